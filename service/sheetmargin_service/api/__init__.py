@@ -1,0 +1,1 @@
+"""Transport: schemas, views, problems, the published description."""

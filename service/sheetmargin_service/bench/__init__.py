@@ -1,0 +1,1 @@
+"""Readings from a bench or a machine: fit and diagnose."""

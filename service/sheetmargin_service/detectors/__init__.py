@@ -1,0 +1,1 @@
+"""Detector classes by their physical parameters."""

@@ -1,0 +1,1 @@
+"""Sheet materials and the sheets made of them."""

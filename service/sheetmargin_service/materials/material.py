@@ -1,0 +1,101 @@
+"""What the library knows of one material, each number with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interval:
+    """A quantity that is known only within limits. `low` and `high` are believed to hold about 90 %."""
+
+    low: float
+    nominal: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrappedAir:
+    """Air between two sheets of this material: a distribution of its thickness, never a number.
+
+    The body is log-normal through the percentiles; `loose_share` of the doubles are curled or loose, their gap
+    log-uniform from `p95_um` to `loose_max_um`.
+    """
+
+    p5_um: float
+    p50_um: float
+    p95_um: float
+    loose_share: float
+    loose_max_um: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Isotropic:
+    """Dynamic elastic constants of an isotropic solid near 200 kHz."""
+
+    youngs_modulus_gpa: Interval
+    poisson_ratio: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class TransverselyIsotropic:
+    """Dynamic stiffnesses of a sheet with its symmetry axis through the thickness; `c11` spans cross to machine
+    direction (low to high). Given at the material's nominal density and taken in proportion to density."""
+
+    c11_gpa: Interval
+    c13_gpa: Interval
+    c33_gpa: Interval
+    c55_gpa: Interval
+
+
+@dataclass(frozen=True, kw_only=True)
+class Porous:
+    """Pore space of an air-permeable sheet for the equivalent-fluid model; permeance is typical and may be given by the job."""
+
+    porosity: float
+    tortuosity: float
+    permeance_um_per_pa_s: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Electrical:
+    """For eddy-current and capacitive principles; None where it does not apply."""
+
+    resistivity_ohm_m: float | None = None
+    relative_permeability: float = 1.0
+    permittivity: Interval | None = None
+    moisture_content_pct: float = 0.0
+    source: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Optical:
+    """Kubelka-Munk coefficients per unit mass in the near infrared; `clear` films scatter almost nothing."""
+
+    scattering_m2_per_kg: float
+    absorption_m2_per_kg: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """A homogeneous sheet material."""
+
+    id: str
+    name: dict[str, str]
+    synonyms: dict[str, tuple[str, ...]]
+    family: str
+    density_kg_m3: Interval
+    elastic: Isotropic | TransverselyIsotropic
+    loss_factor: Interval
+    mass_tolerance_pct: float
+    formation_pct: float
+    trapped_air: TrappedAir
+    thickness_range_um: tuple[float, float]
+    sources: tuple[str, ...]
+    porous: Porous | None = None
+    electrical: Electrical = field(default_factory=Electrical)
+    optical: Optical | None = None

@@ -1,0 +1,71 @@
+"""A sheet resolved: everything the physics needs, nothing of how it was asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from sheetmargin_service.materials.material import Material, TrappedAir
+from sheetmargin_service.materials.spec import Contact
+
+Scalar = str | int | float | bool | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetLayer:
+    """One homogeneous layer. `air` layers (flute cells, honeycomb cells) have no material."""
+
+    kind: Literal["solid", "air"]
+    material: Material | None
+    thickness_um: float
+    density_kg_m3: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assumption:
+    """A default or a fact that the caller did not give. `field` is the sheet's field it stands for ('' for the sheet)."""
+
+    code: str
+    field: str
+    value: Scalar
+    values: dict[str, Scalar]
+    source: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """One correct sheet as it passes the detector. Tolerances are half widths that hold 95 %."""
+
+    label: str | None
+    material_id: str
+    layers: tuple[SheetLayer, ...]
+    plies: int
+    grammage_gsm: float
+    thickness_um: float
+    density_kg_m3: float
+    mass_tolerance_pct: float
+    formation_pct: float
+    trapped_air: TrappedAir
+    contact: Contact
+    overlap_mm: float | None
+    permeance_um_per_pa_s: float | None
+    open_area_fraction: float
+    assumptions: tuple[Assumption, ...]
+
+
+class SheetError(ValueError):
+    """A sheet that cannot be resolved: where, what was wrong, what would be right."""
+
+    def __init__(
+        self,
+        *,
+        code: str,
+        field: str,
+        detail: str,
+        expected: str,
+        suggestions: tuple[str, ...] = (),
+        also: tuple[str, ...] = (),
+    ) -> None:
+        super().__init__(detail)
+        self.code, self.field, self.detail, self.expected = code, field, detail, expected
+        self.suggestions, self.also = suggestions, also

@@ -1,0 +1,1 @@
+"""The signal of no sheet, one and two, and its spread."""

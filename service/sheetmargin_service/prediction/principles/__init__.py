@@ -1,0 +1,1 @@
+"""Sensing principles, one module each."""

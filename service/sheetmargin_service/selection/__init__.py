@@ -1,0 +1,1 @@
+"""From predicted signals to a ranked recommendation."""

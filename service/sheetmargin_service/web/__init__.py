@@ -1,0 +1,1 @@
+"""Pages and scripts a person sees."""
