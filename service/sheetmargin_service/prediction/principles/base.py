@@ -1,0 +1,125 @@
+"""What a sensing principle must give, whatever it senses.
+
+Signals are oriented so that they grow with sheet: attenuation in dB, thickness, capacitance. Nothing assumes that two
+sheets always read more than one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.grid import SignalGrid
+
+Array = NDArray[np.float64]
+Scalar = str | int | float | bool | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fact:
+    """Something worth telling about a class and a sheet: a stable code and its numbers."""
+
+    code: str
+    values: dict[str, Scalar]
+    source: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Settings that a class offers, flattened: N pairs of gap and tilt. `tilts` is false where tilt means nothing."""
+
+    gap_mm: Array
+    tilt_deg: Array
+    tilts: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Receiver:
+    """Where band edges may lie at each setting, (N,) each, and the widest band at one gain."""
+
+    lowest_edge: Array
+    highest_edge: Array
+    widest_band: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """p1, p50 and p99 of one state, each (N,)."""
+
+    p1: Array
+    p50: Array
+    p99: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """One class and one sheet over every setting, with spread to first order: what a search needs."""
+
+    no_sheet: Span
+    single: Span
+    double: Span
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Distribution of one state at one setting.
+
+    `variants` (V, count): probabilities on the principle's grid, one row for each variant of what the model does not
+    know (the first is nominal); `weights` (V,) is how far each variant is believed.
+    """
+
+    variants: Array
+    weights: Array
+
+    @property
+    def predictive(self) -> Array:
+        """The distribution (1, count) with the model's own uncertainty mixed in."""
+        return (self.weights @ self.variants)[None, :]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """One class and one sheet at one setting, with every spread."""
+
+    no_sheet: Spread
+    single: Spread
+    double: Spread
+
+
+class Bench(Protocol):
+    """One class under given conditions, ready to be asked about sheets."""
+
+    detector_class: DetectorClass
+    settings: Settings
+    receiver: Receiver
+
+    def refuses(self, sheet: Sheet) -> Fact | None:
+        """Why the principle cannot sense this sheet at all, or None."""
+
+    def survey(self, sheet: Sheet) -> Survey:
+        """Every setting, to first order."""
+
+    def detail(self, sheet: Sheet, setting: int) -> Detail:
+        """One setting, with every spread."""
+
+    def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
+        """What decides the signal at this setting."""
+
+
+class Principle(Protocol):
+    """A way of sensing sheets."""
+
+    id: str
+    quantity: str
+    unit: str
+    band_step: int
+    grid: SignalGrid
+
+    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+        """The class under these conditions, or why it cannot be mounted or used there."""

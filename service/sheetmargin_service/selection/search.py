@@ -1,0 +1,99 @@
+"""The best setting of one class for a set of sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.prediction.principles.base import Bench, Receiver, Settings, Span, Spread, Survey
+from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.selection.answer import Window
+from sheetmargin_service.selection.bands import Bands, choose_bands, margins
+
+Array = NDArray[np.float64]
+NEARLY_EQUAL = 1.0
+"""Margins within one step of this count as equal, so that the simpler setting wins."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """One setting of a class with the band chosen there."""
+
+    setting: int
+    bands: Bands
+    gap: Window
+    tilt: Window | None
+
+
+def best_setting(bench: Bench, surveys: Mapping[int, Survey], *, step: int) -> Choice:
+    """The setting with the greatest worst margin over all sheets; nearly equal ones give way to the simpler:
+    no tilt, then the middle of the widest run of gaps."""
+    sheets = list(surveys.values())
+    bands = choose_bands(sheets, bench.receiver, step=step)
+    worst = bands.worst
+    good = worst >= worst.max() - NEARLY_EQUAL * step
+    settings = bench.settings
+    tilt = settings.tilt_deg[good].min()
+    row = np.flatnonzero(good & (settings.tilt_deg == tilt))
+    middle = 0.5 * (settings.gap_mm[row].min() + settings.gap_mm[row].max())
+    setting = int(row[np.argmin(np.abs(settings.gap_mm[row] - middle))])
+    low, high = bands.low[setting], bands.high[setting]
+    each = [np.min(margins(s, low=np.asarray(low), high=np.asarray(high)), axis=0) for s in sheets]
+    fits = (low >= bench.receiver.lowest_edge) & (high <= bench.receiver.highest_edge)
+    held = np.where(fits, np.min(each, axis=0), -np.inf)
+    return Choice(
+        setting=setting,
+        bands=bands,
+        gap=_window(settings.gap_mm, held, same=settings.tilt_deg, setting=setting, decimals=0),
+        tilt=_window(settings.tilt_deg, held, same=settings.gap_mm, setting=setting, decimals=0)
+        if settings.tilts
+        else None,
+    )
+
+
+def _window(axis: Array, held: Array, *, same: Array, setting: int, decimals: int) -> Window:
+    """How far one coordinate may move with the other and the band fixed until half the margin is left.
+
+    Linear between the grid's points, rounded inwards.
+    """
+    line = np.flatnonzero(same == same[setting])
+    line = line[np.argsort(axis[line])]
+    x, y = axis[line], held[line]
+    start = int(np.flatnonzero(line == setting)[0])
+    least = 0.5 * y[start]
+    ends = []
+    for direction in (-1, 1):
+        at = start
+        while 0 <= at + direction < len(x) and y[at + direction] >= least:
+            at += direction
+        end = x[at]
+        if 0 <= at + direction < len(x) and np.isfinite(y[at + direction]):
+            end += (x[at + direction] - x[at]) * (y[at] - least) / (y[at] - y[at + direction])
+        ends.append(end)
+    nominal = float(axis[setting])
+    scale = 10.0**decimals
+    return Window(
+        nominal=nominal,
+        min=min(nominal, float(np.ceil(ends[0] * scale - 1e-9) / scale)),
+        max=max(nominal, float(np.floor(ends[1] * scale + 1e-9) / scale)),
+    )
+
+
+def span_of(grid: SignalGrid, spread: Spread) -> Span:
+    """Percentiles of one spread, each (1,)."""
+    p1, p50, p99 = grid.quantiles(spread.predictive, (0.01, 0.5, 0.99)).T
+    return Span(p1=p1, p50=p50, p99=p99)
+
+
+def receiver_at(receiver: Receiver, setting: int) -> Receiver:
+    """The receiver's limits at one setting."""
+    s = slice(setting, setting + 1)
+    return Receiver(
+        lowest_edge=receiver.lowest_edge[s], highest_edge=receiver.highest_edge[s], widest_band=receiver.widest_band
+    )
+
+
+__all__ = ["Choice", "Settings", "best_setting", "receiver_at", "span_of"]
