@@ -40,6 +40,18 @@ class Isotropic:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Elastomer:
+    """A solid far softer and more lossy in shear than in compression (rubber, adhesives): the moduli are given apart.
+
+    The material's loss factor belongs to shear, `bulk_loss_factor` to the bulk modulus.
+    """
+
+    bulk_modulus_gpa: Interval
+    shear_modulus_gpa: Interval
+    bulk_loss_factor: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class TransverselyIsotropic:
     """Dynamic stiffnesses of a sheet with its symmetry axis through the thickness; `c11` spans cross to machine
     direction (low to high). Given at the material's nominal density and taken in proportion to density."""
@@ -82,19 +94,25 @@ class Optical:
 
 @dataclass(frozen=True, kw_only=True)
 class Material:
-    """A homogeneous sheet material."""
+    """A homogeneous sheet material.
+
+    `mass_tolerance_pct` (from sheet to sheet) and `formation_pct` (from place to place in a sheet, averaged over spots
+    of about 5 mm) are half widths that hold 95 %; `mass_source` is the source of both. `sources` lists every source.
+    """
 
     id: str
     name: dict[str, str]
     synonyms: dict[str, tuple[str, ...]]
     family: str
     density_kg_m3: Interval
-    elastic: Isotropic | TransverselyIsotropic
+    elastic: Isotropic | Elastomer | TransverselyIsotropic
     loss_factor: Interval
     mass_tolerance_pct: float
     formation_pct: float
+    mass_source: str
     trapped_air: TrappedAir
     thickness_range_um: tuple[float, float]
+    thickness_source: str
     sources: tuple[str, ...]
     porous: Porous | None = None
     electrical: Electrical = field(default_factory=Electrical)
