@@ -3,7 +3,8 @@
 References
 ----------
 [1] Cramer, "The variation of the specific heat ratio and the speed of sound in air", JASA 93, 2510 (1993).
-[2] Picard, Davis, Glaser and Fujii, "Revised formula for the density of moist air (CIPM-2007)", Metrologia 45, 149 (2008).
+[2] Picard, Davis, Glaser and Fujii, "Revised formula for the density of moist air (CIPM-2007)", Metrologia 45,
+    149 (2008).
 [3] U.S. Standard Atmosphere 1976, equations 51 (viscosity) and 53 (thermal conductivity), dry air.
 [4] ISO 9613-1:1993, absorption of sound by the atmosphere.
 """
@@ -14,6 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.blocks import ComplexArray, Real
 
 ZERO_CELSIUS_K = 273.15
 # Mole fraction of carbon dioxide: the reference value of [1] and [2]; 100 ppm more changes the speed by 0.01 m/s.
@@ -65,7 +68,7 @@ class Air:
 
     @property
     def bulk_modulus_pa(self) -> float:
-        """Adiabatic bulk modulus rho c^2: within 0.1 % of heat capacity ratio times pressure, and consistent with the speed."""
+        """Adiabatic bulk modulus rho c^2; within 0.1 % of heat capacity ratio times pressure to 50 degrees."""
         return self.density_kg_m3 * self.sound_speed_m_per_s**2
 
 
@@ -77,8 +80,8 @@ def humid_air(
     Speed and heat capacity ratio by [1], density by [2], both used beyond the 0 to 30 degrees and 15 to 27 degrees they
     were made for. Against CoolProp's humid air (80 and 101 kPa, any humidity) the speed is within 0.04 % from -20 to 40
     degrees, the density within 0.02 %; at 60 degrees and saturation 0.35 % and 0.05 %. Viscosity and conductivity are
-    those of dry air [3]: at 20 degrees within 0.6 and 0.2 %, at 40 degrees and saturation 3 and 1.1 %, at 60 degrees and
-    saturation 10.5 and 4.3 %.
+    those of dry air [3]: at 20 degrees within 0.6 and 0.2 %, at 40 degrees and saturation 3 and 1.1 %, at 60 degrees
+    and saturation 10.5 and 4.3 %.
 
     Raises
     ------
@@ -111,7 +114,7 @@ def humid_air(
     )
 
 
-def absorption_db_per_m(*, frequency_hz: float | NDArray[np.float64], air: Air) -> NDArray[np.float64]:
+def absorption_db_per_m(*, frequency_hz: Real, air: Air) -> NDArray[np.float64]:
     """Pure-tone absorption, ISO 9613-1 equations 3 to 5 and B.2; same shape as `frequency_hz`.
 
     The standard states its formulas for 4e-4 to 10 Hz/Pa: to 1 MHz at sea level.
@@ -131,13 +134,13 @@ def absorption_db_per_m(*, frequency_hz: float | NDArray[np.float64], air: Air) 
     return np.asarray(8.686 * frequency**2 * (classical + relative**-2.5 * (oxygen + nitrogen)))
 
 
-def surface_admittance(*, air: Air, sin_theta: NDArray[np.float64]) -> NDArray[np.float64] | NDArray[np.complex128]:
+def surface_admittance(*, air: Air, sin_theta: Real) -> NDArray[np.float64] | ComplexArray:
     """Normal velocity over pressure, cos(theta)/(rho c), of a plane wave leaving a surface; shape of `sin_theta`.
 
-    Beyond grazing (sin_theta > 1) the wave is evanescent and dies away from the surface under the time factor e^(+i w t):
-    cos(theta) = -i sqrt(sin^2 - 1).
+    Beyond grazing (sin_theta > 1) the wave is evanescent and dies away from the surface; under the time factor
+    e^(+i w t) that is cos(theta) = -i sqrt(sin^2 - 1).
     """
-    square = 1.0 - sin_theta**2
+    square = 1.0 - np.square(np.asarray(sin_theta, dtype=np.float64))
     if np.all(square >= 0.0):
         return np.asarray(np.sqrt(square) / air.impedance_pa_s_per_m)
     return np.asarray(np.conj(np.sqrt(square + 0j)) / air.impedance_pa_s_per_m)

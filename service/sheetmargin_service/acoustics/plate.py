@@ -1,25 +1,28 @@
 """One homogeneous sheet in air: exact reflection and transmission of a plane wave, in closed form.
 
-The motion of a sheet with a mid-plane of symmetry splits into a symmetric part (the faces move apart) and an antisymmetric
-one (the faces move together), each with its own surface impedance Zs, Za. With Yf the admittance of air at the angle,
+The motion of a sheet with a mid-plane of symmetry splits into a symmetric part (the faces move apart) and an
+antisymmetric one (the faces move together), each with its own surface impedance Zs, Za. With Yf the admittance of air
+at the angle of incidence,
 
     T = Yf (Zs - Za) / ((1 + Zs Yf)(1 + Za Yf))        R = (Zs Za Yf^2 - 1) / ((1 + Zs Yf)(1 + Za Yf)).
 
-In a transversely isotropic solid two partial waves cos, sin(w p_j z) meet the free-shear condition on both faces.
-Solving the two equations of motion for them gives, with s = sin^2(theta)/c^2, K = c11 c33 - c13^2, t = (K - 2 c13 c55)/(c33 c55),
+In a transversely isotropic solid two partial waves, cos or sin(w p_j z), meet the free-shear condition on both faces.
+Solving the equations of motion for them gives, with s = sin^2(theta)/c^2, K = c11 c33 - c13^2 and
+t = (K - 2 c13 c55)/(c33 c55),
 
     p_1^2, p_2^2 = (rho/c33 + rho/c55 - t s)/2 +- D
     D^2 = ((rho/c33 - rho/c55)/2)^2 + s (rho/c33 (1 + c11/c55) - t (rho/c33 + rho/c55)/2) + s^2 (t^2/4 - c11/c33)
-    M = (rho^2 (1 - c33/c55) + rho s (2 (c13 + c33) + K/c55) - 2 K s^2) / (2 c33)
-    Zs = -i sum a_j cot(w p_j h/2),   Za = i sum a_j tan(w p_j h/2),   a_1,2 = (rho/2 +- M/(2 D))/p_1,2.
+    M = (rho^2 (1 - c33/c55) + rho s (2 (c13 + c33) + K/c55) - 2 K s^2) / (4 c33)
+    Zs = -i sum a_j cot(w p_j h/2),   Za = i sum a_j tan(w p_j h/2),   a_1,2 = (rho/2 +- M/D)/p_1,2.
 
-None of these divides by sin(theta) or by c13 + c55; for an isotropic solid p_1, p_2 become the vertical slownesses of the
-longitudinal and the shear wave and Zs, Za the Rayleigh-Lamb expressions. The slownesses and a_j depend on neither frequency nor
-thickness, so they are computed on the smaller grid of sheets and angles; the decaying exponentials E_j = e^(-i w p_j h) serve
-for every function of p_j: cot = i (1+E)/(1-E), and Zs - Za = 4 sum a_j E_j/(1 - E_j^2) keeps its relative accuracy in a thick sheet.
+Nothing here is divided by sin(theta) or by c13 + c55. For an isotropic solid p_1, p_2 are the vertical slownesses of
+the longitudinal and the shear wave, and Zs, Za the Rayleigh-Lamb expressions. p_j and a_j depend on neither frequency
+nor thickness, so they live on the smaller grid of sheets and angles. One decaying exponential E_j = e^(-i w p_j h)
+serves every function of p_j: cot = i (1+E)/(1-E), and Zs - Za = 4 sum a_j E_j/(1 - E_j^2) keeps its relative accuracy
+however thick the sheet.
 
-References: Rayleigh-Lamb plate: Graff, Wave Motion in Elastic Solids, chapter 8; Christoffel equation in a plane of symmetry:
-Rose, Ultrasonic Waves in Solid Media, chapter 15. The form above is derived here; tests hold it to independent solutions.
+References: Rayleigh-Lamb plate: Graff, Wave Motion in Elastic Solids, chapter 8; waves in a plane of symmetry: Rose,
+Ultrasonic Waves in Solid Media, chapter 15. The form above is derived here; tests hold it to independent solutions.
 """
 
 from __future__ import annotations
@@ -27,169 +30,135 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air, surface_admittance
+from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
 
-# Where the two partial waves coincide, the formulas are a limit 0/0. The roots are kept this far apart, relative to their
-# sum: the divided difference is then off by the square of it, and rounding by the unit roundoff over it.
+# Where the two partial waves coincide, M/D and with it Zs, Za are a limit 0/0. The roots are kept this far apart,
+# relative to their sum: the divided difference is then off by the square of it, rounding by the unit roundoff over it.
 _LEAST_SEPARATION = 1e-5
+
+# A partial wave that grazes exactly has a finite limit; its squared slowness (s^2/m^2) is kept this far from 0/0.
+_LEAST_SQUARE = 1e-30
 
 
 @dataclass(frozen=True, kw_only=True)
 class Response:
     """Pressure transmission from face to face, and reflection, of a sheet that is the same from both sides."""
 
-    transmission: NDArray[np.complex128]
-    reflection: NDArray[np.complex128]
+    transmission: ComplexArray
+    reflection: ComplexArray
 
     @property
-    def reflection_below(self) -> NDArray[np.complex128]:
+    def reflection_below(self) -> ComplexArray:
         return self.reflection
 
     @property
-    def reflection_above(self) -> NDArray[np.complex128]:
+    def reflection_above(self) -> ComplexArray:
         return self.reflection
 
 
 @dataclass(frozen=True, kw_only=True)
 class ElasticPlate:
-    """A transversely isotropic sheet, symmetry axis through the thickness. Fields may be arrays that broadcast together.
+    """A transversely isotropic sheet, its axis of symmetry through the thickness. Fields may be arrays that broadcast.
 
-    Complex stiffnesses c(1 + i loss), loss >= 0, under the time factor e^(+i w t).
+    Stiffnesses are c (1 + i loss) with loss >= 0, under the time factor e^(+i w t), and never zero.
     """
 
-    thickness_m: ArrayLike
-    density_kg_m3: ArrayLike
-    c11_pa: ArrayLike
-    c13_pa: ArrayLike
-    c33_pa: ArrayLike
-    c55_pa: ArrayLike
-
-    @property
-    def mass_kg_m2(self) -> NDArray[np.float64]:
-        return np.asarray(self.thickness_m, dtype=np.float64) * self.density_kg_m3
+    thickness_m: Real
+    density_kg_m3: Real
+    c11_pa: Complex
+    c13_pa: Complex
+    c33_pa: Complex
+    c55_pa: Complex
 
 
 def isotropic_plate(
     *,
-    thickness_m: ArrayLike,
-    density_kg_m3: ArrayLike,
-    youngs_modulus_pa: ArrayLike,
-    poisson_ratio: ArrayLike,
-    loss_factor: ArrayLike = 0.0,
+    thickness_m: Real,
+    density_kg_m3: Real,
+    youngs_modulus_pa: Real,
+    poisson_ratio: Real,
+    loss_factor: Real = 0.0,
 ) -> ElasticPlate:
     """An isotropic sheet; one loss factor for every modulus, Poisson's ratio real and below 0.5."""
-    ratio = np.asarray(poisson_ratio, dtype=np.float64)
-    young = np.asarray(youngs_modulus_pa) * (1.0 + 1j * np.asarray(loss_factor, dtype=np.float64))
-    shear = young / (2.0 * (1.0 + ratio))
-    lame = young * ratio / ((1.0 + ratio) * (1.0 - 2.0 * ratio))
-    longitudinal = lame + 2.0 * shear
-    return ElasticPlate(
-        thickness_m=thickness_m,
-        density_kg_m3=density_kg_m3,
-        c11_pa=longitudinal,
-        c13_pa=lame,
-        c33_pa=longitudinal,
-        c55_pa=shear,
-    )
+    young = youngs_modulus_pa * (1.0 + 1j * loss_factor)
+    shear = young / (2.0 * (1.0 + poisson_ratio))
+    lame = young * poisson_ratio / ((1.0 + poisson_ratio) * (1.0 - 2.0 * poisson_ratio))
+    return _isotropic(thickness_m, density_kg_m3, lame + 2.0 * shear, shear)
 
 
 def plate_from_speeds(
     *,
-    thickness_m: ArrayLike,
-    density_kg_m3: ArrayLike,
-    longitudinal_speed_m_per_s: ArrayLike,
-    shear_speed_m_per_s: ArrayLike,
-    loss_factor: ArrayLike = 0.0,
+    thickness_m: Real,
+    density_kg_m3: Real,
+    longitudinal_speed_m_per_s: Real,
+    shear_speed_m_per_s: Real,
+    loss_factor: Real = 0.0,
 ) -> ElasticPlate:
     """An isotropic sheet by its bulk wave speeds; `loss_factor` is that of the moduli, twice that of the speeds."""
-    modulus = np.asarray(density_kg_m3) * (1.0 + 1j * np.asarray(loss_factor, dtype=np.float64))
-    longitudinal = modulus * np.asarray(longitudinal_speed_m_per_s) ** 2
-    shear = modulus * np.asarray(shear_speed_m_per_s) ** 2
-    return ElasticPlate(
-        thickness_m=thickness_m,
-        density_kg_m3=density_kg_m3,
-        c11_pa=longitudinal,
-        c13_pa=longitudinal - 2.0 * shear,
-        c33_pa=longitudinal,
-        c55_pa=shear,
+    modulus = density_kg_m3 * (1.0 + 1j * loss_factor)
+    return _isotropic(
+        thickness_m, density_kg_m3, modulus * longitudinal_speed_m_per_s**2, modulus * shear_speed_m_per_s**2
     )
 
 
-def plate_response(*, plate: ElasticPlate, air: Air, frequency_hz: ArrayLike, sin_theta: ArrayLike) -> Response:
+def plate_response(*, plate: ElasticPlate, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
     """Reflection and transmission of `plate` between two half-spaces of `air`.
 
-    `frequency_hz`, `sin_theta` (angle of incidence from the normal; above 1 the wave is evanescent) and the plate's fields
-    broadcast together to the shape of the result. A stiffness may not be zero. Cheapest when frequency has an axis of its own.
+    `frequency_hz`, `sin_theta` (of the angle from the normal; above 1 the wave is evanescent) and the plate's fields
+    broadcast to the shape of the result. Cheapest when frequency has an axis of its own.
     """
-    sine = np.asarray(sin_theta, dtype=np.float64)
-    root_1, root_2, weight_1, weight_2 = partial_waves(plate=plate, square_slowness=(sine / air.sound_speed_m_per_s) ** 2)
-    admittance = surface_admittance(air=air, sin_theta=sine)
-    travel = -2.0 * np.pi * np.asarray(frequency_hz, dtype=np.float64) * plate.thickness_m
-    # Scaled by the admittance here, on the smaller grid, so that the large arrays below are in units of the air's impedance.
-    symmetric, antisymmetric, difference = _impedances(travel * root_1, weight_1 * admittance)
-    symmetric_2, antisymmetric_2, difference_2 = _impedances(travel * root_2, weight_2 * admittance)
-    symmetric += symmetric_2
-    antisymmetric += antisymmetric_2
-    difference += difference_2
-    product = symmetric * antisymmetric
-    product -= 1.0
-    symmetric += 1.0
-    antisymmetric += 1.0
-    symmetric *= antisymmetric
-    scale = np.reciprocal(symmetric)
-    difference *= scale
-    product *= scale
-    return Response(transmission=difference, reflection=product)
+    root_1, root_2, weight_1, weight_2 = partial_waves(
+        plate=plate, slowness_s_per_m=sin_theta / air.sound_speed_m_per_s
+    )
+    # Weights in units of the air's impedance, on the smaller grid.
+    admittance = surface_admittance(air=air, sin_theta=sin_theta)
+    travel = -2.0 * np.pi * frequency_hz * plate.thickness_m
+    transmission, reflection = map_blocks(
+        _respond, travel, root_1, root_2, weight_1 * admittance, weight_2 * admittance, results=2
+    )
+    return Response(transmission=transmission, reflection=reflection)
 
 
-def limp_response(*, mass_kg_m2: ArrayLike, air: Air, frequency_hz: ArrayLike, sin_theta: ArrayLike) -> Response:
-    """The mass law: a sheet of mass alone, Zs infinite and Za = i w m/2. Arguments broadcast together."""
-    admittance = surface_admittance(air=air, sin_theta=np.asarray(sin_theta, dtype=np.float64))
-    impedance = 1j * np.pi * np.asarray(frequency_hz, dtype=np.float64) * mass_kg_m2 * admittance
-    transmission = 1.0 / (1.0 + impedance)
+def limp_response(*, mass_kg_m2: Real, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
+    """The mass law: a sheet of mass alone, Zs infinite and Za = i w m/2. Arguments broadcast."""
+    impedance = 1j * np.pi * frequency_hz * mass_kg_m2 * surface_admittance(air=air, sin_theta=sin_theta)
+    transmission = np.asarray(1.0 / (1.0 + impedance))
     return Response(transmission=transmission, reflection=impedance * transmission)
 
 
-def partial_waves(
-    *, plate: ElasticPlate, square_slowness: NDArray[np.float64]
-) -> tuple[NDArray[np.complex128], NDArray[np.complex128], NDArray[np.complex128], NDArray[np.complex128]]:
-    """i p_1, i p_2 with real parts >= 0, and a_1, a_2 of the module's notes; `square_slowness` is s in s^2/m^2."""
-    density = np.asarray(plate.density_kg_m3, dtype=np.float64)
-    c11, c13, c33, c55 = (np.asarray(c) for c in (plate.c11_pa, plate.c13_pa, plate.c33_pa, plate.c55_pa))
+def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[ComplexArray, ...]:
+    """i p_1, i p_2, with real parts >= 0, and a_1, a_2 of the module's notes, at an in-plane slowness sin(theta)/c."""
+    density = plate.density_kg_m3
+    c11, c13, c33, c55 = plate.c11_pa, plate.c13_pa, plate.c33_pa, plate.c55_pa
     minor = c11 * c33 - c13 * c13
-    coupling = (minor - 2.0 * c13 * c55) / (c33 * c55)
+    coupling = 0.5 * (minor - 2.0 * c13 * c55) / (c33 * c55)
     longitudinal, shear = density / c33, density / c55
-    s = square_slowness
-    mean = 0.5 * (longitudinal + shear - coupling * s)
-    square_difference = (
-        (0.5 * (longitudinal - shear)) ** 2
-        + s * (longitudinal * (1.0 + c11 / c55) - 0.5 * coupling * (longitudinal + shear))
-        + s * s * (0.25 * coupling**2 - c11 / c33)
+    mean = 0.5 * (longitudinal + shear)
+    return map_blocks(
+        _partial_waves,
+        slowness_s_per_m,
+        0.5 * density,
+        mean,
+        coupling,
+        (0.5 * (longitudinal - shear)) ** 2,
+        longitudinal * (1.0 + c11 / c55) - 2.0 * coupling * mean,
+        coupling**2 - c11 / c33,
+        density * density * (1.0 - c33 / c55) / (4.0 * c33),
+        density * (2.0 * (c13 + c33) + minor / c55) / (4.0 * c33),
+        -0.5 * minor / c33,
+        results=4,
     )
-    floor = (_LEAST_SEPARATION * (longitudinal.real + shear.real)) ** 2
-    square_difference = np.where(np.abs(square_difference) < floor, floor, square_difference)
-    difference = np.sqrt(square_difference + 0j)
-    mixed = (
-        density * density * (1.0 - c33 / c55) + s * (density * (2.0 * (c13 + c33) + minor / c55) - 2.0 * s * minor)
-    ) / (4.0 * c33 * difference)
-    roots = []
-    for square in (mean + difference, mean - difference):
-        # A partial wave that grazes exactly has a finite limit; keep it a rounding error away from 0/0.
-        square = np.where(np.abs(square) < 1e-30, 1e-30, square)
-        roots.append(np.sqrt(-square))
-    return roots[0], roots[1], 1j * (0.5 * density + mixed) / roots[0], 1j * (0.5 * density - mixed) / roots[1]
 
 
-def _impedances(
-    exponent: NDArray[np.complex128], weight: NDArray[np.complex128]
-) -> tuple[NDArray[np.complex128], NDArray[np.complex128], NDArray[np.complex128]]:
-    """One partial wave's shares of Zs, Za and Zs - Za from -i w p h and a."""
-    decay = np.exp(exponent)
-    plus = 1.0 + decay
-    minus = 1.0 - decay
-    common = plus * minus
+def impedance_shares(exponent: ComplexArray, weight: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    """One partial wave's shares of Zs, Za and Zs - Za, from -i w p h and a."""
+    decay: ComplexArray = np.exp(exponent)
+    plus: ComplexArray = 1.0 + decay
+    minus: ComplexArray = 1.0 - decay
+    common: ComplexArray = plus * minus
     np.reciprocal(common, out=common)
     common *= weight
     decay *= common
@@ -199,3 +168,65 @@ def _impedances(
     np.square(minus, out=minus)
     minus *= common
     return plus, minus, decay
+
+
+def _isotropic(thickness: Real, density: Real, longitudinal: Complex, shear: Complex) -> ElasticPlate:
+    return ElasticPlate(
+        thickness_m=thickness,
+        density_kg_m3=density,
+        c11_pa=longitudinal,
+        c13_pa=longitudinal - 2.0 * shear,
+        c33_pa=longitudinal,
+        c55_pa=shear,
+    )
+
+
+def _partial_waves(
+    slowness: NDArray[np.float64],
+    half_density: NDArray[np.float64],
+    mean: ComplexArray,
+    coupling: ComplexArray,
+    difference_0: ComplexArray,
+    difference_1: ComplexArray,
+    difference_2: ComplexArray,
+    mixed_0: ComplexArray,
+    mixed_1: ComplexArray,
+    mixed_2: ComplexArray,
+    *results: ComplexArray,
+) -> None:
+    square = slowness * slowness
+    middle = mean - coupling * square
+    difference = difference_0 + square * (difference_1 + square * difference_2)
+    least = np.square(2.0 * _LEAST_SEPARATION * mean.real)
+    np.copyto(difference, least, where=np.abs(difference) < least)
+    difference = np.sqrt(difference)
+    mixed = (mixed_0 + square * (mixed_1 + square * mixed_2)) / difference
+    for sign, root, weight in ((1.0, results[0], results[2]), (-1.0, results[1], results[3])):
+        vertical = -middle - sign * difference
+        np.copyto(vertical, _LEAST_SQUARE, where=np.abs(vertical) < _LEAST_SQUARE)
+        np.sqrt(vertical, out=root)
+        np.divide(1j * half_density + (sign * 1j) * mixed, root, out=weight)
+
+
+def _respond(
+    travel: NDArray[np.float64],
+    root_1: ComplexArray,
+    root_2: ComplexArray,
+    weight_1: ComplexArray,
+    weight_2: ComplexArray,
+    transmission: ComplexArray,
+    reflection: ComplexArray,
+) -> None:
+    symmetric, antisymmetric, difference = impedance_shares(travel * root_1, weight_1)
+    symmetric_2, antisymmetric_2, difference_2 = impedance_shares(travel * root_2, weight_2)
+    symmetric += symmetric_2
+    antisymmetric += antisymmetric_2
+    difference += difference_2
+    np.multiply(symmetric, antisymmetric, out=reflection)
+    reflection -= 1.0
+    symmetric += 1.0
+    antisymmetric += 1.0
+    symmetric *= antisymmetric
+    scale = np.reciprocal(symmetric)
+    np.multiply(difference, scale, out=transmission)
+    reflection *= scale
