@@ -34,6 +34,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air, surface_admittance
 from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
+from sheetmargin_service.acoustics.response import Response, impedance_shares, scatter
 
 # Where the two partial waves coincide, M/D and with it Zs, Za are a limit 0/0. The roots are kept this far apart,
 # relative to their sum: the divided difference is then off by the square of it, rounding by the unit roundoff over it.
@@ -41,22 +42,6 @@ _LEAST_SEPARATION = 1e-5
 
 # A partial wave that grazes exactly has a finite limit; its squared slowness (s^2/m^2) is kept this far from 0/0.
 _LEAST_SQUARE = 1e-30
-
-
-@dataclass(frozen=True, kw_only=True)
-class Response:
-    """Pressure transmission from face to face, and reflection, of a sheet that is the same from both sides."""
-
-    transmission: ComplexArray
-    reflection: ComplexArray
-
-    @property
-    def reflection_below(self) -> ComplexArray:
-        return self.reflection
-
-    @property
-    def reflection_above(self) -> ComplexArray:
-        return self.reflection
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,23 +138,6 @@ def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[Compl
     )
 
 
-def impedance_shares(exponent: ComplexArray, weight: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-    """One partial wave's shares of Zs, Za and Zs - Za, from -i w p h and a."""
-    decay: ComplexArray = np.exp(exponent)
-    plus: ComplexArray = 1.0 + decay
-    minus: ComplexArray = 1.0 - decay
-    common: ComplexArray = plus * minus
-    np.reciprocal(common, out=common)
-    common *= weight
-    decay *= common
-    decay *= 4.0
-    np.square(plus, out=plus)
-    plus *= common
-    np.square(minus, out=minus)
-    minus *= common
-    return plus, minus, decay
-
-
 def _isotropic(thickness: Real, density: Real, longitudinal: Complex, shear: Complex) -> ElasticPlate:
     return ElasticPlate(
         thickness_m=thickness,
@@ -222,11 +190,4 @@ def _respond(
     symmetric += symmetric_2
     antisymmetric += antisymmetric_2
     difference += difference_2
-    np.multiply(symmetric, antisymmetric, out=reflection)
-    reflection -= 1.0
-    symmetric += 1.0
-    antisymmetric += 1.0
-    symmetric *= antisymmetric
-    scale = np.reciprocal(symmetric)
-    np.multiply(difference, scale, out=transmission)
-    reflection *= scale
+    scatter(symmetric, antisymmetric, difference, transmission, reflection)

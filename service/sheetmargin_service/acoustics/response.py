@@ -1,0 +1,75 @@
+"""What a sheet does to a plane wave in air, and the step from surface impedances to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sheetmargin_service.acoustics.blocks import ComplexArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Response:
+    """Pressure transmission from face to face, and reflection, of a sheet that is the same from both sides."""
+
+    transmission: ComplexArray
+    reflection: ComplexArray
+
+    @property
+    def reflection_below(self) -> ComplexArray:
+        return self.reflection
+
+    @property
+    def reflection_above(self) -> ComplexArray:
+        return self.reflection
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackResponse:
+    """The same for a sheet whose sides differ. Transmission is the same both ways (reciprocity)."""
+
+    transmission: ComplexArray
+    reflection_below: ComplexArray
+    reflection_above: ComplexArray
+
+
+def impedance_shares(exponent: ComplexArray, weight: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    """One partial wave's shares of Zs = -i a cot(w p h/2), Za = i a tan(w p h/2) and Zs - Za.
+
+    `exponent` is -i w p h with a real part <= 0, `weight` is a. One exponential serves all three.
+    """
+    decay: ComplexArray = np.exp(exponent)
+    plus: ComplexArray = 1.0 + decay
+    minus: ComplexArray = 1.0 - decay
+    common: ComplexArray = plus * minus
+    np.reciprocal(common, out=common)
+    common *= weight
+    decay *= common
+    decay *= 4.0
+    np.square(plus, out=plus)
+    plus *= common
+    np.square(minus, out=minus)
+    minus *= common
+    return plus, minus, decay
+
+
+def scatter(
+    symmetric: ComplexArray,
+    antisymmetric: ComplexArray,
+    difference: ComplexArray,
+    transmission: ComplexArray,
+    reflection: ComplexArray,
+) -> None:
+    """Fill transmission and reflection from Zs, Za and Zs - Za in units of the air's impedance, which are used up.
+
+    T = (Zs - Za)/((1 + Zs)(1 + Za)), R = (Zs Za - 1)/((1 + Zs)(1 + Za)).
+    """
+    np.multiply(symmetric, antisymmetric, out=reflection)
+    reflection -= 1.0
+    symmetric += 1.0
+    antisymmetric += 1.0
+    symmetric *= antisymmetric
+    np.reciprocal(symmetric, out=symmetric)
+    np.multiply(difference, symmetric, out=transmission)
+    reflection *= symmetric
