@@ -48,6 +48,7 @@ class Alignment:
     lateral_mm_3db: float
     angle_deg_1db: float
     angle_deg_3db: float
+    steps: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,16 +87,124 @@ class Point:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Box:
+    """A rectangle in the plane of travel."""
+
+    x_min_mm: float
+    x_max_mm: float
+    y_min_mm: float
+    y_max_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Room:
+    """Free space on one side of the sheet, and what the face and its rim take of it. None: the job does not say."""
+
+    available_mm: float | None
+    needed_mm: float
+    spare_mm: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bracket:
+    """What holds a head: holes by its thread, and the travel that the usable windows ask for.
+
+    Both heads swing together about the point where the beam meets the sheet; `swing_radius_mm` is where the clamp
+    grips, in the middle of the longer lever. `axial_travel_mm` is one head's share of the gap's window.
+    """
+
+    thread: str
+    hole_mm: float | None
+    tapped_minor_mm: float | None
+    swing_radius_mm: float
+    swing_deg: float
+    swing_arc_mm: float
+    swing_chord_mm: float
+    axial_travel_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Footprint:
+    """The beam on the sheet: full axes of its ellipse, its centre, and how far flutter moves it along travel."""
+
+    along_mm: float
+    across_mm: float
+    centre_x_mm: float
+    shift_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Distances:
+    """How far the beam's point on the sheet must keep from a side edge, and along travel from rollers and guides."""
+
+    edge_least_mm: float
+    edge_mm: float | None
+    roller_least_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neighbours:
+    """Pairs side by side: the least pitch at which all may sound at once, and the turns they take where it is less."""
+
+    least_pitch_mm: float
+    pitch_mm: float | None
+    turns: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Mounting:
-    """Face centres about the point where the beam meets the sheet: x along travel, y up."""
+    """Where the pair stands, about the point where the beam meets the sheet: x along travel, y up, emitter below.
+
+    `gap_mm` and `tilt_deg` are the windows of the geometry as far as the clearances leave them. `envelope` is what both
+    heads sweep over these, one window at a time. `footprint` and `neighbours` are None for a principle without a beam.
+    """
 
     emitter: Point
     receiver: Point
+    emitter_rear: Point
+    receiver_rear: Point
+    emitter_to_sheet_mm: float
+    receiver_to_sheet_mm: float
+    body_diameter_mm: float
+    body_length_mm: float
+    gap_mm: Window
+    tilt_deg: Window | None
+    envelope: Box
+    height_mm: float
+    above: Room
+    below: Room
+    rim_to_sheet_mm: float
+    bracket: Bracket
+    footprint: Footprint | None
+    distances: Distances | None
+    neighbours: Neighbours | None
+    fits: bool
+    notes: tuple[Note, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Timing:
+    """Times at line speed. What the job leaves out is None, and a note says which field would fill it.
+
+    `sheet_ms` and `space_ms`: the beam's spot wholly covered, wholly open. `fits` is None where it cannot be told;
+    `limit` is what fails, or else what would fail first as the line gets faster.
+    """
+
+    reading_interval_ms: float
+    sheet_ms: float | None
+    space_ms: float | None
+    sheets_per_hour: float | None
     readings_per_sheet: int | None
+    readings_per_space: int | None
+    hold_min_ms: float | None
+    hold_max_ms: float | None
+    hold_ms: float | None
+    speed_max_m_per_min: float | None
+    plies_fewest: int | None
+    plies_most: int | None
+    fits: bool | None
+    limit: Note | None
+    notes: tuple[Note, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
