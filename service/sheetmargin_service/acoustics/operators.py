@@ -1,0 +1,324 @@
+"""What the receiver hears through a tilted sheet, as linear operators on the sheet's plane-wave transmission.
+
+Emitter and receiver face each other on one axis, a gap apart; the sheet runs between them, its normal turned from the
+axis by the tilt. Relative to the open path of the same pair, the first arrival is
+
+    p = int F(u.axis) T(u.normal) dOmega / int F(u.axis) dOmega,      F(x) = D(sqrt(1 - x^2))^2 e^(-i k gap x),
+
+over the directions u of plane waves (`beam` has D and the exact denominator). Where on the axis the sheet runs does not
+matter. T depends on the angle to the normal alone, so the integral over azimuth belongs to the operator. F is
+band-limited on the sphere: F = sum c_n P_n, and the addition theorem turns the azimuthal mean into
+
+    w(theta) = 2 pi sin(theta) sum c_n P_n(cos tilt) P_n(cos theta),      p = int w(theta) T(theta) dtheta.
+
+Gap and frequency enter by c_n, the tilt by P_n(cos tilt), and the rest is the same for every class. Directions near the
+plane of the sheet are tapered away (`beam.grazing_taper`). D continues beyond 90 degrees from the axis as for the bare
+disc of sources that stands for the piston; these waves, too, reach the sheet only where the taper acts.
+
+The gap counts from face to face and the sheet takes the place of air: give T e^(+i kz h), see `displaced_air`.
+
+Nodes: theta from 0 to 85 degrees in 6 panels of 8 Gauss nodes serves a transmission that varies over degrees (papers,
+thin films). The coincidences of plates are as narrow as 0.001 degrees. The last two Legendre coefficients of the
+samples in a panel tell how far it is resolved; where that is not enough, panels are split and T is sampled anew, each
+case and frequency at angles of its own. The kernel w is smooth; there it enters by its Legendre moments on 32 fixed
+panels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sheetmargin_service.acoustics.beam import (
+    GRAZING_END_RAD,
+    grazing_taper,
+    open_path_coupling,
+    piston_directivity,
+)
+from sheetmargin_service.acoustics.legendre import (
+    Number,
+    gauss_nodes,
+    legendre_table,
+    series_coefficients,
+    series_order,
+)
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+Response = Callable[[Array, Array], Complex]
+"""`response(frequency_hz, sin_theta)`: a coefficient of the sheet, computed element by element. Frequency comes as (F,
+1), the sine as (S,) or (cases..., F, S); the result is (cases..., F, S)."""
+
+FINE_PANELS = 32
+DEGREES = 12
+PANEL_NODES = 8
+# Fine panels in each coarse panel. Stiff sheets (paper in its plane, films) have a coincidence of the first symmetric
+# mode near 8 degrees, so the first panels are narrow; the last ones meet side lobes only.
+_GROUPS = (2, 3, 4, 6, 8, 9)
+_EDGES = np.linspace(0.0, GRAZING_END_RAD, FINE_PANELS + 1)
+_HALF = 0.5 * GRAZING_END_RAD / FINE_PANELS
+_FIRST_FINE = np.cumsum((0, *_GROUPS[:-1]))
+_COARSE_EDGES = _EDGES[np.cumsum((0, *_GROUPS))]
+
+# The kernel is smooth over a coarse panel, so 8 Gauss nodes do better than the interpolation that the last coefficients
+# judge: in papers, films and boards 15 to 60 times. A part of this is used.
+_COARSE_CREDIT = 4.0
+
+# Splitting stops here at the latest: a fine panel over 2^24 is 2e-7 degrees, far below any resonance's width.
+_DEEPEST = 24
+
+
+def gaussian_band(*, centre_hz: float, bandwidth_hz: float, nodes: int = 5) -> tuple[Array, Array]:
+    """Frequencies and weights (`nodes`,) of a Gaussian power spectrum at the receiver; the weights sum to 1.
+
+    `bandwidth_hz` is its full width at -6 dB, through emitter and receiver (the spectrum of a burst or a ring-down;
+    zero for a steady tone, which has one node). Gauss-Hermite quadrature.
+    """
+    if bandwidth_hz == 0.0:
+        return np.array([centre_hz]), np.array([1.0])
+    x, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    deviation_hz = 0.5 * bandwidth_hz / np.sqrt(2.0 * np.log(4.0))
+    return centre_hz + deviation_hz * x, weight / weight.sum()
+
+
+def displaced_air(
+    *, frequency_hz: ArrayLike, sin_theta: ArrayLike, thickness_m: ArrayLike, sound_speed_m_per_s: float
+) -> Complex:
+    """e^(+i kz h): what a sheet's transmission from face to face gains because the sheet takes the place of air.
+
+    Arguments broadcast together.
+    """
+    wavenumber = 2.0 * np.pi / sound_speed_m_per_s * np.asarray(frequency_hz, dtype=np.float64)
+    cosine = np.sqrt(1.0 - np.square(np.asarray(sin_theta, dtype=np.float64)))
+    return np.asarray(np.exp(1j * wavenumber * np.asarray(thickness_m, dtype=np.float64) * cosine))
+
+
+def coarse_theta() -> Array:
+    """Angles to the sheet's normal (48,) at which every operator first asks for the response."""
+    x, _ = gauss_nodes(PANEL_NODES)
+    middle, half = 0.5 * (_COARSE_EDGES[1:] + _COARSE_EDGES[:-1]), 0.5 * np.diff(_COARSE_EDGES)
+    return np.asarray((middle[:, None] + half[:, None] * x).ravel())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Operator:
+    """A linear functional of a response over angle, for F frequencies and N settings (gap major, tilt minor).
+
+    `coarse` (F, 48, N) acts on samples at `coarse_theta`, `fine` (F, 32 * 12, N) on the response's Legendre
+    coefficients in the fine panels; `weight` (F, 32, N) is the root mean square of the kernel in each fine panel, per
+    radian.
+    """
+
+    frequency_hz: Array
+    band_weight: Array
+    gap_m: Array
+    tilt_rad: Array
+    coarse: Complex
+    fine: Complex
+    weight: Array
+
+    @property
+    def sin_theta(self) -> Array:
+        return np.sin(coarse_theta())
+
+
+def transmission_operator(
+    *,
+    radius_m: float,
+    frequency_hz: Array,
+    band_weight: Array,
+    gap_m: Array,
+    tilt_rad: Array,
+    sound_speed_m_per_s: float,
+) -> Operator:
+    """Operator from a sheet's transmission (with displaced air) to the first arrival relative to the open path.
+
+    `frequency_hz`, `band_weight` (F,), `gap_m` (G,), `tilt_rad` (T,).
+    """
+    wavenumber = 2.0 * np.pi / sound_speed_m_per_s * frequency_hz
+    extent = float(np.max(wavenumber) * np.hypot(np.max(gap_m), 2.0 * radius_m))
+    order = series_order(extent_rad=extent)
+    cosine, _ = gauss_nodes(order + 8)
+    directivity = piston_directivity(
+        wavenumber_radius=(wavenumber * radius_m)[:, None], sine=np.sqrt(1.0 - cosine * cosine)
+    )
+    coupling = open_path_coupling(wavenumber_per_m=wavenumber[:, None], radius_m=radius_m, gap_m=gap_m)
+    scale = (wavenumber * radius_m)[:, None] ** 2 / (4.0 * np.pi * coupling)
+    phase = np.exp(-1j * np.multiply.outer(np.outer(wavenumber, gap_m), cosine))
+    field = scale[..., None] * directivity[:, None] ** 2 * phase
+    series = series_coefficients(samples=field, order=order)
+    tilted = series[:, :, None, :] * legendre_table(order=order, x=np.cos(tilt_rad)).T
+    settings = tilted.reshape(len(frequency_hz), -1, order).transpose(0, 2, 1)
+    coarse, fine = _order_moments(order)
+    return _operator(
+        frequency_hz=frequency_hz,
+        band_weight=band_weight,
+        gap_m=gap_m,
+        tilt_rad=tilt_rad,
+        coarse=coarse @ settings,
+        fine=fine @ settings,
+    )
+
+
+def _operator(
+    *, frequency_hz: Array, band_weight: Array, gap_m: Array, tilt_rad: Array, coarse: Complex, fine: Complex
+) -> Operator:
+    by_panel = fine.reshape(len(frequency_hz), FINE_PANELS, DEGREES, -1)
+    # Parseval: the kernel's Legendre coefficients in a panel are (2l+1)/(2 half) times its moments.
+    square = np.einsum("l,fplk->fpk", 2.0 * np.arange(DEGREES) + 1.0, (by_panel * by_panel.conj()).real)
+    return Operator(
+        frequency_hz=frequency_hz,
+        band_weight=band_weight,
+        gap_m=gap_m,
+        tilt_rad=tilt_rad,
+        coarse=coarse,
+        fine=fine,
+        weight=np.sqrt(square) / (2.0 * _HALF),
+    )
+
+
+@cache
+def _order_moments(order: int) -> tuple[Array, Array]:
+    """Kernels 2 pi sin(theta) P_n(cos theta), tapered, on the coarse and the fine basis: (48, order), (384, order)."""
+    theta, measure = kernel_nodes(extent_rad=float(order))
+    measure = 2.0 * np.pi * np.sin(theta) * grazing_taper(theta) * measure
+    return project_kernel(legendre_table(order=order, x=np.cos(theta)) * measure)
+
+
+def kernel_nodes(*, extent_rad: float) -> tuple[Array, Array]:
+    """Gauss nodes and weights (32 Q,) over the fine panels; the kernel's phase turns by `extent_rad` per radian."""
+    x, weight = gauss_nodes(int(np.ceil(0.5 * extent_rad * _HALF)) + 16)
+    theta = 0.5 * (_EDGES[1:] + _EDGES[:-1])[:, None] + _HALF * x
+    return theta.ravel(), np.tile(_HALF * weight, FINE_PANELS)
+
+
+def project_kernel(kernel: NDArray[Number]) -> tuple[NDArray[Number], NDArray[Number]]:
+    """Kernels (K, 32 Q) at `kernel_nodes`, times the weights, on the coarse and the fine basis: (48, K), (384, K)."""
+    by_panel = kernel.reshape(len(kernel), FINE_PANELS, -1)
+    x, _ = gauss_nodes(by_panel.shape[-1])
+    fine = by_panel @ legendre_table(order=DEGREES, x=x).T
+    nodes, weights = gauss_nodes(PANEL_NODES)
+    # Lagrange polynomials of Gauss nodes: sum over l of (2l+1)/2 P_l(x) P_l(x_j) weight_j.
+    degree = (np.arange(PANEL_NODES) + 0.5)[:, None]
+    to_nodes = legendre_table(order=PANEL_NODES, x=nodes) * degree * weights
+    coarse = np.empty((len(_GROUPS), PANEL_NODES, len(kernel)), dtype=kernel.dtype)
+    first = 0
+    for index, count in enumerate(_GROUPS):
+        place = (2.0 * np.arange(count)[:, None] + 1.0 + x) / count - 1.0
+        basis = np.tensordot(legendre_table(order=PANEL_NODES, x=place), to_nodes, axes=(0, 0))
+        coarse[index] = np.tensordot(basis, by_panel[:, first : first + count], axes=([0, 1], [1, 2]))
+        first += count
+    return coarse.reshape(-1, len(kernel)), fine.reshape(len(kernel), -1).T
+
+
+def apply_samples(*, operator: Operator, samples: Complex) -> Complex:
+    """Amplitudes (cases..., F, N) from samples (cases..., F, 48) of a response at `coarse_theta`."""
+    cases = samples.reshape(-1, *samples.shape[-2:]).swapaxes(0, 1)
+    result = (cases @ operator.coarse).swapaxes(0, 1)
+    return np.asarray(result.reshape(*samples.shape[:-1], -1))
+
+
+def amplitudes(*, operator: Operator, response: Response, floor_db: float = -90.0, tolerance: float = 5e-3) -> Complex:
+    """Amplitudes (cases..., F, N) that a response gives, its sharp resonances resolved where they matter.
+
+    What a piece of a panel may leave unresolved is `tolerance` times the larger of the level over the band and
+    `floor_db`, for each case and setting. A level that turns out well below its first estimate has the work done again.
+    """
+    samples = np.asarray(response(operator.frequency_hz[:, None], operator.sin_theta))
+    cases = samples.shape[:-2]
+    samples = samples.reshape(-1, *samples.shape[-2:])
+    by_panel = samples.reshape(*samples.shape[:2], len(_GROUPS), PANEL_NODES)
+    tail = _tail(by_panel) / _COARSE_CREDIT
+    amplitude = apply_samples(operator=operator, samples=samples)
+    level = _level(operator, apply_samples(operator=operator, samples=_calmed(by_panel).reshape(samples.shape)))
+    need = np.zeros((*samples.shape[:2], FINE_PANELS))
+    while True:
+        allowed = tolerance * np.maximum(level, 10.0 ** (floor_db / 20.0))
+        needed = np.max(operator.weight / allowed[:, None, None, :], axis=-1)
+        if np.all(needed < 3.0 * need):
+            break
+        need = np.maximum(need, needed)
+        unresolved = tail * np.add.reduceat(need, _FIRST_FINE, axis=-1) * (2.0 * _HALF) > 1.0
+        if not unresolved.any():
+            break
+        fine = _fine_coefficients(
+            operator=operator, response=response, cases=cases, need=need, split=np.repeat(unresolved, _GROUPS, axis=-1)
+        )
+        resolved = np.where(unresolved[..., None], 0.0, by_panel).reshape(samples.shape)
+        amplitude = apply_samples(operator=operator, samples=resolved)
+        amplitude += (fine.swapaxes(0, 1) @ operator.fine).swapaxes(0, 1)
+        level = _level(operator, amplitude)
+    return amplitude.reshape(*cases, *amplitude.shape[1:])
+
+
+def level_db(*, operator: Operator, amplitude: Complex) -> Array:
+    """Level over the band in dB relative to the open path, (cases..., N), from amplitudes (cases..., F, N)."""
+    return np.asarray(20.0 * np.log10(_level(operator, amplitude)))
+
+
+def _level(operator: Operator, amplitude: Complex) -> Array:
+    return np.asarray(np.sqrt(operator.band_weight @ (amplitude.real**2 + amplitude.imag**2)))
+
+
+def _calmed(samples: Complex) -> Complex:
+    """Samples (..., 8) cut down to their median size, so that a node on a resonance does not pass for the level."""
+    size = np.maximum(np.abs(samples), np.finfo(np.float64).tiny)
+    return np.asarray(samples * np.minimum(1.0, np.median(size, axis=-1, keepdims=True) / size))
+
+
+@cache
+def _tail_projection() -> Array:
+    x, weights = gauss_nodes(PANEL_NODES)
+    degree = np.arange(PANEL_NODES)[:, None]
+    return np.asarray(((degree + 0.5) * legendre_table(order=PANEL_NODES, x=x) * weights)[-2:].T)
+
+
+def _tail(samples: Complex) -> Array:
+    """Size of the last two Legendre coefficients of samples (..., 8) at Gauss nodes: (...)."""
+    return np.asarray(np.abs(samples @ _tail_projection()).sum(axis=-1))
+
+
+def _fine_coefficients(
+    *, operator: Operator, response: Response, cases: tuple[int, ...], need: Array, split: NDArray[np.bool_]
+) -> Complex:
+    """Legendre coefficients (cases, F, 32 * 12) of the response in the fine panels marked in `split` (cases, F, 32).
+
+    `need` (cases, F, 32) weighs what is left unresolved, per radian; above 1 a piece is split. Each panel is halved
+    until its samples are smooth enough. All cases and frequencies go in step: pieces (cases, F, M), as many as the
+    busiest needs; `live` marks those that count.
+    """
+    x, weights = gauss_nodes(PANEL_NODES)
+    coefficients = np.zeros((*split.shape, DEGREES), dtype=np.complex128)
+    panel, live = _packed(split)
+    middle, half = np.zeros(panel.shape), 1.0
+    for depth in range(_DEEPEST + 1):
+        place = middle[..., None] + half * x
+        sine = np.sin((2.0 * panel[..., None] + 1.0 + place) * _HALF)
+        samples = np.asarray(response(operator.frequency_hz[:, None], sine.reshape(*cases, split.shape[1], -1)))
+        samples = samples.reshape(place.shape)
+        error = _tail(samples) * np.take_along_axis(need, panel, axis=-1) * (2.0 * _HALF * half)
+        rough = live & (error > 1.0) & (depth < _DEEPEST)
+        smooth = live & ~rough
+        case, line, _ = np.nonzero(smooth)
+        basis = legendre_table(order=DEGREES, x=place[smooth])
+        share = np.einsum("lmj,mj,l->ml", basis, samples[smooth] * (half * weights), np.arange(DEGREES) + 0.5)
+        np.add.at(coefficients, (case, line, panel[smooth]), share)
+        if not rough.any():
+            break
+        half *= 0.5
+        parent, live = _packed(rough)
+        panel, middle = np.take_along_axis(panel, parent, axis=-1), np.take_along_axis(middle, parent, axis=-1)
+        panel, live = np.concatenate([panel, panel], axis=-1), np.concatenate([live, live], axis=-1)
+        middle = np.concatenate([middle - half, middle + half], axis=-1)
+    return coefficients.reshape(*split.shape[:2], -1)
+
+
+def _packed(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Places of the true entries along the last axis, the rest cut off as far as all rows allow; and which are true."""
+    order = np.argsort(~mask, axis=-1, kind="stable")[..., : int(mask.sum(axis=-1).max())]
+    return order, np.take_along_axis(mask, order, axis=-1)
