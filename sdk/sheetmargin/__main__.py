@@ -1,0 +1,7 @@
+"""`python -m sheetmargin` is the command line."""
+
+import sys
+
+from sheetmargin.cli import main
+
+sys.exit(main())

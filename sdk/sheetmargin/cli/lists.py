@@ -1,0 +1,56 @@
+"""`sheetmargin materials` and `sheetmargin classes`: a call, and the table for its answer."""
+
+from __future__ import annotations
+
+import argparse
+
+from sheetmargin.client import Client
+from sheetmargin.decode import decode
+from sheetmargin.library import DetectorClass, DetectorClasses, Interval, Material, Materials
+from sheetmargin.report import table
+
+
+def materials(client: Client, arguments: argparse.Namespace) -> str:
+    reply = client.request("GET", "/v1/materials", params={"q": arguments.query})
+    if arguments.json:
+        return reply.content.decode()
+    found = decode(Materials, reply.json()).materials
+    if not found:
+        return f"no material has a name like {arguments.query!r}"
+    head = ["id", "name", "family", "kg/m3", "um"]
+    return table([head, *(_material_row(material) for material in found)])
+
+
+def _material_row(material: Material) -> list[str]:
+    thickness = " to ".join(f"{edge:g}" for edge in material.thickness_range_um)
+    return [material.id or "", material.name or "", material.family or "", _range(material.density_kg_m3), thickness]
+
+
+def _range(interval: Interval) -> str:
+    if interval.low is None or interval.high is None or interval.low == interval.high:
+        return "-" if interval.nominal is None else f"{interval.nominal:g}"
+    return f"{interval.low:g} to {interval.high:g}"
+
+
+def classes(client: Client, arguments: argparse.Namespace) -> str:
+    reply = client.request("GET", "/v1/detector-classes")
+    if arguments.json:
+        return reply.content.decode()
+    found = decode(DetectorClasses, reply.json()).classes
+    head = ["id", "principle", "housing", "kHz", "gap mm", "outputs"]
+    text = table([head, *(_class_row(one) for one in found)])
+    illustrative = any(one.illustrative for one in found)
+    return text + ("\n* an illustrative class, invented; no product" if illustrative else "")
+
+
+def _class_row(one: DetectorClass) -> list[str]:
+    frequency, least, most = (one.parameters.get(name) for name in ("frequency_khz", "gap_min_mm", "gap_max_mm"))
+    gap = "-" if least is None or most is None else f"{least:g} to {most:g}"
+    return [
+        f"{one.id}{' *' if one.illustrative else ''}",
+        one.principle or "",
+        str(one.housing),
+        "-" if frequency is None else f"{frequency:g}",
+        gap,
+        ", ".join(one.output),
+    ]

@@ -1,0 +1,80 @@
+"""From the JSON of an answer to frozen dataclasses, tolerantly.
+
+The contract lets the service add fields at any time and lets a client be newer than its service. So: an unknown field
+is ignored; a missing or null one takes the dataclass's default; only a value of another kind than declared is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import fields, is_dataclass
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+
+from sheetmargin.errors import UnexpectedAnswer
+
+T = TypeVar("T")
+
+
+def decode(kind: type[T], data: object, pointer: str = "") -> T:
+    """`data`, parsed JSON, as an instance of the dataclass `kind`. Raises UnexpectedAnswer naming the place."""
+    if not isinstance(data, dict):
+        raise _unexpected(pointer, "an object", data)
+    members: dict[str, Any] = {}
+    for name, key, hint in _members(cast(Hashable, kind)):
+        if data.get(key) is not None:
+            members[name] = _value(hint, data[key], f"{pointer}/{key}")
+    return kind(**members)
+
+
+@cache
+def _members(kind: Any) -> tuple[tuple[str, str, Any], ...]:
+    """Name, JSON key and type of each field; `metadata["key"]` holds a key that is no Python name."""
+    hints = get_type_hints(kind)
+    return tuple((field.name, field.metadata.get("key", field.name), hints[field.name]) for field in fields(kind))
+
+
+def _value(hint: Any, data: object, pointer: str) -> Any:
+    origin, arguments = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        return _one_of([argument for argument in arguments if argument is not NoneType], data, pointer)
+    if origin is tuple:
+        if not isinstance(data, list):
+            raise _unexpected(pointer, "a list", data)
+        return tuple(_value(arguments[0], member, f"{pointer}/{index}") for index, member in enumerate(data))
+    if origin is dict:
+        if not isinstance(data, dict):
+            raise _unexpected(pointer, "an object", data)
+        return {key: _value(arguments[1], member, f"{pointer}/{key}") for key, member in data.items()}
+    return _plain(hint, data, pointer)
+
+
+def _one_of(kinds: list[Any], data: object, pointer: str) -> Any:
+    """The only kind there is; else an object as the dataclass among the kinds, and a plain value as it is."""
+    if len(kinds) == 1:
+        return _value(kinds[0], data, pointer)
+    for kind in kinds:
+        if is_dataclass(kind) and isinstance(data, dict):
+            return decode(cast("type[object]", kind), data, pointer)
+    if isinstance(data, (dict, list)):
+        raise _unexpected(pointer, "a single value", data)
+    return data
+
+
+def _plain(kind: Any, data: object, pointer: str) -> Any:
+    if kind in (int, float):
+        if isinstance(data, bool) or not isinstance(data, (int, float)):
+            raise _unexpected(pointer, "a number", data)
+        return data
+    if kind in (str, bool):
+        if not isinstance(data, kind):
+            raise _unexpected(pointer, "text" if kind is str else "true or false", data)
+        return data
+    return decode(kind, data, pointer)
+
+
+def _unexpected(pointer: str, expected: str, data: object) -> UnexpectedAnswer:
+    shown = repr(data)
+    shown = shown if len(shown) <= 60 else f"{shown[:57]}..."
+    return UnexpectedAnswer(f"The answer does not follow the contract: {pointer or '/'} is {shown}, not {expected}.")

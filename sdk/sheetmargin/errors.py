@@ -1,0 +1,106 @@
+"""Everything that this client raises, under one root."""
+# ruff: noqa: N818 - the names say what happened; the root says that they are errors.
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """One thing wrong with a question, and what would be right.
+
+    `pointer` is a JSON pointer into the job, `line` and `column` (from 1) a place in its text; `parameter` and `header`
+    name another part of the request.
+    """
+
+    code: str | None = None
+    detail: str | None = None
+    pointer: str | None = None
+    parameter: str | None = None
+    header: str | None = None
+    line: int | None = None
+    column: int | None = None
+    expected: str | None = None
+    suggestions: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        place = self.pointer or self.parameter or self.header
+        if self.line is not None:
+            place = f"line {self.line}, column {self.column}"
+        text = f"{place}: {self.detail}" if place else f"{self.detail}"
+        if self.expected:
+            text += f" (expected: {self.expected})"
+        if self.suggestions:
+            text += f"; did you mean {', '.join(self.suggestions)}?"
+        return text
+
+
+class SheetmarginError(Exception):
+    """Root of every error of this client.
+
+    `status` is the HTTP status, `request_id` the service's name for the request, `errors` what was wrong with the
+    question; each is empty where it does not apply. `retry_after_s` is set when the service said how long to wait.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        status: int | None = None,
+        request_id: str | None = None,
+        errors: Sequence[Fault] = (),
+        retry_after_s: float | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.message = message
+        self.status, self.request_id, self.retry_after_s = status, request_id, retry_after_s
+        self.errors = tuple(errors)
+
+    def __str__(self) -> str:
+        text = "\n".join([self.message, *(f"  {fault}" for fault in self.errors)])
+        return f"{text}\n  (request {self.request_id})" if self.request_id else text
+
+
+class InvalidJob(SheetmarginError):
+    """The question cannot be answered as it is; `errors` says where and what would be right (400, 413, 415, 422)."""
+
+
+class NotAuthorised(SheetmarginError):
+    """The token is missing, unknown, or may not do this (401, 403)."""
+
+
+class TooManyRequests(SheetmarginError):
+    """The service asked to wait, and the retries are used up (429)."""
+
+
+class ServiceUnavailable(SheetmarginError):
+    """The service is there but cannot answer: overloaded, starting or broken (5xx)."""
+
+
+class ConnectionFailed(SheetmarginError):
+    """No answer: the service cannot be reached, the connection broke, or the time ran out.
+
+    `transient` says that the connection broke or was refused, so that asking again may help.
+    """
+
+    def __init__(self, message: str, *, transient: bool = False) -> None:
+        super().__init__(message)
+        self.transient = transient
+
+
+class ServiceNotInstalled(SheetmarginError):
+    """The service was wanted in this process, and the extra that brings it is not installed."""
+
+    @classmethod
+    def missing(cls, name: str) -> ServiceNotInstalled:
+        return cls(
+            f"The service is not installed in this Python ({name} is missing). Either install it:\n"
+            "  pip install 'sheetmargin[service]'\n"
+            "or name the address of a running one."
+        )
+
+
+class UnexpectedAnswer(SheetmarginError):
+    """Something answered, but not as this service does; mostly a wrong address or a proxy in between."""

@@ -1,0 +1,179 @@
+"""The one place that speaks HTTP: timeouts, retries, and which error an answer becomes.
+
+Asking again is safe for every call, POST included: the service computes and stores nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import requests
+from requests.adapters import BaseAdapter
+
+from sheetmargin.decode import decode
+from sheetmargin.errors import (
+    ConnectionFailed,
+    Fault,
+    InvalidJob,
+    NotAuthorised,
+    ServiceUnavailable,
+    SheetmarginError,
+    TooManyRequests,
+    UnexpectedAnswer,
+)
+from sheetmargin.retry import LONGEST_WAIT_S, backoff_s, retry_after_s
+
+Parameters = Mapping[str, str | int | float | Sequence[str] | None]
+
+RETRIED_STATUSES = (429, 503)
+
+ERRORS: dict[int, type[SheetmarginError]] = {
+    400: InvalidJob,
+    401: NotAuthorised,
+    403: NotAuthorised,
+    413: InvalidJob,
+    415: InvalidJob,
+    422: InvalidJob,
+    429: TooManyRequests,
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reply:
+    """A successful answer as it came."""
+
+    status: int
+    headers: Mapping[str, str]
+    content: bytes
+
+    def json(self) -> Any:
+        """The parsed body. Raises UnexpectedAnswer where it is no JSON."""
+        try:
+            return json.loads(self.content)
+        except ValueError as error:
+            raise UnexpectedAnswer(f"The answer is no JSON: {error}.", status=self.status) from error
+
+
+class Transport:
+    """Sends requests to one service. Safe to share between threads as far as a `requests.Session` is."""
+
+    def __init__(
+        self,
+        url: str,
+        *,
+        token: str | None,
+        timeout_s: float,
+        retries: int,
+        language: str | None,
+        adapter: BaseAdapter | None = None,
+    ) -> None:
+        self._url, self._timeout_s, self._retries, self._token = url, timeout_s, retries, token
+        self._session = requests.Session()
+        # A callable of our own, also without a token: requests would otherwise send what ~/.netrc holds for the host.
+        self._session.auth = self._authorise
+        self._session.headers["Accept"] = "application/json, application/problem+json"
+        if language:
+            self._session.headers["Accept-Language"] = language
+        if adapter:
+            self._session.mount(url, adapter)
+
+    def send(self, method: str, path: str, *, params: Parameters | None = None, body: bytes | None = None) -> Reply:
+        """One call, retried where that can help. Raises a SheetmarginError for anything but a success."""
+        for attempt in range(self._retries + 1):
+            try:
+                return self._send_once(method, path, params, body)
+            except SheetmarginError as error:
+                wait_s = self._wait_s(error, attempt)
+                if wait_s is None:
+                    raise
+            time.sleep(wait_s)
+        raise AssertionError("the last attempt returns or raises")
+
+    def close(self) -> None:
+        self._session.close()
+
+    def _wait_s(self, error: SheetmarginError, attempt: int) -> float | None:
+        """Seconds until the next attempt; None where there is none."""
+        broken_connection = isinstance(error, ConnectionFailed) and error.transient
+        if attempt >= self._retries or not (broken_connection or error.status in RETRIED_STATUSES):
+            return None
+        if error.retry_after_s is not None and error.retry_after_s > LONGEST_WAIT_S:
+            return None
+        return backoff_s(attempt, retry_after_s=error.retry_after_s)
+
+    def _send_once(self, method: str, path: str, params: Parameters | None, body: bytes | None) -> Reply:
+        try:
+            response = self._session.request(
+                method,
+                self._url + path,
+                params=params,
+                data=body,
+                headers={"Content-Type": "application/json"} if body is not None else None,
+                timeout=self._timeout_s,
+                # A redirected POST would arrive as a GET, and the token elsewhere.
+                allow_redirects=False,
+            )
+        except requests.RequestException as error:
+            raise self._connection_failed(error) from error
+        if response.status_code != 200:
+            raise _error(response)
+        if "json" not in response.headers.get("Content-Type", ""):
+            raise UnexpectedAnswer(
+                f"{response.url} answered {response.headers.get('Content-Type', 'something unnamed')}, not JSON: "
+                "is this the address of a sheetmargin service?",
+                status=response.status_code,
+            )
+        return Reply(status=response.status_code, headers=response.headers, content=response.content)
+
+    def _connection_failed(self, error: requests.RequestException) -> ConnectionFailed:
+        # A slow answer is not asked for again: the service is at work on it, and a second question doubles its load.
+        if isinstance(error, requests.ReadTimeout):
+            return ConnectionFailed(f"{self._url} gave no answer within {self._timeout_s:g} s.", transient=False)
+        if isinstance(error, requests.exceptions.SSLError):
+            return ConnectionFailed(f"{self._url} cannot be trusted: {error}.", transient=False)
+        broken = (requests.ConnectionError, requests.exceptions.ChunkedEncodingError)
+        return ConnectionFailed(f"{self._url} cannot be reached: {error}.", transient=isinstance(error, broken))
+
+    def _authorise(self, request: requests.PreparedRequest) -> requests.PreparedRequest:
+        if self._token:
+            request.headers["Authorization"] = f"Bearer {self._token}"
+        return request
+
+
+def _error(response: requests.Response) -> SheetmarginError:
+    """The error that an answer other than a success stands for, with all that its problem document says (RFC 9457)."""
+    status = response.status_code
+    kind = ERRORS.get(status, ServiceUnavailable if status >= 500 else UnexpectedAnswer)
+    problem = _problem(response)
+    # A problem with errors has their gist as its detail; the errors themselves follow the message.
+    told = problem.title if problem.errors else problem.detail
+    message = told or f"{response.url} answered {status} {response.reason or ''}".rstrip() + "."
+    if kind is UnexpectedAnswer and "Location" in response.headers:
+        message += f" It points to {response.headers['Location']}."
+    return kind(
+        message,
+        status=status,
+        request_id=problem.request_id or response.headers.get("X-Request-ID"),
+        errors=problem.errors,
+        retry_after_s=retry_after_s(response.headers.get("Retry-After")),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Problem:
+    title: str | None = None
+    detail: str | None = None
+    request_id: str | None = None
+    errors: tuple[Fault, ...] = ()
+
+
+def _problem(response: requests.Response) -> _Problem:
+    """The problem document, or an empty one: a proxy in between answers in HTML."""
+    try:
+        return decode(_Problem, response.json())
+    except (ValueError, UnexpectedAnswer):
+        return _Problem()

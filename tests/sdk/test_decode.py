@@ -1,0 +1,76 @@
+"""Answers decoded tolerantly: a newer service or an older one must not break a client."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sheetmargin
+from sheetmargin import Answer, Geometry, Setup, UnexpectedAnswer, Window
+from sheetmargin.decode import decode
+
+SAMPLE: Any = json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8"))
+
+
+def test_an_answer_is_typed_all_the_way_down() -> None:
+    answer = decode(Answer, SAMPLE)
+    assert answer.verdict == "trial"
+    best = answer.best
+    assert best is not None
+    assert best.changeovers.detector_class == 0
+    (setup,) = best.setups
+    assert setup.detector_class.frequency_khz == 180
+    assert setup.geometry == Geometry(
+        gap_mm=Window(nominal=45, min=40, max=50), tilt_deg=Window(nominal=20, min=15, max=25)
+    )
+    assert setup.profile.single_band_attenuation_db == (25, 60)
+    assert setup.mounting is None
+    assert [line.role for line in setup.order] == ["emitter", "receiver"]
+    assert best.sheets[0].signal.double.p99 == 118.2
+    assert best.sheets[0].misread_ppm.double_as_single.floored is False
+    assert best.reasons[0].values == {"single_db": 41.2}
+    assert answer.assumptions[0].value == 1
+
+
+def test_missing_and_null_take_the_default() -> None:
+    assert decode(Answer, {}) == Answer()
+    nulls = dict.fromkeys((field.name for field in fields(Setup)), None)
+    assert decode(Setup, nulls) == Setup()
+    assert Setup().geometry.gap_mm.nominal is None
+    assert Answer().best is None
+
+
+@pytest.mark.parametrize(
+    ("data", "place"),
+    [
+        ([], "/"),
+        ("text", "/"),
+        ({"verdict": 3}, "/verdict"),
+        ({"recommendations": {}}, "/recommendations"),
+        ({"recommendations": [[]]}, "/recommendations/0"),
+        ({"recommendations": [{"rank": "1"}]}, "/recommendations/0/rank"),
+        ({"recommendations": [{"rank": True}]}, "/recommendations/0/rank"),
+        ({"cautions": [{"values": []}]}, "/cautions/0/values"),
+        ({"cautions": [{"values": {"a": [1]}}]}, "/cautions/0/values/a"),
+        ({"recommendations": [{"setups": [{"detector_class": {"illustrative": "yes"}}]}]}, "illustrative"),
+    ],
+)
+def test_another_kind_of_value_is_refused_with_its_place(data: Any, place: str) -> None:
+    with pytest.raises(UnexpectedAnswer, match=place):
+        decode(Answer, data)
+
+
+def test_the_refused_value_is_shown_short() -> None:
+    with pytest.raises(UnexpectedAnswer) as caught:
+        decode(Answer, {"verdict": ["x" * 10_000]})
+    assert len(str(caught.value)) < 200
+
+
+def test_every_result_type_decodes_from_nothing() -> None:
+    for name in sheetmargin.__all__:
+        kind = getattr(sheetmargin, name)
+        if getattr(kind, "__module__", "") == "sheetmargin.answer":
+            assert decode(kind, {}) == kind()

@@ -1,0 +1,96 @@
+"""The names a program may rely on. Removing or renaming one breaks programs: this list only grows."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import is_dataclass
+
+import sheetmargin
+
+NAMES = [
+    "Client",
+    "Job",
+    "Sheet",
+    "Layer",
+    "Wall",
+    "Corrugated",
+    "Gauge",
+    "Double",
+    "TrappedAir",
+    "Custom",
+    "Line",
+    "Environment",
+    "Controller",
+    "Targets",
+    "Require",
+    "Answer",
+    "SheetSummary",
+    "Recommendation",
+    "Changeovers",
+    "Setup",
+    "ClassSummary",
+    "Geometry",
+    "Window",
+    "Profile",
+    "Alignment",
+    "Mounting",
+    "Point",
+    "Timing",
+    "Order",
+    "SheetResult",
+    "Signal",
+    "Percentiles",
+    "Margin",
+    "Misreads",
+    "Misread",
+    "Unplaced",
+    "Rejection",
+    "Note",
+    "SheetmarginError",
+    "Fault",
+    "InvalidJob",
+    "NotAuthorised",
+    "TooManyRequests",
+    "ServiceUnavailable",
+    "ConnectionFailed",
+    "ServiceNotInstalled",
+    "UnexpectedAnswer",
+    "Catalogue",
+    "Version",
+    "DetectorClass",
+    "Housing",
+    "Material",
+    "Interval",
+    "MaterialTrappedAir",
+    "Porous",
+]
+
+
+def test_public_names() -> None:
+    assert sorted(sheetmargin.__all__) == sorted(NAMES)
+    assert all(hasattr(sheetmargin, name) for name in NAMES)
+
+
+def test_data_is_frozen_and_keyword_only() -> None:
+    kinds = [kind for kind in (getattr(sheetmargin, name) for name in NAMES) if is_dataclass(kind)]
+    assert len(kinds) > 30
+    for kind in kinds:
+        parameters = kind.__dataclass_params__  # type: ignore[union-attr]
+        assert parameters.frozen, kind
+        assert all(field.kw_only for field in kind.__dataclass_fields__.values()), kind
+
+
+def test_every_error_has_one_root() -> None:
+    errors = [
+        kind for name in NAMES if isinstance(kind := getattr(sheetmargin, name), type) and issubclass(kind, Exception)
+    ]
+    assert len(errors) == 8
+    assert all(issubclass(error, sheetmargin.SheetmarginError) for error in errors)
+
+
+def test_import_loads_neither_requests_nor_the_service() -> None:
+    """What keeps the import fast, whatever the machine: requests alone costs several times the rest."""
+    code = "import sys, sheetmargin; print(*sorted(set(sys.modules) & {'requests', 'urllib3', 'numpy', 'flask'}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
