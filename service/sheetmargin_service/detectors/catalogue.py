@@ -5,19 +5,19 @@ from __future__ import annotations
 import hashlib
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
 
-from sheetmargin_service.detectors.model import DetectorClass, Housing, OrderLine, UltrasonicParameters
+from sheetmargin_service.detectors.building import CatalogueError, build
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.detectors.parameters import PARAMETERS
 
-PARAMETERS: Mapping[str, type] = {"ultrasonic": UltrasonicParameters}
-"""The parameter table of each principle. A new principle adds its dataclass here."""
+__all__ = ["Catalogue", "CatalogueError", "parse_catalogue", "reference_catalogue"]
 
-
-class CatalogueError(ValueError):
-    """A table that does not describe detector classes: which key, what is wrong."""
+SECTIONS = {"source": str, "defaults": dict, "class": list}
+"""What a catalogue's table may hold at its top, and of what type."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,62 +29,30 @@ class Catalogue:
     classes: tuple[DetectorClass, ...]
 
 
-def _build(kind: type, values: Mapping[str, Any], *, where: str) -> Any:
-    known = {f.name for f in fields(kind)}
-    unknown = sorted(set(values) - known)
-    if unknown:
-        raise CatalogueError(f"{where}: unknown key {unknown[0]!r}; expected some of {sorted(known)}")
-    try:
-        return kind(**values)
-    except TypeError as error:
-        raise CatalogueError(f"{where}: {error}") from error
-
-
-def _check_ultrasonic(parameters: UltrasonicParameters, *, where: str) -> None:
-    p = parameters
-    rules = {
-        "frequency_hz between 20e3 and 1e6": 20e3 <= p.frequency_hz <= 1e6,
-        "bandwidth_hz above 0 and below half the frequency": 0 < p.bandwidth_hz < p.frequency_hz / 2,
-        "face_reflection from 0 to below 1": 0 <= p.face_reflection < 1,
-        "drive gated or continuous": p.drive in ("gated", "continuous"),
-        "gate_us for a gated class, none for a continuous one": (p.gate_us is not None) == (p.drive == "gated"),
-        "0 < gap_min_mm <= reference_gap_mm <= gap_max_mm": 0 < p.gap_min_mm <= p.reference_gap_mm <= p.gap_max_mm,
-        "face_radius_mm above 0": p.face_radius_mm > 0,
-        "overload_db below noise_db": p.overload_db < p.noise_db,
-        "span_db and gain_range_db not negative": p.span_db > 0 and p.gain_range_db >= 0,
-    }
-    for rule, holds in rules.items():
-        if not holds:
-            raise CatalogueError(f"{where}: expected {rule}")
-
-
-def _class(entry: Mapping[str, Any], *, defaults: Mapping[str, Any], source: str) -> DetectorClass:
-    where = f"class {entry.get('id', '?')}"
-    values = {**defaults, **entry}
+def _class(entry: Any, *, number: int, defaults: Mapping[str, Any], source: str) -> DetectorClass:
+    if not isinstance(entry, Mapping) or not isinstance(entry.get("id"), str):
+        raise CatalogueError(f"class number {number}: expected a table with a text 'id'")
+    where = f"class {entry['id']}"
+    values = {"source": source, **defaults, **entry}
     principle = values.get("principle")
-    if principle not in PARAMETERS:
+    if not isinstance(principle, str) or principle not in PARAMETERS:
         raise CatalogueError(f"{where}: unknown principle {principle!r}; expected one of {sorted(PARAMETERS)}")
-    parameters = dict(values.get("parameters", {}))
-    if principle == "ultrasonic":
-        parameters.setdefault("gate_us", None)
-    built = _build(PARAMETERS[principle], parameters, where=f"{where} parameters")
-    if isinstance(built, UltrasonicParameters):
-        _check_ultrasonic(built, where=where)
-    order = tuple(
-        _build(OrderLine, {"part_number": None, **line}, where=f"{where} order") for line in values.get("order", [])
-    )
-    housing = _build(Housing, {"pitch_mm": None, **values["housing"]}, where=f"{where} housing")
-    values |= {"parameters": built, "order": order, "housing": housing, "output": tuple(values["output"])}
-    result: DetectorClass = _build(DetectorClass, {"illustrative": True, "source": source, **values}, where=where)
-    return result
+    parameters = build(PARAMETERS[principle], values.get("parameters", {}), where=f"{where} parameters")
+    return build(DetectorClass, {**values, "parameters": parameters}, where=where)
 
 
 def parse_catalogue(*, name: str, text: str) -> Catalogue:
-    """Read a catalogue from TOML text; CatalogueError names the class and key that is wrong."""
-    table = tomllib.loads(text)
+    """Read a catalogue from TOML text; CatalogueError names the line, or the class and key, that is wrong."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CatalogueError(f"catalogue {name}: {error}") from error
+    for key, value in table.items():
+        if key not in SECTIONS or not isinstance(value, SECTIONS[key]):
+            raise CatalogueError(f"catalogue {name}: unknown or misplaced {key!r}; expected {sorted(SECTIONS)}")
     classes = tuple(
-        _class(entry, defaults=table.get("defaults", {}), source=table.get("source", ""))
-        for entry in table.get("class", [])
+        _class(entry, number=number, defaults=table.get("defaults", {}), source=table.get("source", ""))
+        for number, entry in enumerate(table.get("class", []), start=1)
     )
     ids = [c.id for c in classes]
     if not ids or len(set(ids)) != len(ids):
@@ -95,5 +63,5 @@ def parse_catalogue(*, name: str, text: str) -> Catalogue:
 @cache
 def reference_catalogue() -> Catalogue:
     """The illustrative classes that ship with the service."""
-    text = (resources.files(__package__) / "data" / "reference.toml").read_text(encoding="utf-8")
-    return parse_catalogue(name="reference", text=text)
+    folder = resources.files(__package__) / "data"
+    return parse_catalogue(name="reference", text=(folder / "reference.toml").read_text(encoding="utf-8"))

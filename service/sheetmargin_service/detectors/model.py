@@ -3,46 +3,44 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+
+from sheetmargin_service.detectors.parameters import (
+    CaliperParameters,
+    CapacitiveParameters,
+    EddyCurrentParameters,
+    OpticalParameters,
+    Parameters,
+    UltrasonicParameters,
+)
+
+__all__ = [
+    "CaliperParameters",
+    "CapacitiveParameters",
+    "DetectorClass",
+    "EddyCurrentParameters",
+    "Housing",
+    "OpticalParameters",
+    "OrderLine",
+    "Parameters",
+    "UltrasonicParameters",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Housing:
-    """Body of one head. `thread` is an ISO 261 designation or 'rectangular'."""
+    """Body of one head. `thread` is an ISO 261 designation or 'rectangular', which has no pitch."""
 
     thread: str
-    pitch_mm: float | None
+    pitch_mm: float | None = None
     length_mm: float
     width_mm: float
 
-
-@dataclass(frozen=True, kw_only=True)
-class UltrasonicParameters:
-    """One emitter and receiver pair in air.
-
-    Attenuation is counted from the open path at the same gap. `overload_db` and `noise_db` are attenuations at
-    `reference_gap_mm`: at the least gain the receiver leaves overload at `overload_db`, and at any gain noise hides
-    what is weaker than `noise_db`; both shift with the open path as the gap moves. At one gain the receiver spans
-    `span_db`; the gain moves that span by up to `gain_range_db`.
-    """
-
-    frequency_hz: float
-    bandwidth_hz: float
-    face_radius_mm: float
-    face_reflection: float
-    drive: Literal["gated", "continuous"]
-    gate_us: float | None
-    reference_gap_mm: float
-    overload_db: float
-    noise_db: float
-    bypass_db: float
-    span_db: float
-    gain_range_db: float
-    gap_min_mm: float
-    gap_max_mm: float
-    reading_interval_ms: float
-    response_ms: float
-    drift_db: float
+    def problems(self) -> list[str]:
+        rules = {
+            "pitch_mm for a thread, none for 'rectangular'": (self.pitch_mm is None) == (self.thread == "rectangular"),
+            "length_mm and width_mm above 0": min(self.length_mm, self.width_mm) > 0,
+        }
+        return [rule for rule, holds in rules.items() if not holds]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,8 +48,11 @@ class OrderLine:
     """One thing to order for a class."""
 
     role: str
-    part_number: str | None
+    part_number: str | None = None
     quantity: int
+
+    def problems(self) -> list[str]:
+        return [] if self.quantity >= 1 else ["quantity of at least 1"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +61,7 @@ class DetectorClass:
 
     id: str
     principle: str
-    illustrative: bool
+    illustrative: bool = True
     housing: Housing
     output: tuple[str, ...]
     supply: str
@@ -69,5 +70,13 @@ class DetectorClass:
     temperature_max_c: float
     contactless: bool
     order: tuple[OrderLine, ...]
-    parameters: UltrasonicParameters
+    parameters: Parameters
     source: str
+
+    def problems(self) -> list[str]:
+        rules = {
+            "temperature_min_c below temperature_max_c": self.temperature_min_c < self.temperature_max_c,
+            "at least one output": bool(self.output),
+            "at least one order line": bool(self.order),
+        }
+        return [rule for rule, holds in rules.items() if not holds]
