@@ -55,7 +55,7 @@ def read_material(material_id: str, entry: Reader) -> Material:
     tolerance, formation = mass.number("tolerance_pct", high=60.0), mass.number("formation_pct", high=60.0)
     mass_source = mass.source()
     mass.close()
-    air = _trapped_air(entry.table("trapped_air"))
+    air = read_trapped_air(entry.table("trapped_air"))
     thickness = entry.table("thickness_um")
     thin, thick = thickness.numbers("range", count=2, low=0.01, high=20_000.0)
     thickness_source = thickness.source()
@@ -137,7 +137,7 @@ def _elastic(entry: Reader) -> tuple[Isotropic | Elastomer | TransverselyIsotrop
     return elastic, source
 
 
-def _trapped_air(entry: Reader) -> TrappedAir:
+def read_trapped_air(entry: Reader) -> TrappedAir:
     p5, p50, p95, loose_max = entry.numbers("um", count=4, low=0.1, high=5_000.0)
     if not p5 < p50 < p95 < loose_max:
         raise entry.error("um: expected p5 < p50 < p95 < loose_max")

@@ -64,7 +64,7 @@ class TransverselyIsotropic:
 
 @dataclass(frozen=True, kw_only=True)
 class Porous:
-    """Pore space of an air-permeable sheet for the equivalent-fluid model; permeance is typical and may be given by the job."""
+    """Pore space of an air-permeable sheet for the equivalent-fluid model; a job may give a permeance of its own."""
 
     porosity: float
     tortuosity: float

@@ -51,14 +51,17 @@ class Reader:
     def number(self, key: str, *, low: float = 0.0, high: float = math.inf) -> float:
         return self._number(key, self._take(key), low=low, high=high)
 
+    def list_of_numbers(self, key: str, *, low: float = 0.0, high: float = math.inf) -> tuple[float, ...]:
+        values = self._take(key)
+        if not isinstance(values, list):
+            raise self.error(f"{key}: expected a list of numbers")
+        return tuple(self._number(key, value, low=low, high=high) for value in values)
+
     def numbers(self, key: str, *, count: int, low: float = 0.0, high: float = math.inf) -> tuple[float, ...]:
         """`count` numbers that do not fall."""
-        values = self._take(key)
-        if not isinstance(values, list) or len(values) != count:
-            raise self.error(f"{key}: expected {count} numbers")
-        numbers = tuple(self._number(key, value, low=low, high=high) for value in values)
-        if list(numbers) != sorted(numbers):
-            raise self.error(f"{key}: {numbers} fall")
+        numbers = self.list_of_numbers(key, low=low, high=high)
+        if len(numbers) != count or list(numbers) != sorted(numbers):
+            raise self.error(f"{key}: expected {count} numbers that do not fall, not {numbers}")
         return numbers
 
     def text(self, key: str) -> str:

@@ -23,7 +23,10 @@ class SheetLayer:
 
 @dataclass(frozen=True, kw_only=True)
 class Assumption:
-    """A default or a fact that the caller did not give. `field` is the sheet's field it stands for ('' for the sheet)."""
+    """A default or a fact that the caller did not give.
+
+    `field` is the sheet's field it stands for, a relative pointer such as `layers/0/thickness_um` ('' for the sheet).
+    """
 
     code: str
     field: str
@@ -34,7 +37,11 @@ class Assumption:
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """One correct sheet as it passes the detector. Tolerances are half widths that hold 95 %."""
+    """One correct sheet as it passes the detector. Tolerances are half widths that hold 95 %.
+
+    `layers` (from the emitter's side upwards), grammage, thickness and density belong to one ply; `plies` of them lie
+    on each other. The density of a sheet with open area is that of its outline, its layers' that of the solid.
+    """
 
     label: str | None
     material_id: str
@@ -44,6 +51,7 @@ class Sheet:
     thickness_um: float
     density_kg_m3: float
     mass_tolerance_pct: float
+    thickness_tolerance_pct: float
     formation_pct: float
     trapped_air: TrappedAir
     contact: Contact
@@ -54,7 +62,11 @@ class Sheet:
 
 
 class SheetError(ValueError):
-    """A sheet that cannot be resolved: where, what was wrong, what would be right."""
+    """A sheet that cannot be resolved: where, what was wrong, what would be right.
+
+    `field` is a pointer relative to the sheet (`layers/3/thickness_um`); `also` are further fields at fault,
+    `suggestions` names that do exist.
+    """
 
     def __init__(
         self,

@@ -1,0 +1,245 @@
+"""What one ply of a sheet is made of: its layers, their spread and the air they trap."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from sheetmargin_service.materials.checks import in_range
+from sheetmargin_service.materials.custom import CUSTOM, custom_material
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.materials.material import Interval, Material, TrappedAir
+from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
+from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, Size
+from sheetmargin_service.materials.spec import CustomSpec, LayerSpec
+
+MAX_LAYERS = 30
+# A coating of a tenth of a micrometre is the thinnest layer that is anything to sound.
+LAYER_THICKNESS_LIMITS_UM = (0.01, THICKNESS_LIMITS_UM[1])
+LAYER_GRAMMAGE_LIMITS_GSM = (0.01, GRAMMAGE_LIMITS_GSM[1])
+# A given density may lie outside the library's interval by its width, or by a tenth where the interval is narrow.
+DENSITY_MARGIN = 0.1
+# Outside its usual thickness a material is noted; outside by more than this factor it is another material.
+THICKNESS_MARGIN = 2.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """Layers of one ply from the emitter's side upwards, with what is known of them together."""
+
+    material_id: str
+    layers: tuple[SheetLayer, ...]
+    mass_tolerance_pct: float
+    formation_pct: float
+    trapped_air: TrappedAir
+    spread_source: str
+    assumptions: tuple[Assumption, ...] = ()
+    open_area_pct: float = 0.0
+
+
+def find_material(
+    name: str, custom: CustomSpec | None, library: Library, *, prefix: str
+) -> tuple[Material, tuple[Assumption, ...]]:
+    """The material of an id, name or synonym, or the caller's own; SheetError with the nearest names."""
+    if name.strip().casefold() == CUSTOM:
+        if custom is None:
+            raise SheetError(
+                code="missing-field",
+                field=prefix + "custom",
+                detail="The material is custom, but custom is missing.",
+                expected="custom with a density and elastic constants or wave speeds",
+            )
+        return custom_material(custom, prefix=prefix + "custom/")
+    if custom is not None:
+        raise SheetError(
+            code="conflicting-fields",
+            field=prefix + "custom",
+            also=(prefix + "material",),
+            detail=f"The material is {name!r}, and custom gives another.",
+            expected=f'custom only with material "{CUSTOM}"',
+        )
+    material_id = library.resolve(name)
+    if material_id is None:
+        raise SheetError(
+            code="unknown-material",
+            field=prefix + "material",
+            detail=f"There is no material {name[:100]!r}.",
+            expected="an id, name or synonym of the material library",
+            suggestions=library.suggest(name),
+        )
+    return library.get(material_id), ()
+
+
+def make_layer(
+    material: Material, *, grammage: Size | None, thickness: Size | None, solid_share: float = 1.0, prefix: str = ""
+) -> tuple[SheetLayer, tuple[Assumption, ...]]:
+    """A layer of a material from grammage, thickness or both. `solid_share` is 1 less the open area.
+
+    What is missing follows from the library's density and is noted; both together give the density, which must be one
+    that the material can have.
+    """
+    density = material.density_kg_m3
+    if grammage is None and thickness is None:
+        raise SheetError(
+            code="missing-field",
+            field=prefix + "grammage_gsm",
+            also=(prefix + "thickness_um",),
+            detail=f"{material.id} has no size.",
+            expected="a grammage or a thickness, in any of their forms",
+        )
+    values = {
+        "density_kg_m3": density.nominal,
+        "density_low_kg_m3": density.low,
+        "density_high_kg_m3": density.high,
+    }
+    if thickness is None:
+        assert grammage is not None
+        um = 1_000 * grammage.value / (density.nominal * solid_share)
+        note = Assumption(
+            code="thickness-from-density",
+            field=prefix + "thickness_um",
+            value=um,
+            values={"thickness_um": um, **values},
+            source=density.source,
+        )
+        return _solid(material, thickness_um=um, density_kg_m3=density.nominal), (note,)
+    if grammage is None:
+        gsm = thickness.value * density.nominal * solid_share / 1_000
+        note = Assumption(
+            code="grammage-from-density",
+            field=prefix + "grammage_gsm",
+            value=gsm,
+            values={"grammage_gsm": gsm, **values},
+            source=density.source,
+        )
+        return _solid(material, thickness_um=thickness.value, density_kg_m3=density.nominal), (note,)
+    given = 1_000 * grammage.value / (thickness.value * solid_share)
+    _check_density(material, given, grammage=grammage, thickness=thickness)
+    notes: tuple[Assumption, ...] = ()
+    if not density.low <= given <= density.high:
+        notes = (
+            Assumption(
+                code="density-unusual",
+                field=grammage.field,
+                value=given,
+                values={"given_kg_m3": given, **values},
+                source=density.source,
+            ),
+        )
+    return _solid(material, thickness_um=thickness.value, density_kg_m3=given), notes
+
+
+def check_usual_thickness(
+    material: Material, layer: SheetLayer, *, size: Size, is_thickness: bool
+) -> tuple[Assumption, ...]:
+    """A note when a sheet of a material is unusually thin or thick; SheetError when it is that by far."""
+    thin, thick = material.thickness_range_um
+    if thin <= layer.thickness_um <= thick:
+        return ()
+    span = f"{thin:g} to {thick:g} um"
+    if not thin / THICKNESS_MARGIN <= layer.thickness_um <= thick * THICKNESS_MARGIN:
+        density = material.density_kg_m3.nominal / 1_000
+        expected = span if is_thickness else f"{thin * density:.3g} to {thick * density:.3g} g/m2"
+        raise SheetError(
+            code="out-of-range",
+            field=size.field,
+            detail=f"{material.id} of {layer.thickness_um:.4g} um is far outside its usual {span}.",
+            expected=expected,
+        )
+    return (
+        Assumption(
+            code="thickness-unusual",
+            field=size.field,
+            value=layer.thickness_um,
+            values={"thickness_um": layer.thickness_um, "low_um": thin, "high_um": thick},
+            source=material.thickness_source,
+        ),
+    )
+
+
+def layered(material_id: str, specs: tuple[LayerSpec, ...], library: Library) -> Body:
+    """The body of a list of layers, from the emitter's side upwards."""
+    if not 1 <= len(specs) <= MAX_LAYERS:
+        raise SheetError(
+            code="out-of-range",
+            field="layers",
+            detail=f"The sheet has {len(specs)} layers.",
+            expected=f"1 to {MAX_LAYERS} layers",
+        )
+    layers: list[SheetLayer] = []
+    notes: list[Assumption] = []
+    for index, spec in enumerate(specs):
+        prefix = f"layers/{index}/"
+        material, custom_notes = find_material(spec.material, spec.custom, library, prefix=prefix)
+        low, high = LAYER_GRAMMAGE_LIMITS_GSM
+        grammage = _size(spec.grammage_gsm, field=prefix + "grammage_gsm", low=low, high=high, unit="g/m2")
+        low, high = LAYER_THICKNESS_LIMITS_UM
+        thickness = _size(spec.thickness_um, field=prefix + "thickness_um", low=low, high=high, unit="um")
+        layer, size_notes = make_layer(material, grammage=grammage, thickness=thickness, prefix=prefix)
+        layers.append(layer)
+        notes += [*custom_notes, *size_notes]
+    return combine(material_id, tuple(layers), assumptions=tuple(notes))
+
+
+def combine(material_id: str, layers: tuple[SheetLayer, ...], *, assumptions: tuple[Assumption, ...] = ()) -> Body:
+    """A body of several layers: their spreads add as independent ones, weighed by mass.
+
+    The air that two such sheets trap lies between the top of one and the bottom of the other: each percentile is the
+    geometric mean of the two outer materials', the middle between them on the scale on which they are distributed.
+    """
+    solids = [(layer.material, grammage_of_layer(layer)) for layer in layers if layer.material is not None]
+    total = sum(gsm for _, gsm in solids)
+    outer = (solids[0][0], solids[-1][0])
+    bottom, top = (material.trapped_air for material in outer)
+    sources = sorted({bottom.source, top.source})
+    return Body(
+        material_id=material_id,
+        layers=layers,
+        mass_tolerance_pct=math.hypot(*(material.mass_tolerance_pct * gsm / total for material, gsm in solids)),
+        formation_pct=math.hypot(*(material.formation_pct * gsm / total for material, gsm in solids)),
+        trapped_air=TrappedAir(
+            p5_um=math.sqrt(bottom.p5_um * top.p5_um),
+            p50_um=math.sqrt(bottom.p50_um * top.p50_um),
+            p95_um=math.sqrt(bottom.p95_um * top.p95_um),
+            loose_share=max(bottom.loose_share, top.loose_share),
+            loose_max_um=max(bottom.loose_max_um, top.loose_max_um),
+            source="; ".join(sources),
+        ),
+        spread_source="; ".join(sorted({material.mass_source for material, _ in solids})),
+        assumptions=assumptions,
+    )
+
+
+def grammage_of_layer(layer: SheetLayer) -> float:
+    """Mass per area in g/m2; that of an air layer counts as nothing."""
+    return layer.thickness_um * layer.density_kg_m3 / 1_000 if layer.material is not None else 0.0
+
+
+def _solid(material: Material, *, thickness_um: float, density_kg_m3: float) -> SheetLayer:
+    return SheetLayer(kind="solid", material=material, thickness_um=thickness_um, density_kg_m3=density_kg_m3)
+
+
+def _size(value: float | None, *, field: str, low: float, high: float, unit: str) -> Size | None:
+    if value is None:
+        return None
+    return Size(value=in_range(value, field=field, low=low, high=high, unit=unit), field=field)
+
+
+def _check_density(material: Material, given: float, *, grammage: Size, thickness: Size) -> None:
+    low, high = _possible(material.density_kg_m3)
+    if not low <= given <= high:
+        raise SheetError(
+            code="contradiction",
+            field=grammage.field,
+            also=(thickness.field,),
+            detail=(
+                f"{grammage.field} and {thickness.field} together make {given:.4g} kg/m3, "
+                f"which {material.id} cannot have."
+            ),
+            expected=f"a density of {low:.4g} to {high:.4g} kg/m3, or only one of the two",
+        )
+
+
+def _possible(density: Interval) -> tuple[float, float]:
+    margin = max(density.high - density.low, DENSITY_MARGIN * density.nominal)
+    return max(density.low - margin, density.low / 3), density.high + margin

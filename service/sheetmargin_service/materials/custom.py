@@ -1,0 +1,177 @@
+"""A material given wholly by the caller."""
+
+from __future__ import annotations
+
+from sheetmargin_service.materials.checks import in_range
+from sheetmargin_service.materials.material import Interval, Isotropic, Material, TransverselyIsotropic, TrappedAir
+from sheetmargin_service.materials.sheet import Assumption, SheetError
+from sheetmargin_service.materials.spec import CustomSpec
+
+CUSTOM = "custom"
+GIVEN = "given by the caller"
+TYPICAL = "typical, from memory"
+
+# Defaults where the caller knows less: wide, as nothing is known of the material.
+LOSS_FACTOR = 0.05
+LOSS_UNCERTAINTY_PCT = 50.0
+MODULUS_UNCERTAINTY_PCT = 20.0
+MASS_TOLERANCE_PCT = 5.0
+FORMATION_PCT = 4.0
+DENSITY_UNCERTAINTY_PCT = 5.0
+LOOSE_SHARE = 0.02
+LOOSE_MAX_UM = 1_000.0
+TRAPPED_AIR = TrappedAir(
+    p5_um=4.0, p50_um=20.0, p95_um=100.0, loose_share=LOOSE_SHARE, loose_max_um=LOOSE_MAX_UM, source=TYPICAL
+)
+
+_CONSTANTS = {
+    "isotropic constants": ("youngs_modulus_gpa", "poisson_ratio"),
+    "transversely isotropic constants": ("c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa"),
+    "wave speeds": ("longitudinal_speed_m_per_s", "shear_speed_m_per_s"),
+}
+
+
+def custom_material(custom: CustomSpec, *, prefix: str) -> tuple[Material, tuple[Assumption, ...]]:
+    """The caller's material and the defaults it took. `prefix` is the pointer of the custom object, with its slash."""
+    assumptions: list[Assumption] = []
+
+    def given(name: str, *, low: float, high: float, default: float, unit: str = "") -> float:
+        value = getattr(custom, name)
+        if value is not None:
+            return in_range(value, field=prefix + name, low=low, high=high, unit=unit)
+        assumptions.append(
+            Assumption(code="custom-default", field=prefix + name, value=default, values={}, source=TYPICAL)
+        )
+        return default
+
+    density = in_range(custom.density_kg_m3, field=prefix + "density_kg_m3", low=1, high=25_000, unit="kg/m3")
+    modulus_pct = given("modulus_uncertainty_pct", low=0, high=95, default=MODULUS_UNCERTAINTY_PCT, unit="per cent")
+    elastic = _elastic(custom, density_kg_m3=density, uncertainty_pct=modulus_pct, prefix=prefix)
+    loss = given("loss_factor", low=1e-5, high=2, default=LOSS_FACTOR)
+    loss_pct = given("loss_uncertainty_pct", low=0, high=95, default=LOSS_UNCERTAINTY_PCT, unit="per cent")
+    tolerance = given("mass_tolerance_pct", low=0, high=50, default=MASS_TOLERANCE_PCT, unit="per cent")
+    material = Material(
+        id=CUSTOM,
+        name={"en": "custom material", "de": "eigenes Material"},
+        synonyms={},
+        family=CUSTOM,
+        density_kg_m3=_around(density, pct=DENSITY_UNCERTAINTY_PCT),
+        elastic=elastic,
+        loss_factor=_around(loss, pct=loss_pct),
+        mass_tolerance_pct=tolerance,
+        formation_pct=FORMATION_PCT,
+        mass_source=GIVEN if custom.mass_tolerance_pct is not None else TYPICAL,
+        trapped_air=_trapped_air(custom, prefix=prefix),
+        thickness_range_um=(1.0, 20_000.0),
+        thickness_source=GIVEN,
+        sources=(GIVEN,),
+    )
+    return material, tuple(assumptions)
+
+
+def _around(value: float, *, pct: float) -> Interval:
+    return Interval(low=value * (1 - pct / 100), nominal=value, high=value * (1 + pct / 100), source=GIVEN)
+
+
+def _elastic(
+    custom: CustomSpec, *, density_kg_m3: float, uncertainty_pct: float, prefix: str
+) -> Isotropic | TransverselyIsotropic:
+    values = {name: getattr(custom, name) for names in _CONSTANTS.values() for name in names}
+    kinds = [kind for kind, names in _CONSTANTS.items() if any(values[name] is not None for name in names)]
+    choices = "; or ".join(", ".join(names) for names in _CONSTANTS.values())
+    if not kinds:
+        raise SheetError(
+            code="missing-field",
+            field=prefix + "youngs_modulus_gpa",
+            detail="The custom material has no elastic constants.",
+            expected=choices,
+        )
+    if len(kinds) > 1:
+        fields = tuple(prefix + name for name in values if values[name] is not None)
+        raise SheetError(
+            code="conflicting-fields",
+            field=fields[0],
+            also=fields[1:],
+            detail=f"The custom material is given by {' and '.join(kinds)} at once.",
+            expected=choices,
+        )
+    names = _CONSTANTS[kinds[0]]
+    for name in names:
+        if values[name] is None:
+            raise SheetError(
+                code="missing-field",
+                field=prefix + name,
+                detail=f"{name} is missing beside the other {kinds[0]}.",
+                expected=", ".join(names),
+            )
+    if kinds[0] == "isotropic constants":
+        young = in_range(values[names[0]], field=prefix + names[0], low=1e-6, high=1_500, unit="GPa")
+        poisson = in_range(values[names[1]], field=prefix + names[1], low=0, high=0.4999)
+        return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson)
+    if kinds[0] == "wave speeds":
+        return _from_speeds(values, density_kg_m3=density_kg_m3, uncertainty_pct=uncertainty_pct, prefix=prefix)
+    c11, c13, c33, c55 = (
+        in_range(values[name], field=prefix + name, low=1e-9, high=1_500, unit="GPa") for name in names
+    )
+    if c11 * c33 <= c13**2:
+        raise SheetError(
+            code="unphysical",
+            field=prefix + "c13_gpa",
+            also=(prefix + "c11_gpa", prefix + "c33_gpa"),
+            detail=f"c13 is {c13:g} GPa, but no solid has c13^2 >= c11 c33.",
+            expected=f"c13_gpa below {(c11 * c33) ** 0.5:g}",
+        )
+    return TransverselyIsotropic(
+        c11_gpa=_around(c11, pct=uncertainty_pct),
+        c13_gpa=_around(c13, pct=uncertainty_pct),
+        c33_gpa=_around(c33, pct=uncertainty_pct),
+        c55_gpa=_around(c55, pct=uncertainty_pct),
+    )
+
+
+def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_pct: float, prefix: str) -> Isotropic:
+    """Young's modulus and Poisson's ratio of an isotropic solid from its two wave speeds (any acoustics text)."""
+    names = _CONSTANTS["wave speeds"]
+    longitudinal, shear = (
+        in_range(values[name], field=prefix + name, low=1, high=20_000, unit="m/s") for name in names
+    )
+    ratio = (longitudinal / shear) ** 2
+    # Poisson's ratio from 0 to 0.4999, as for given constants: squared ratios of 2 to 5001.
+    if not 2.0 <= ratio <= 5_001.0:
+        raise SheetError(
+            code="unphysical",
+            field=prefix + names[0],
+            also=(prefix + names[1],),
+            detail=f"Longitudinal and shear speed stand {ratio**0.5:.3g} to 1.",
+            expected="a longitudinal speed of 1.4142 to 70 times the shear speed",
+        )
+    poisson = (ratio - 2) / (2 * (ratio - 1))
+    young = 2 * density_kg_m3 * shear**2 * (1 + poisson) / 1e9
+    return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson)
+
+
+def _trapped_air(custom: CustomSpec, *, prefix: str) -> TrappedAir:
+    spec = custom.trapped_air_um
+    if spec is None:
+        return TRAPPED_AIR
+    where = prefix + "trapped_air_um/"
+    p5, p50, p95 = (
+        in_range(value, field=where + name, low=0.1, high=5_000, unit="um")
+        for name, value in (("p5", spec.p5), ("p50", spec.p50), ("p95", spec.p95))
+    )
+    if not p5 < p50 < p95:
+        raise SheetError(
+            code="contradiction",
+            field=where + "p50",
+            also=(where + "p5", where + "p95"),
+            detail=f"The percentiles {p5:g}, {p50:g}, {p95:g} do not rise.",
+            expected="p5 < p50 < p95",
+        )
+    return TrappedAir(
+        p5_um=p5,
+        p50_um=p50,
+        p95_um=p95,
+        loose_share=LOOSE_SHARE,
+        loose_max_um=max(LOOSE_MAX_UM, 2 * p95),
+        source=GIVEN,
+    )

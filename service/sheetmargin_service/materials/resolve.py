@@ -1,0 +1,294 @@
+"""From a sheet as it is asked for to the sheet that the physics takes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sheetmargin_service.materials.body import (
+    Body,
+    check_usual_thickness,
+    combine,
+    find_material,
+    grammage_of_layer,
+    layered,
+    make_layer,
+)
+from sheetmargin_service.materials.checks import at_most_one, in_range, known
+from sheetmargin_service.materials.constructions import constructed, resolve_construction
+from sheetmargin_service.materials.corrugated import corrugated_layers
+from sheetmargin_service.materials.custom import CUSTOM
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.materials.permeance import permeance_of, typical_permeance, with_pores
+from sheetmargin_service.materials.sheet import Assumption, Sheet, SheetError
+from sheetmargin_service.materials.sizes import (
+    GRAMMAGE_LIMITS_GSM,
+    THICKNESS_LIMITS_UM,
+    grammage_of,
+    thickness_of,
+)
+from sheetmargin_service.materials.spec import Contact, SheetSpec
+
+MAX_PLIES = 100
+MAX_OPEN_AREA_PCT = 90.0
+MAX_TOLERANCE_PCT = 50.0
+MAX_OVERLAP_MM = 10_000.0
+CONTACTS: tuple[Contact, ...] = ("air", "partial", "bonded", "water-film")
+SIZE_FIELDS = (
+    "grammage_gsm",
+    "basis_weight_lb",
+    "basis",
+    "thickness_um",
+    "caliper_pt",
+    "thickness_in",
+    "sheet_gauge",
+)
+
+
+def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
+    """The sheet of a spec, every default filled from the library and noted; SheetError for what cannot be.
+
+    Grammage, thickness and layers of the result are those of one ply.
+    """
+    body = _body(spec, library)
+    grammage = sum(grammage_of_layer(layer) for layer in body.layers) * (1 - body.open_area_pct / 100)
+    thickness = sum(layer.thickness_um for layer in body.layers)
+    _check_total(spec, grammage_gsm=grammage, thickness_um=thickness)
+    mass_pct, thickness_pct, tolerance_notes = _tolerances(spec, body)
+    body, permeance, permeance_notes = _permeance(spec, body)
+    air_note = Assumption(
+        code="trapped-air-typical",
+        field="double",
+        value=body.trapped_air.p50_um,
+        values={
+            "p5_um": body.trapped_air.p5_um,
+            "p50_um": body.trapped_air.p50_um,
+            "p95_um": body.trapped_air.p95_um,
+            "loose_share": body.trapped_air.loose_share,
+            "loose_max_um": body.trapped_air.loose_max_um,
+        },
+        source=body.trapped_air.source,
+    )
+    known(spec.double.contact, field="double/contact", allowed=CONTACTS)
+    overlap = spec.double.overlap_mm
+    if overlap is not None:
+        overlap = in_range(overlap, field="double/overlap_mm", low=0.1, high=MAX_OVERLAP_MM, unit="mm")
+    return Sheet(
+        label=spec.label,
+        material_id=body.material_id,
+        layers=body.layers,
+        plies=_plies(spec.plies),
+        grammage_gsm=grammage,
+        thickness_um=thickness,
+        density_kg_m3=1_000 * grammage / thickness,
+        mass_tolerance_pct=mass_pct,
+        thickness_tolerance_pct=thickness_pct,
+        formation_pct=body.formation_pct,
+        trapped_air=body.trapped_air,
+        contact=spec.double.contact,
+        overlap_mm=overlap,
+        permeance_um_per_pa_s=permeance,
+        open_area_fraction=body.open_area_pct / 100,
+        assumptions=(*body.assumptions, *tolerance_notes, *permeance_notes, air_note),
+    )
+
+
+def canonical_spec(spec: SheetSpec, library: Library) -> SheetSpec:
+    """The spec with every name and synonym replaced by its id; SheetError for a name that is unknown."""
+    material = spec.material
+    if material is not None:
+        material = _material_id(material, library, prefix="")
+    layers = spec.layers
+    if layers is not None:
+        layers = tuple(
+            replace(layer, material=_material_id(layer.material, library, prefix=f"layers/{index}/"))
+            for index, layer in enumerate(layers)
+        )
+    construction = spec.construction
+    if construction is not None:
+        construction = resolve_construction(construction)
+    return replace(spec, material=material, layers=layers, construction=construction)
+
+
+def _material_id(name: str, library: Library, *, prefix: str) -> str:
+    if name.strip().casefold() == CUSTOM:
+        return CUSTOM
+    material, _ = find_material(name, None, library, prefix=prefix)
+    return material.id
+
+
+def _body(spec: SheetSpec, library: Library) -> Body:
+    kind = at_most_one(
+        {
+            "material": spec.material,
+            "layers": spec.layers,
+            "corrugated": spec.corrugated,
+            "construction": spec.construction,
+        },
+        subject="material",
+    )
+    if spec.label_state is not None and kind != "construction":
+        raise SheetError(
+            code="not-applicable",
+            field="label_state",
+            detail="label_state belongs to a label construction.",
+            expected="construction with label_state",
+        )
+    if kind == "material":
+        assert spec.material is not None
+        return _plain(spec, spec.material, library)
+    given = [field for field in SIZE_FIELDS if getattr(spec, field) is not None]
+    if kind is not None and given:
+        raise SheetError(
+            code="conflicting-fields",
+            field=given[0],
+            also=(*given[1:], kind),
+            detail=f"{given[0]} belongs to a sheet of one material; {kind} has its own sizes.",
+            expected="the sizes of the layers",
+        )
+    if kind is not None and spec.custom is not None:
+        raise SheetError(
+            code="conflicting-fields",
+            field="custom",
+            also=(kind,),
+            detail=f"custom gives a material, and {kind} gives others.",
+            expected="custom inside its layer",
+        )
+    if spec.construction is not None:
+        body = constructed(spec.construction, spec.label_state, library)
+    elif spec.corrugated is not None:
+        layers, notes = corrugated_layers(spec.corrugated, library, prefix="corrugated/")
+        body = combine("corrugated", layers, assumptions=notes)
+    elif spec.layers is not None:
+        body = layered("layers", spec.layers, library)
+    else:
+        raise SheetError(
+            code="missing-field",
+            field="material",
+            detail="The sheet has no material.",
+            expected="one of material, layers, corrugated, construction",
+        )
+    if spec.open_area_pct is not None:
+        body = replace(body, open_area_pct=_open_area(spec.open_area_pct))
+    return body
+
+
+def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
+    material, custom_notes = find_material(name, spec.custom, library, prefix="")
+    open_area = _open_area(spec.open_area_pct) if spec.open_area_pct is not None else 0.0
+    grammage, thickness = grammage_of(spec), thickness_of(spec, material)
+    layer, size_notes = make_layer(material, grammage=grammage, thickness=thickness, solid_share=1 - open_area / 100)
+    size = thickness or grammage
+    assert size is not None
+    range_notes = check_usual_thickness(material, layer, size=size, is_thickness=size is thickness)
+    elastic = Assumption(
+        code="material-typical",
+        field="material",
+        value=material.id,
+        values={
+            "loss_factor": material.loss_factor.nominal,
+            "loss_factor_low": material.loss_factor.low,
+            "loss_factor_high": material.loss_factor.high,
+        },
+        source="; ".join(material.sources),
+    )
+    notes = (*custom_notes, *size_notes, *range_notes)
+    return Body(
+        material_id=material.id,
+        layers=(layer,),
+        mass_tolerance_pct=material.mass_tolerance_pct,
+        formation_pct=material.formation_pct,
+        trapped_air=material.trapped_air,
+        spread_source=material.mass_source,
+        assumptions=notes if material.id == CUSTOM else (elastic, *notes),
+        open_area_pct=open_area,
+    )
+
+
+def _open_area(value: float) -> float:
+    return in_range(value, field="open_area_pct", low=0, high=MAX_OPEN_AREA_PCT, unit="per cent")
+
+
+def _plies(value: int) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MAX_PLIES:
+        raise SheetError(
+            code="out-of-range",
+            field="plies",
+            detail=f"plies is {value!r}.",
+            expected=f"a whole number, 1 to {MAX_PLIES}",
+        )
+    return value
+
+
+def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float) -> None:
+    """The widest limits of any sheet, for totals that no single field gave."""
+    field = next((name for name in ("material", "layers", "corrugated") if getattr(spec, name)), "construction")
+    for value, (low, high), unit in (
+        (thickness_um, THICKNESS_LIMITS_UM, "um"),
+        (grammage_gsm, GRAMMAGE_LIMITS_GSM, "g/m2"),
+    ):
+        if not low <= value <= high:
+            raise SheetError(
+                code="out-of-range",
+                field=field,
+                detail=f"The sheet comes to {value:.4g} {unit}.",
+                expected=f"{low:g} to {high:g} {unit}",
+            )
+
+
+def _tolerances(spec: SheetSpec, body: Body) -> tuple[float, float, tuple[Assumption, ...]]:
+    """Mass and thickness tolerance in per cent. One given stands for both, as at a steady density they are the same."""
+    given: dict[str, float] = {}
+    for field in ("grammage_tolerance_pct", "thickness_tolerance_pct"):
+        value = getattr(spec, field)
+        if value is not None:
+            given[field] = in_range(value, field=field, low=0, high=MAX_TOLERANCE_PCT, unit="per cent")
+    notes: list[Assumption] = []
+
+    def taken(field: str, other: str) -> float:
+        if field in given:
+            return given[field]
+        if other in given:
+            code, value, source = "tolerance-from-other", given[other], other
+        else:
+            code, value, source = "tolerance-typical", body.mass_tolerance_pct, body.spread_source
+        notes.append(Assumption(code=code, field=field, value=value, values={"tolerance_pct": value}, source=source))
+        return value
+
+    mass = taken("grammage_tolerance_pct", "thickness_tolerance_pct")
+    thickness = taken("thickness_tolerance_pct", "grammage_tolerance_pct")
+    return mass, thickness, tuple(notes)
+
+
+def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[Assumption, ...]]:
+    """The permeance given or typical, in um/(Pa s), and the body with the pore space it needs."""
+    size, notes = permeance_of(spec)
+    if size is None:
+        typical = typical_permeance(body.layers)
+        if typical is None:
+            return body, None, notes
+        note = Assumption(
+            code="permeance-typical",
+            field="air_permeance_um_per_pa_s",
+            value=typical,
+            values={"permeance_um_per_pa_s": typical},
+            source="; ".join(
+                sorted(
+                    {layer.material.porous.source for layer in body.layers if layer.material and layer.material.porous}
+                )
+            ),
+        )
+        return body, typical, (*notes, note)
+    if body.open_area_pct:
+        raise SheetError(
+            code="conflicting-fields",
+            field=size.field,
+            also=("open_area_pct",),
+            detail="Permeance and open area both say how air passes.",
+            expected="one of the two",
+        )
+    layers = []
+    for layer in body.layers:
+        porous, pore_notes = with_pores(layer, permeance_um_per_pa_s=size.value, field=size.field)
+        layers.append(porous)
+        notes = (*notes, *pore_notes)
+    return replace(body, layers=tuple(layers)), size.value, notes

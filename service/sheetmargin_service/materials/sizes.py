@@ -1,0 +1,150 @@
+"""Grammage and thickness from every size by which sheets are ordered."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from sheetmargin_service.materials.checks import at_most_one, in_range, known
+from sheetmargin_service.materials.material import Material
+from sheetmargin_service.materials.reading import load_table
+from sheetmargin_service.materials.sheet import SheetError
+from sheetmargin_service.materials.spec import GaugeSpec, SheetSpec
+
+UM_PER_INCH = 25_400.0  # exact, international inch
+UM_PER_POINT = 25.4  # caliper point of the paper trade: a thousandth of an inch
+GRAMS_PER_POUND = 453.59237  # exact, international avoirdupois pound
+SQUARE_METRES_PER_SQUARE_INCH = 0.0254**2
+SQUARE_INCHES_PER_SQUARE_FOOT = 144.0
+SHEETS_PER_REAM = 500
+
+# Widest limits of any sheet, whatever its material (20 mm is the thickest that a pair in air has room for).
+THICKNESS_LIMITS_UM = (1.0, 20_000.0)
+GRAMMAGE_LIMITS_GSM = (3.0, 200_000.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Size:
+    """A quantity (in um or g/m2) and the field that gave it."""
+
+    value: float
+    field: str
+
+
+def grammage_of(spec: SheetSpec) -> Size | None:
+    """Grammage in g/m2 as the sheet gives it, in any form; None when it does not."""
+    field = at_most_one(
+        {"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="mass per area"
+    )
+    if spec.basis is not None and spec.basis_weight_lb is None:
+        raise SheetError(
+            code="missing-field",
+            field="basis_weight_lb",
+            detail="basis is given without a basis weight.",
+            expected="basis_weight_lb with basis",
+        )
+    low, high = GRAMMAGE_LIMITS_GSM
+    if spec.grammage_gsm is not None:
+        return Size(
+            value=in_range(spec.grammage_gsm, field="grammage_gsm", low=low, high=high, unit="g/m2"),
+            field="grammage_gsm",
+        )
+    if spec.basis_weight_lb is None:
+        return None
+    if spec.basis is None:
+        raise SheetError(
+            code="missing-field",
+            field="basis",
+            detail="A basis weight means nothing without its basis.",
+            expected=f"one of {', '.join(basis_names())}",
+        )
+    known(spec.basis, field="basis", allowed=basis_names())
+    factor = gsm_per_pound(spec.basis)
+    pounds = in_range(spec.basis_weight_lb, field="basis_weight_lb", low=low / factor, high=high / factor, unit="lb")
+    assert field is not None
+    return Size(value=pounds * factor, field=field)
+
+
+def thickness_of(spec: SheetSpec, material: Material | None) -> Size | None:
+    """Thickness in um as the sheet gives it, in any form; None when it does not.
+
+    A gauge is read in its own system, and only for the metals or films that the system serves.
+    """
+    at_most_one(
+        {
+            "thickness_um": spec.thickness_um,
+            "caliper_pt": spec.caliper_pt,
+            "thickness_in": spec.thickness_in,
+            "sheet_gauge": spec.sheet_gauge,
+        },
+        subject="thickness",
+    )
+    for field, value, factor, unit in (
+        ("thickness_um", spec.thickness_um, 1.0, "um"),
+        ("caliper_pt", spec.caliper_pt, UM_PER_POINT, "pt"),
+        ("thickness_in", spec.thickness_in, UM_PER_INCH, "in"),
+    ):
+        if value is not None:
+            low, high = (limit / factor for limit in THICKNESS_LIMITS_UM)
+            return Size(value=in_range(value, field=field, low=low, high=high, unit=unit) * factor, field=field)
+    if spec.sheet_gauge is None:
+        return None
+    return Size(value=gauge_thickness_um(spec.sheet_gauge, material), field="sheet_gauge")
+
+
+def basis_names() -> tuple[str, ...]:
+    """Every basis of a basis weight; `msf` is a thousand square feet."""
+    return (*(name for name in _sizes()["basis"] if name != "source"), "msf")
+
+
+def gsm_per_pound(basis: str) -> float:
+    """Grammage in g/m2 of one pound of basis weight: the weight of a ream of the basic size, or of 1000 square feet."""
+    if basis == "msf":
+        area = 1_000 * SQUARE_INCHES_PER_SQUARE_FOOT * SQUARE_METRES_PER_SQUARE_INCH
+    else:
+        width, length = _sizes()["basis"][basis]
+        area = SHEETS_PER_REAM * width * length * SQUARE_METRES_PER_SQUARE_INCH
+    return GRAMS_PER_POUND / area
+
+
+def gauge_thickness_um(gauge: GaugeSpec, material: Material | None) -> float:
+    """Thickness in um of a sheet gauge; SheetError for a number or a material that its system does not have."""
+    sizes = _sizes()
+    known(gauge.system, field="sheet_gauge/system", allowed=("steel", "aluminium", "film"))
+    system = sizes[gauge.system]
+    serves = (*system.get("materials", ()), *(f"any {family}" for family in system.get("families", ())))
+    if material is None or (
+        material.id not in system.get("materials", ()) and material.family not in system.get("families", ())
+    ):
+        raise SheetError(
+            code="not-applicable",
+            field="sheet_gauge/system",
+            detail=f"The {gauge.system} gauge is not used for {material.id if material else 'layered sheets'}.",
+            expected=f"thickness_um, or one of its materials: {', '.join(serves)}",
+        )
+    field = "sheet_gauge/number"
+    if gauge.system == "steel":
+        inches = {int(number): thickness for number, thickness in system["inches"].items()}
+        number = _whole(in_range(gauge.number, field=field, low=min(inches), high=max(inches)), field=field)
+        return float(inches[number]) * UM_PER_INCH
+    low, high = system["numbers"]
+    given = in_range(gauge.number, field=field, low=low, high=high)
+    if gauge.system == "film":
+        return given * float(system["um_per_number"])
+    # ASTM B258: a geometric series from 0.005 in at number 36, 92 times that 39 steps on.
+    return 0.005 * math.pow(92.0, (36 - _whole(given, field=field)) / 39) * UM_PER_INCH
+
+
+def _whole(value: float, *, field: str) -> int:
+    if value != int(value):
+        raise SheetError(
+            code="out-of-range", field=field, detail=f"{field} is {value:g}.", expected="a whole number of the system"
+        )
+    return int(value)
+
+
+@cache
+def _sizes() -> dict[str, dict[str, Any]]:
+    return load_table("sizes.toml")
