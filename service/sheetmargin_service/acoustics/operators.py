@@ -17,11 +17,9 @@ disc of sources that stands for the piston; these waves, too, reach the sheet on
 
 The gap counts from face to face and the sheet takes the place of air: give T e^(+i kz h), see `displaced_air`.
 
-Nodes: theta from 0 to 85 degrees in 6 panels of 8 Gauss nodes serves a transmission that varies over degrees (papers,
-thin films). The coincidences of plates are as narrow as 0.001 degrees. The last two Legendre coefficients of the
-samples in a panel tell how far it is resolved; where that is not enough, panels are split and T is sampled anew, each
-case and frequency at angles of its own. The kernel w is smooth; there it enters by its Legendre moments on 32 fixed
-panels.
+Coincidences of plates are as narrow as 0.001 degrees. Where the coarse grid (`panels`) does not resolve them, its
+panels are split and the response is sampled anew, each case and frequency at angles of its own. The kernel w is
+smooth; there it enters by its Legendre moments in the fine panels.
 """
 
 from __future__ import annotations
@@ -33,41 +31,28 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sheetmargin_service.acoustics.beam import (
-    GRAZING_END_RAD,
-    grazing_taper,
-    open_path_coupling,
-    piston_directivity,
-)
-from sheetmargin_service.acoustics.legendre import (
-    Number,
-    gauss_nodes,
-    legendre_table,
-    series_coefficients,
-    series_order,
+from sheetmargin_service.acoustics.beam import grazing_taper, open_path_coupling, piston_directivity
+from sheetmargin_service.acoustics.legendre import gauss_nodes, legendre_table, series_coefficients, series_order
+from sheetmargin_service.acoustics.panels import (
+    COARSE_CREDIT,
+    DEGREES,
+    FINE_HALF_RAD,
+    FINE_PANELS,
+    FIRST_FINE,
+    GROUPS,
+    PANEL_NODES,
+    coarse_theta,
+    kernel_nodes,
+    project_kernel,
+    unresolved_tail,
 )
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-Response = Callable[[Array, Array], Complex]
+ResponseFunction = Callable[[Array, Array], Complex]
 """`response(frequency_hz, sin_theta)`: a coefficient of the sheet, computed element by element. Frequency comes as (F,
 1), the sine as (S,) or (cases..., F, S); the result is (cases..., F, S)."""
-
-FINE_PANELS = 32
-DEGREES = 12
-PANEL_NODES = 8
-# Fine panels in each coarse panel. Stiff sheets (paper in its plane, films) have a coincidence of the first symmetric
-# mode near 8 degrees, so the first panels are narrow; the last ones meet side lobes only.
-_GROUPS = (2, 3, 4, 6, 8, 9)
-_EDGES = np.linspace(0.0, GRAZING_END_RAD, FINE_PANELS + 1)
-_HALF = 0.5 * GRAZING_END_RAD / FINE_PANELS
-_FIRST_FINE = np.cumsum((0, *_GROUPS[:-1]))
-_COARSE_EDGES = _EDGES[np.cumsum((0, *_GROUPS))]
-
-# The kernel is smooth over a coarse panel, so 8 Gauss nodes do better than the interpolation that the last coefficients
-# judge: in papers, films and boards 15 to 60 times. A part of this is used.
-_COARSE_CREDIT = 4.0
 
 # Splitting stops here at the latest: a fine panel over 2^24 is 2e-7 degrees, far below any resonance's width.
 _DEEPEST = 24
@@ -96,13 +81,6 @@ def displaced_air(
     wavenumber = 2.0 * np.pi / sound_speed_m_per_s * np.asarray(frequency_hz, dtype=np.float64)
     cosine = np.sqrt(1.0 - np.square(np.asarray(sin_theta, dtype=np.float64)))
     return np.asarray(np.exp(1j * wavenumber * np.asarray(thickness_m, dtype=np.float64) * cosine))
-
-
-def coarse_theta() -> Array:
-    """Angles to the sheet's normal (48,) at which every operator first asks for the response."""
-    x, _ = gauss_nodes(PANEL_NODES)
-    middle, half = 0.5 * (_COARSE_EDGES[1:] + _COARSE_EDGES[:-1]), 0.5 * np.diff(_COARSE_EDGES)
-    return np.asarray((middle[:, None] + half[:, None] * x).ravel())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,7 +133,7 @@ def transmission_operator(
     tilted = series[:, :, None, :] * legendre_table(order=order, x=np.cos(tilt_rad)).T
     settings = tilted.reshape(len(frequency_hz), -1, order).transpose(0, 2, 1)
     coarse, fine = _order_moments(order)
-    return _operator(
+    return build_operator(
         frequency_hz=frequency_hz,
         band_weight=band_weight,
         gap_m=gap_m,
@@ -165,9 +143,10 @@ def transmission_operator(
     )
 
 
-def _operator(
+def build_operator(
     *, frequency_hz: Array, band_weight: Array, gap_m: Array, tilt_rad: Array, coarse: Complex, fine: Complex
 ) -> Operator:
+    """An operator from its kernels on the coarse (F, 48, N) and the fine basis (F, 32 * 12, N)."""
     by_panel = fine.reshape(len(frequency_hz), FINE_PANELS, DEGREES, -1)
     # Parseval: the kernel's Legendre coefficients in a panel are (2l+1)/(2 half) times its moments.
     square = np.einsum("l,fplk->fpk", 2.0 * np.arange(DEGREES) + 1.0, (by_panel * by_panel.conj()).real)
@@ -178,7 +157,7 @@ def _operator(
         tilt_rad=tilt_rad,
         coarse=coarse,
         fine=fine,
-        weight=np.sqrt(square) / (2.0 * _HALF),
+        weight=np.sqrt(square) / (2.0 * FINE_HALF_RAD),
     )
 
 
@@ -190,32 +169,6 @@ def _order_moments(order: int) -> tuple[Array, Array]:
     return project_kernel(legendre_table(order=order, x=np.cos(theta)) * measure)
 
 
-def kernel_nodes(*, extent_rad: float) -> tuple[Array, Array]:
-    """Gauss nodes and weights (32 Q,) over the fine panels; the kernel's phase turns by `extent_rad` per radian."""
-    x, weight = gauss_nodes(int(np.ceil(0.5 * extent_rad * _HALF)) + 16)
-    theta = 0.5 * (_EDGES[1:] + _EDGES[:-1])[:, None] + _HALF * x
-    return theta.ravel(), np.tile(_HALF * weight, FINE_PANELS)
-
-
-def project_kernel(kernel: NDArray[Number]) -> tuple[NDArray[Number], NDArray[Number]]:
-    """Kernels (K, 32 Q) at `kernel_nodes`, times the weights, on the coarse and the fine basis: (48, K), (384, K)."""
-    by_panel = kernel.reshape(len(kernel), FINE_PANELS, -1)
-    x, _ = gauss_nodes(by_panel.shape[-1])
-    fine = by_panel @ legendre_table(order=DEGREES, x=x).T
-    nodes, weights = gauss_nodes(PANEL_NODES)
-    # Lagrange polynomials of Gauss nodes: sum over l of (2l+1)/2 P_l(x) P_l(x_j) weight_j.
-    degree = (np.arange(PANEL_NODES) + 0.5)[:, None]
-    to_nodes = legendre_table(order=PANEL_NODES, x=nodes) * degree * weights
-    coarse = np.empty((len(_GROUPS), PANEL_NODES, len(kernel)), dtype=kernel.dtype)
-    first = 0
-    for index, count in enumerate(_GROUPS):
-        place = (2.0 * np.arange(count)[:, None] + 1.0 + x) / count - 1.0
-        basis = np.tensordot(legendre_table(order=PANEL_NODES, x=place), to_nodes, axes=(0, 0))
-        coarse[index] = np.tensordot(basis, by_panel[:, first : first + count], axes=([0, 1], [1, 2]))
-        first += count
-    return coarse.reshape(-1, len(kernel)), fine.reshape(len(kernel), -1).T
-
-
 def apply_samples(*, operator: Operator, samples: Complex) -> Complex:
     """Amplitudes (cases..., F, N) from samples (cases..., F, 48) of a response at `coarse_theta`."""
     cases = samples.reshape(-1, *samples.shape[-2:]).swapaxes(0, 1)
@@ -223,17 +176,26 @@ def apply_samples(*, operator: Operator, samples: Complex) -> Complex:
     return np.asarray(result.reshape(*samples.shape[:-1], -1))
 
 
-def amplitudes(*, operator: Operator, response: Response, floor_db: float = -90.0, tolerance: float = 5e-3) -> Complex:
+def amplitudes(
+    *,
+    operator: Operator,
+    response: ResponseFunction,
+    samples: Complex | None = None,
+    floor_db: float = -90.0,
+    tolerance: float = 5e-3,
+) -> Complex:
     """Amplitudes (cases..., F, N) that a response gives, its sharp resonances resolved where they matter.
 
+    `samples` (cases..., F, 48) may be given where the response is known at `coarse_theta` already.
     What a piece of a panel may leave unresolved is `tolerance` times the larger of the level over the band and
     `floor_db`, for each case and setting. A level that turns out well below its first estimate has the work done again.
     """
-    samples = np.asarray(response(operator.frequency_hz[:, None], operator.sin_theta))
+    if samples is None:
+        samples = np.asarray(response(operator.frequency_hz[:, None], operator.sin_theta))
     cases = samples.shape[:-2]
     samples = samples.reshape(-1, *samples.shape[-2:])
-    by_panel = samples.reshape(*samples.shape[:2], len(_GROUPS), PANEL_NODES)
-    tail = _tail(by_panel) / _COARSE_CREDIT
+    by_panel = samples.reshape(*samples.shape[:2], len(GROUPS), PANEL_NODES)
+    tail = unresolved_tail(by_panel) / COARSE_CREDIT
     amplitude = apply_samples(operator=operator, samples=samples)
     level = _level(operator, apply_samples(operator=operator, samples=_calmed(by_panel).reshape(samples.shape)))
     need = np.zeros((*samples.shape[:2], FINE_PANELS))
@@ -243,11 +205,11 @@ def amplitudes(*, operator: Operator, response: Response, floor_db: float = -90.
         if np.all(needed < 3.0 * need):
             break
         need = np.maximum(need, needed)
-        unresolved = tail * np.add.reduceat(need, _FIRST_FINE, axis=-1) * (2.0 * _HALF) > 1.0
+        unresolved = tail * np.add.reduceat(need, FIRST_FINE, axis=-1) * (2.0 * FINE_HALF_RAD) > 1.0
         if not unresolved.any():
             break
         fine = _fine_coefficients(
-            operator=operator, response=response, cases=cases, need=need, split=np.repeat(unresolved, _GROUPS, axis=-1)
+            operator=operator, response=response, cases=cases, need=need, split=np.repeat(unresolved, GROUPS, axis=-1)
         )
         resolved = np.where(unresolved[..., None], 0.0, by_panel).reshape(samples.shape)
         amplitude = apply_samples(operator=operator, samples=resolved)
@@ -258,7 +220,7 @@ def amplitudes(*, operator: Operator, response: Response, floor_db: float = -90.
 
 def level_db(*, operator: Operator, amplitude: Complex) -> Array:
     """Level over the band in dB relative to the open path, (cases..., N), from amplitudes (cases..., F, N)."""
-    return np.asarray(20.0 * np.log10(_level(operator, amplitude)))
+    return np.asarray(20.0 * np.log10(np.maximum(_level(operator, amplitude), np.finfo(np.float64).tiny)))
 
 
 def _level(operator: Operator, amplitude: Complex) -> Array:
@@ -271,20 +233,8 @@ def _calmed(samples: Complex) -> Complex:
     return np.asarray(samples * np.minimum(1.0, np.median(size, axis=-1, keepdims=True) / size))
 
 
-@cache
-def _tail_projection() -> Array:
-    x, weights = gauss_nodes(PANEL_NODES)
-    degree = np.arange(PANEL_NODES)[:, None]
-    return np.asarray(((degree + 0.5) * legendre_table(order=PANEL_NODES, x=x) * weights)[-2:].T)
-
-
-def _tail(samples: Complex) -> Array:
-    """Size of the last two Legendre coefficients of samples (..., 8) at Gauss nodes: (...)."""
-    return np.asarray(np.abs(samples @ _tail_projection()).sum(axis=-1))
-
-
 def _fine_coefficients(
-    *, operator: Operator, response: Response, cases: tuple[int, ...], need: Array, split: NDArray[np.bool_]
+    *, operator: Operator, response: ResponseFunction, cases: tuple[int, ...], need: Array, split: NDArray[np.bool_]
 ) -> Complex:
     """Legendre coefficients (cases, F, 32 * 12) of the response in the fine panels marked in `split` (cases, F, 32).
 
@@ -298,10 +248,10 @@ def _fine_coefficients(
     middle, half = np.zeros(panel.shape), 1.0
     for depth in range(_DEEPEST + 1):
         place = middle[..., None] + half * x
-        sine = np.sin((2.0 * panel[..., None] + 1.0 + place) * _HALF)
+        sine = np.sin((2.0 * panel[..., None] + 1.0 + place) * FINE_HALF_RAD)
         samples = np.asarray(response(operator.frequency_hz[:, None], sine.reshape(*cases, split.shape[1], -1)))
         samples = samples.reshape(place.shape)
-        error = _tail(samples) * np.take_along_axis(need, panel, axis=-1) * (2.0 * _HALF * half)
+        error = unresolved_tail(samples) * np.take_along_axis(need, panel, axis=-1) * (2.0 * FINE_HALF_RAD * half)
         rough = live & (error > 1.0) & (depth < _DEEPEST)
         smooth = live & ~rough
         case, line, _ = np.nonzero(smooth)
