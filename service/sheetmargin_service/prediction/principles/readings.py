@@ -1,0 +1,123 @@
+"""From what a principle reads to the spread that a decision needs.
+
+A reading depends on a few things far from linearly (the air between two sheets, print) and on many nearly linearly
+(mass, moisture, drift). The first become weighted nodes, the second one Gaussian by the root of the sum of squares
+(JCGM 100:2008, 5.1.2), and what the model itself does not know becomes variants that are kept apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles.base import Detail, Span, Spread, Survey
+from sheetmargin_service.prediction.trapped_air import FILM_M, film_weights
+
+Array = NDArray[np.float64]
+
+HALF_WIDTH_95 = 1.959963984540054
+"""Half width that holds 95 % of a Gaussian, in standard deviations."""
+FORMATION_SPOT_MM = 5.0
+"""Spot for which a material's formation is given."""
+FORMATION_LIMIT = 2.0
+"""A smaller spot sees more of the formation, up to this factor: below about 1 mm the fibres' own scale (typical, from memory)."""
+PARTIAL_CONTACT = 0.5
+"""Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
+_BISECTIONS = 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readings:
+    """What one state reads at N settings.
+
+    `values` (V, N, M): V variants, N settings, M nodes; `weights` (M,) and `belief` (V,) sum to 1. Each node is blurred
+    by a Gaussian of `sigma` (V, N).
+    """
+
+    values: Array
+    weights: Array
+    belief: Array
+    sigma: Array
+
+    def span(self) -> Span:
+        """p1, p50 and p99 of the mixture of all variants and nodes, (N,) each."""
+        low = (self.values.min(axis=2) - 5.0 * self.sigma).min(axis=0)
+        high = (self.values.max(axis=2) + 5.0 * self.sigma).max(axis=0)
+        wanted = np.array([0.01, 0.5, 0.99])[:, None]
+        bottom, top = np.broadcast_arrays(low, wanted)[0].copy(), np.broadcast_arrays(high, wanted)[0].copy()
+        for _ in range(_BISECTIONS):
+            middle = 0.5 * (bottom + top)
+            share = ndtr((middle[:, None, :, None] - self.values) / self.sigma[..., None])
+            below = np.einsum("pvnm,v,m->pn", share, self.belief, self.weights) < wanted
+            bottom, top = np.where(below, middle, bottom), np.where(below, top, middle)
+        p1, p50, p99 = 0.5 * (bottom + top)
+        return Span(p1=p1, p50=p50, p99=p99)
+
+    def spread(self, grid: SignalGrid) -> Spread:
+        """The distribution at the first setting, one row a variant."""
+        pmf = grid.blur(grid.bin_nodes(self.values[:, 0], self.weights), self.sigma[:, 0])
+        return Spread(variants=pmf, weights=self.belief)
+
+
+@dataclass(frozen=True, kw_only=True)
+class States:
+    """Readings of no sheet, one and two."""
+
+    no_sheet: Readings
+    single: Readings
+    double: Readings
+
+    def survey(self) -> Survey:
+        return Survey(no_sheet=self.no_sheet.span(), single=self.single.span(), double=self.double.span())
+
+    def detail(self, grid: SignalGrid) -> Detail:
+        return Detail(
+            no_sheet=self.no_sheet.spread(grid), single=self.single.spread(grid), double=self.double.spread(grid)
+        )
+
+
+def open_readings(*, values: Array, sigma: Array) -> Readings:
+    """No sheet: one variant and one node at each of N settings; `values` and `sigma` (N,)."""
+    return Readings(values=values[None, :, None], weights=np.ones(1), belief=np.ones(1), sigma=sigma[None, :])
+
+
+def deviation(read: Callable[..., Array], influences: Mapping[str, float]) -> Array:
+    """Standard deviation of a reading from independent influences, to first order, of the shape that `read` returns.
+
+    `read(**{name: step})` is the reading with one influence moved by one of its standard deviations.
+    """
+    variance: Array | float = 0.0
+    for name, step in influences.items():
+        variance = variance + (0.5 * (read(**{name: step}) - read(**{name: -step}))) ** 2
+    return np.sqrt(np.asarray(variance, dtype=np.float64))
+
+
+def relative_thickness_deviation(sheet: Sheet, *, spot_mm: float) -> float:
+    """Standard deviation of thickness over a spot, relative: from sheet to sheet, and formation averaged over the spot.
+
+    Formation averages as the inverse of the spot's width, as uncorrelated places do.
+    """
+    formation = sheet.formation_pct * min(FORMATION_SPOT_MM / spot_mm, FORMATION_LIMIT)
+    return float(np.hypot(sheet.thickness_tolerance_pct, formation)) / 100.0 / HALF_WIDTH_95
+
+
+def uniform_deviation(low: float, high: float) -> float:
+    """Standard deviation of a quantity that may lie anywhere in a range."""
+    return (high - low) / float(np.sqrt(12.0))
+
+
+def air_between(sheet: Sheet) -> tuple[Array, Array]:
+    """Air between two sheets in m and its weights, (M,) each: none where they are bonded or wet, none for a part of the
+    doubles where the contact is partial."""
+    if sheet.contact in ("bonded", "water-film"):
+        return np.zeros(1), np.ones(1)
+    index, weight = film_weights(sheet.trapped_air)
+    if sheet.contact == "partial":
+        return np.append(FILM_M[index], 0.0), np.append(weight * (1.0 - PARTIAL_CONTACT), PARTIAL_CONTACT)
+    return FILM_M[index], weight

@@ -1,0 +1,50 @@
+"""Cautions and the first steps of a trial."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.selection.answer import Note, Recommendation
+
+ALWAYS = ("not-a-safety-device", "isolate-before-work", "qualified-wiring", "computed-not-measured")
+"""Cautions of every answer: a detector protects product and machine, never a person."""
+
+
+def cautions(recommendations: Sequence[Recommendation]) -> tuple[Note, ...]:
+    """The usual cautions, and that reference classes are illustrative where one is named."""
+    codes = list(ALWAYS)
+    if any(s.detector_class.illustrative for r in recommendations for s in r.setups):
+        codes.append("illustrative-class")
+    return tuple(Note(code=code, values={}) for code in codes)
+
+
+def trial_steps(recommendations: Sequence[Recommendation], sheets: Sequence[Sheet]) -> tuple[Note, ...]:
+    """What to send and measure so that a bench can confirm the first recommendation; nothing where there is none."""
+    if not recommendations:
+        return ()
+    first = recommendations[0]
+    setup, result = first.setups[0], min(first.sheets, key=lambda s: min(s.margin.single, s.margin.double))
+    sheet = sheets[result.index]
+    return (
+        Note(code="send-samples", values={"sheet": result.index, "material": sheet.material_id, "count": 50}),
+        Note(
+            code="read-levels",
+            values={
+                "detector_class": setup.detector_class.id,
+                "gap_mm": setup.geometry.gap_mm.nominal,
+                "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
+                "single_p50": result.signal.single.p50,
+                "double_p50": result.signal.double.p50,
+                "unit": result.signal.unit,
+            },
+        ),
+        Note(
+            code="accept-levels",
+            values={
+                "band_low": setup.profile.single_band[0],
+                "band_high": setup.profile.single_band[1],
+                "unit": result.signal.unit,
+            },
+        ),
+    )
