@@ -1,7 +1,6 @@
 """Housing threads against the tables of ISO 261, ISO 724 and ISO 273."""
 
 import pytest
-
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.selection.threads import metric_thread
 
@@ -39,7 +38,9 @@ def test_clearance_holes(designation, hole_mm):
     assert metric_thread(designation=designation, pitch_mm=None).hole_mm == hole_mm
 
 
-@pytest.mark.parametrize(("designation", "pitch_mm"), [("M18", 1.25), ("M13", 1.0), ("G1/2", None), ("rectangular", None)])
+@pytest.mark.parametrize(
+    ("designation", "pitch_mm"), [("M18", 1.25), ("M13", 1.0), ("G1/2", None), ("rectangular", None)]
+)
 def test_what_the_general_plan_does_not_have(designation, pitch_mm):
     assert metric_thread(designation=designation, pitch_mm=pitch_mm) is None
 

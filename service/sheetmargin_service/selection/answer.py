@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,7 +15,7 @@ class Note:
     """A reason, rejection, assumption, caution or trial step: a stable code and the numbers its text may state."""
 
     code: str
-    values: dict[str, Scalar]
+    values: Mapping[str, Scalar]
     source: str | None = None
     pointer: str | None = None
     value: Scalar = None
@@ -225,7 +226,7 @@ class Signal:
 
 @dataclass(frozen=True, kw_only=True)
 class Margin:
-    """Least distance of each state's p1-p99 from an edge of the band, in the signal's unit; negative when it crosses."""
+    """Least distance of each state's p1-p99 from an edge of the band, in the signal's unit; negative: it crosses."""
 
     no_sheet: float
     single: float

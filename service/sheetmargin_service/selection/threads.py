@@ -43,7 +43,7 @@ def _table() -> dict[float, tuple[tuple[float, ...], float]]:
 
 
 def metric_thread(*, designation: str, pitch_mm: float | None) -> Thread | None:
-    """The thread of a designation such as M18; no pitch is the coarse one. None where [1] as tabled here has no such thread."""
+    """The thread of a designation such as M18, without a pitch the coarse one. None: no such thread is tabled here."""
     number = re.fullmatch(r"M(\d+(?:\.\d+)?)", designation)
     row = _table().get(float(number[1])) if number else None
     if number is None or row is None:
