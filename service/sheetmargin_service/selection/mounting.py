@@ -163,17 +163,17 @@ def _neighbours(*, gap_mm: float, beam: SoundBeam, housing: Housing, line: Line)
 
 def _misfits(mounting: Mounting, place: Place) -> list[Note]:
     """What is short: at least one where the pair does not fit."""
+    if mounting.fits:
+        return []
     notes = []
     for side, room in (("above", mounting.above), ("below", mounting.below)):
-        if room.available_mm is None:
-            notes.append(Note(code="clearance-unknown", pointer=f"/line/clearance_{side}_mm", values={}))
-        elif room.needed_mm > room.available_mm:
+        if room.available_mm is not None and room.needed_mm > room.available_mm:
             values = {"needed_mm": room.needed_mm, "available_mm": room.available_mm}
             notes.append(Note(code=f"no-room-{side}", values=values))
-    nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
     if mounting.rim_to_sheet_mm < 0.0:
         values = {"short_mm": -mounting.rim_to_sheet_mm, "flutter_mm": SAFE_FLUTTER * place.flutter_mm}
         notes.append(Note(code="rim-meets-sheet", values=values))
+    nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
     if nearest < place.face_to_sheet_min_mm:
         values = {"distance_mm": nearest, "least_mm": place.face_to_sheet_min_mm}
         notes.append(Note(code="face-within-echo", values=values))
@@ -181,7 +181,11 @@ def _misfits(mounting: Mounting, place: Place) -> list[Note]:
 
 
 def _remarks(mounting: Mounting, geometry: Geometry, line: Line) -> list[Note]:
-    notes = []
+    notes = [
+        Note(code="clearance-unknown", pointer=f"/line/clearance_{side}_mm", values={})
+        for side, room in (("above", mounting.above), ("below", mounting.below))
+        if room.available_mm is None
+    ]
     if mounting.fits and mounting.emitter_to_sheet_mm != mounting.receiver_to_sheet_mm:
         distances = {"emitter_mm": mounting.emitter_to_sheet_mm, "receiver_mm": mounting.receiver_to_sheet_mm}
         notes.append(Note(code="sheet-off-middle", values=distances))

@@ -93,7 +93,7 @@ class Place:
             return self.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg) is not None
 
         def furthest(end: float) -> float:
-            steps = round(abs(end - tilt.nominal) / TILT_STEP_DEG)
+            steps = ceil(abs(end - tilt.nominal) / TILT_STEP_DEG)
             reached = tilt.nominal
             for step in range(1, steps + 1):
                 angle = tilt.nominal + (end - tilt.nominal) * step / steps
