@@ -1,0 +1,38 @@
+"""One thing wrong with a request: what, where, and what would be right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rapidfuzz import fuzz, process
+
+Path = tuple[str | int, ...]
+"""Where in a job: names and list positions from the root."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """`path` is a place in the job, `header` a request header, `line` and `column` (from 1) a place in a text."""
+
+    code: str
+    detail: str
+    expected: str | None = None
+    suggestions: tuple[str, ...] = ()
+    path: Path | None = None
+    header: str | None = None
+    line: int | None = None
+    column: int | None = None
+
+
+def json_pointer(path: Path) -> str:
+    """RFC 6901 pointer of a path; half surrogate pairs, which cannot be sent, become question marks."""
+    pointer = "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in path)
+    return pointer.encode("utf-8", "replace").decode()
+
+
+def nearest(wrong: str, names: Iterable[str], *, limit: int = 3) -> tuple[str, ...]:
+    """The names most like a misspelt one, best first; none where nothing is alike."""
+    # 60 of 100 keeps two wrong letters in a word of five, and drops words that share only a few letters.
+    found = process.extract(wrong[:100], list(names), scorer=fuzz.WRatio, limit=limit, score_cutoff=60)
+    return tuple(name for name, _, _ in found)

@@ -1,0 +1,189 @@
+"""Errors as RFC 9457 problems: the kinds, the exception, and what becomes of everything else that is raised."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from flask import Flask, Response, g
+from werkzeug.exceptions import HTTPException
+
+from sheetmargin_service.api.encode import json_bytes
+from sheetmargin_service.api.faults import Fault, json_pointer
+
+MEDIA_TYPE = "application/problem+json"
+MAX_FAULTS = 100
+"""Faults told in one problem; a job wrong in more places is wrong in one way."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProblemType:
+    """A kind of problem. Its `type` is a path of this service, where it is described."""
+
+    status: int
+    title: str
+    meaning: str
+
+
+PROBLEM_TYPES: Mapping[str, ProblemType] = {
+    "bad-syntax": ProblemType(
+        status=400,
+        title="The body cannot be read",
+        meaning="The body is not UTF-8 JSON, names a key twice, holds NaN or is nested too deeply. Each error gives "
+        "the line and column or the pointer.",
+    ),
+    "unauthorized": ProblemType(
+        status=401,
+        title="A key is needed",
+        meaning="This service asks for a key, and the request has none or an unknown one. Send "
+        "`Authorization: Bearer <key>`.",
+    ),
+    "forbidden": ProblemType(
+        status=403,
+        title="The key does not reach this far",
+        meaning="The key is known, but it was made for other calls; the error names the scope that is missing.",
+    ),
+    "not-found": ProblemType(
+        status=404, title="There is nothing here", meaning="No call has this path; /openapi.json lists them all."
+    ),
+    "method-not-allowed": ProblemType(
+        status=405, title="The path has no such method", meaning="The header `Allow` names the methods that it has."
+    ),
+    "not-acceptable": ProblemType(
+        status=406,
+        title="No media type in common",
+        meaning="The header `Accept` rules out the media type that this call answers in.",
+    ),
+    "too-large": ProblemType(
+        status=413, title="The body is too large", meaning="The error names the largest body that this call reads."
+    ),
+    "unsupported-media-type": ProblemType(
+        status=415,
+        title="The body's media type is not read here",
+        meaning="Send `Content-Type: application/json` and no content encoding.",
+    ),
+    "invalid-values": ProblemType(
+        status=422,
+        title="The question cannot be answered as it stands",
+        meaning="The body or the query can be read, but something in it is missing, unknown, out of range or "
+        "contradicts something else. Each error says where and what would be right.",
+    ),
+    "internal": ProblemType(
+        status=500,
+        title="The service failed",
+        meaning="A fault of the service, not of the request. Report it with its `request_id`.",
+    ),
+    "unavailable": ProblemType(
+        status=503,
+        title="The service is not ready",
+        meaning="Its self-check failed or it is overloaded; `Retry-After` says when to ask again.",
+    ),
+}
+
+_BY_STATUS = {kind.status: name for name, kind in PROBLEM_TYPES.items()}
+
+
+class Problem(Exception):  # noqa: N818 - the word of RFC 9457
+    """Raised anywhere in api/ to end a request with a problem.
+
+    `in_query` says that faults' paths are places in a job that came as query parameters.
+    """
+
+    def __init__(
+        self,
+        kind: str,
+        *faults: Fault,
+        detail: str | None = None,
+        in_query: bool = False,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(detail or kind)
+        self.kind, self.faults, self.detail = kind, faults, detail
+        self.in_query, self.headers = in_query, headers or {}
+
+    def document(self, *, request_id: str | None = None) -> dict[str, Any]:
+        """The problem as RFC 9457 has it."""
+        kind = PROBLEM_TYPES[self.kind]
+        document: dict[str, Any] = {
+            "type": f"/docs/problems/{self.kind}",
+            "title": kind.title,
+            "status": kind.status,
+            "detail": self.detail or _summary(self.faults) or kind.meaning,
+        }
+        if request_id is not None:
+            document["request_id"] = request_id
+        document["errors"] = [_error(fault, in_query=self.in_query) for fault in self.faults[:MAX_FAULTS]]
+        return document
+
+
+def _summary(faults: Sequence[Fault]) -> str | None:
+    if len(faults) <= 1:
+        return faults[0].detail if faults else None
+    told = "" if len(faults) <= MAX_FAULTS else f"; the first {MAX_FAULTS} are listed"
+    return f"{len(faults)} things are wrong{told}."
+
+
+def _error(fault: Fault, *, in_query: bool) -> dict[str, Any]:
+    error: dict[str, Any] = {"code": fault.code}
+    if fault.path is not None:
+        place: Literal["parameter", "pointer"] = "parameter" if in_query else "pointer"
+        error[place] = _parameter(fault.path) if in_query else json_pointer(fault.path)
+    for name in ("header", "line", "column"):
+        if (value := getattr(fault, name)) is not None:
+            error[name] = value
+    error["detail"] = fault.detail
+    if fault.expected is not None:
+        error["expected"] = fault.expected
+    if fault.suggestions:
+        error["suggestions"] = list(fault.suggestions)
+    return error
+
+
+def _parameter(path: tuple[str | int, ...]) -> str:
+    """The query parameter behind a place in a job: the one sheet's fields stand in the query by their own names."""
+    names = [part for part in path if isinstance(part, str)]
+    return names[1] if names[0] == "sheets" and len(names) > 1 else names[0]
+
+
+def problem_response(problem: Problem) -> Response:
+    """The response of a problem; never cached."""
+    kind = PROBLEM_TYPES[problem.kind]
+    body = json_bytes(problem.document(request_id=g.get("request_id")))
+    response = Response(body, status=kind.status, content_type=MEDIA_TYPE)
+    response.headers["Cache-Control"] = "no-store"
+    response.headers["Content-Language"] = "en"
+    response.headers.update(problem.headers)
+    return response
+
+
+def from_http(error: HTTPException) -> Problem:
+    """The problem that stands for an error of the framework: wrong path, wrong method, body too large."""
+    headers = {name: value for name, value in error.get_headers() if name in ("Allow", "Retry-After")}
+    kind = _BY_STATUS.get(error.code or 500)
+    if kind is None:
+        kind = "internal" if (error.code or 500) >= 500 else "bad-syntax"
+    faults: tuple[Fault, ...] = ()
+    if kind == "method-not-allowed":
+        faults = (Fault(code=kind, detail="This path has no such method.", expected=headers["Allow"]),)
+    return Problem(kind, *faults, headers=headers)
+
+
+def handle_problems(app: Flask) -> None:
+    """Answer every error of this application with a problem."""
+
+    def http(error: HTTPException) -> Response:
+        if error.code is not None and error.code < 400:
+            return Response(status=error.code, headers=error.get_headers())
+        return problem_response(from_http(error))
+
+    def internal(error: Exception) -> Response:
+        log.exception("request %s failed", g.get("request_id"), exc_info=error)
+        return problem_response(Problem("internal"))
+
+    app.register_error_handler(Problem, problem_response)
+    app.register_error_handler(HTTPException, http)
+    app.register_error_handler(Exception, internal)

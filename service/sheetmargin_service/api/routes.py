@@ -1,0 +1,230 @@
+"""The only module that knows flask-smorest and apispec: it declares calls and describes them in OpenAPI 3.1.
+
+A call states its path, method, scope, schemas and media type once; the guard, the decoding and the published
+description all follow from that statement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any, Literal
+
+from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
+from flask import Flask, Response, request
+from flask_smorest import Api, Blueprint
+from marshmallow import RAISE, Schema
+from marshmallow.fields import Field
+from webargs.flaskparser import FlaskParser
+
+from sheetmargin_service.api import problems
+from sheetmargin_service.api.access import Scope
+from sheetmargin_service.api.decode import decode_body, decode_query
+from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
+from sheetmargin_service.api.schemas.problem import ProblemSchema
+from sheetmargin_service.api.schemas.strict import Part, StrictSchema
+from sheetmargin_service.api.service import current_service
+
+View = Callable[..., Response]
+JSON = "application/json"
+MAX_BODY = 1 << 20
+
+_HEADERS: Mapping[str, Mapping[str, Any]] = {
+    "X-Request-Id": {"description": "Name of the request.", "schema": {"type": "string"}},
+}
+_CACHE_HEADERS: Mapping[str, Mapping[str, Any]] = {
+    "ETag": {"description": "Strong tag of the question.", "schema": {"type": "string"}},
+    "Cache-Control": {"description": "Who may keep it, and how long.", "schema": {"type": "string"}},
+    "Vary": {"description": "Request headers that it depends on.", "schema": {"type": "string"}},
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Call:
+    """What a path and method do. `cached`: the answer carries a strong ETag."""
+
+    scope: Scope
+    media_type: str = JSON
+    max_body: int = MAX_BODY
+    cached: bool = False
+    can_fail: tuple[str, ...] = ()
+
+
+class _Parser(FlaskParser):
+    """Strict decoding in place of webargs' own."""
+
+    def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
+        return decode_body(request, argmap) if location == "json" else decode_query(request.args, argmap)
+
+
+class _Blueprint(Blueprint):  # type: ignore[misc]
+    ARGUMENTS_PARSER = _Parser()
+
+
+class _Converter(OpenAPIConverter):  # type: ignore[misc]
+    """Publishes what the schemas enforce: a field's own JSON Schema, and that no unknown name is taken.
+
+    apispec alone writes an exclusive bound as an inclusive one, and drops additionalProperties from a schema that has a
+    description.
+    """
+
+    def init_attribute_functions(self) -> None:
+        super().init_attribute_functions()
+        self.attribute_functions.insert(-1, self.own_schema)  # before the last, which makes the type nullable
+
+    def own_schema(self, field: Field[Any], ret: dict[str, Any], **_: Any) -> dict[str, Any]:
+        if isinstance(field, Part):
+            ret.pop("default", None)
+        own: dict[str, Any] = field.json_schema() if hasattr(field, "json_schema") else {}
+        return own
+
+    def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
+        described: dict[str, Any] = super().schema2jsonschema(schema)
+        if schema.unknown == RAISE:
+            described["additionalProperties"] = False
+        if schema.__doc__:
+            described["description"] = " ".join(schema.__doc__.split())
+        return described
+
+
+class _Plugin(MarshmallowPlugin):  # type: ignore[misc]
+    Converter = _Converter
+
+
+class _Api(Api):  # type: ignore[misc]
+    DEFAULT_ERROR_RESPONSE_NAME = None
+    ERROR_SCHEMA = ProblemSchema
+
+    def _register_error_handlers(self) -> None:
+        """Problems are handled elsewhere."""
+
+
+class Routes:
+    """The calls of one subject."""
+
+    def __init__(self, name: str, description: str) -> None:
+        self.blueprint = _Blueprint(name, name, description=description)
+
+    def get(
+        self, path: str, call: Call, *, query: type[StrictSchema] | None = None, answer: type[Schema] | None = None
+    ) -> Callable[[View], View]:
+        """Declare a GET. The view takes what the query's schema makes."""
+        return self._declare("GET", path, call, "query", query, answer)
+
+    def post(
+        self, path: str, call: Call, *, body: type[StrictSchema], answer: type[Schema] | None = None
+    ) -> Callable[[View], View]:
+        """Declare a POST. The view takes what the body's schema makes."""
+        return self._declare("POST", path, call, "json", body, answer)
+
+    def _declare(
+        self,
+        method: Literal["GET", "POST"],
+        path: str,
+        call: Call,
+        location: Literal["query", "json"],
+        schema: type[StrictSchema] | None,
+        answer: type[Schema] | None,
+    ) -> Callable[[View], View]:
+        def declare(view: View) -> View:
+            handler: Any = view
+            if schema is not None:
+                handler = self.blueprint.arguments(schema(), location=location)(handler)
+            for kind in sorted({*_failures(method, path, call, schema), *call.can_fail}):
+                handler = self.blueprint.alt_response(
+                    PROBLEM_TYPES[kind].status,
+                    schema=ProblemSchema,
+                    content_type=problems.MEDIA_TYPE,
+                    description=PROBLEM_TYPES[kind].title,
+                    headers=_HEADERS,
+                )(handler)
+            if call.cached and method == "GET":
+                handler = self.blueprint.alt_response(
+                    304, description="The client holds this answer already", headers={**_HEADERS, **_CACHE_HEADERS}
+                )(handler)
+            handler = self.blueprint.response(
+                200,
+                answer if answer is not None else {"type": "string"},
+                content_type=call.media_type,
+                headers={**_HEADERS, **(_CACHE_HEADERS if call.cached else {})},
+            )(handler)
+            extra: dict[str, Any] = {"operationId": view.__name__}
+            if call.scope != "open":
+                extra["security"] = [{"bearerAuth": [call.scope]}, {}]
+            handler = self.blueprint.doc(**extra)(handler)
+            handler = _guarded(handler, call, takes_query=location == "query" and schema is not None)
+            self.blueprint.route(path, methods=[method])(handler)
+            return view
+
+        return declare
+
+
+def _failures(method: str, path: str, call: Call, schema: type[StrictSchema] | None) -> set[str]:
+    kinds = {"invalid-values", "not-acceptable"}
+    if method == "POST":
+        kinds |= {"bad-syntax", "too-large", "unsupported-media-type"}
+    if call.scope != "open":
+        kinds |= {"unauthorized", "forbidden"}
+    if "<" in path:
+        kinds |= {"not-found"}
+    return kinds
+
+
+def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
+    """The handler behind the checks that come before any decoding."""
+
+    @wraps(handler)
+    def guarded(*args: Any, **kwargs: Any) -> Response:
+        request.max_content_length = call.max_body
+        current_service().gate.check(request.headers.get("Authorization"), call.scope)
+        if request.accept_mimetypes and not request.accept_mimetypes.quality(call.media_type):
+            raise Problem(
+                "not-acceptable",
+                Fault(
+                    code="media-type",
+                    detail="This call answers in a media type that Accept rules out.",
+                    expected=call.media_type,
+                    header="Accept",
+                ),
+            )
+        if not takes_query:
+            decode_query(request.args, None)
+        return handler(*args, **kwargs)
+
+    guarded.call = call  # type: ignore[attr-defined]
+    return guarded
+
+
+def calls_of(app: Flask) -> dict[str, Call]:
+    """What each endpoint of the application was declared as."""
+    return {name: view.call for name, view in app.view_functions.items() if hasattr(view, "call")}
+
+
+def mount(app: Flask, *routes: Routes, title: str, version: str, description: str) -> dict[str, Any]:
+    """Put the calls into the application; their OpenAPI 3.1 description."""
+    app.config["OPENAPI_VERSION"] = "3.1.0"
+    api = _Api(
+        app,
+        spec_kwargs={
+            "title": title,
+            "version": version,
+            "info": {"description": description, "license": {"name": "MIT", "identifier": "MIT"}},
+            "servers": [{"url": "/"}],
+            "marshmallow_plugin": _Plugin(),
+        },
+    )
+    api.spec.components.security_scheme(
+        "bearerAuth",
+        {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A key of this service; needed where it runs with SHEETMARGIN_ACCESS=keys.",
+        },
+    )
+    for part in routes:
+        api.register_blueprint(part.blueprint)
+    document: dict[str, Any] = api.spec.to_dict()
+    return document

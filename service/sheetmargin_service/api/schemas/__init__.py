@@ -1,0 +1,1 @@
+"""What goes over the wire: schemas of requests and answers."""

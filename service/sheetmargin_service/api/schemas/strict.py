@@ -1,0 +1,263 @@
+"""Fields and schemas of requests, which take exactly what they say: no text for a number, no unknown name.
+
+Each field knows its JSON Schema (2020-12, as OpenAPI 3.1 has it), so that what is published is what is enforced.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, ClassVar, Generic, TypeVar
+
+from marshmallow import RAISE, Schema, ValidationError, fields, post_load
+from marshmallow.exceptions import SCHEMA
+
+from sheetmargin_service.api.faults import Fault, Path, nearest
+
+T = TypeVar("T")
+JsonSchema = dict[str, Any]
+
+MAX_UNKNOWN = 20
+"""Unknown names told of one object; looking up what each was meant to be costs time."""
+
+_PRINTABLE = r"^[^\u0000-\u001f\u007f]*$"
+
+
+class Refusing:
+    """A field that refuses with a code and says what it expected."""
+
+    expected: str = ""
+
+    def make_error(self, key: str, **_: Any) -> ValidationError:
+        if key == "required":
+            return self.refuse("missing-field", "This field is needed.")
+        if key == "null":
+            return self.refuse("null", "null says nothing here; leave the field out if it is not known.")
+        return self.refuse("wrong-type", "This is of the wrong type.")
+
+    def refuse(self, code: str, detail: str, *, suggestions: tuple[str, ...] = ()) -> ValidationError:
+        return ValidationError([Fault(code=code, detail=detail, expected=self.expected, suggestions=suggestions)])
+
+
+class StrictField(Refusing, fields.Field[T], Generic[T]):
+    """A field of a single value."""
+
+    def __init__(self, description: str = "", **kwargs: Any) -> None:
+        super().__init__(metadata=_described(description), **kwargs)
+
+    def json_schema(self) -> JsonSchema:
+        """What the field takes, as JSON Schema."""
+        raise NotImplementedError
+
+
+class Real(StrictField[float]):
+    """A finite number within bounds: `gt` and `lt` exclude the bound, `ge` and `le` include it."""
+
+    def __init__(
+        self,
+        description: str = "",
+        *,
+        gt: float | None = None,
+        ge: float | None = None,
+        lt: float | None = None,
+        le: float | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(description, **kwargs)
+        self.gt, self.ge, self.lt, self.le = gt, ge, lt, le
+        bounds = {"above": gt, "at least": ge, "below": lt, "at most": le}
+        told = " and ".join(f"{word} {bound:g}" for word, bound in bounds.items() if bound is not None)
+        self.expected = f"{self._kind()} {told}".rstrip()
+
+    @staticmethod
+    def _kind() -> str:
+        return "a number"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.make_error("invalid")
+        number = float(value)
+        if not math.isfinite(number):
+            raise self.refuse("not-finite", "This number is too large to be held.")
+        inside = (
+            (self.gt is None or number > self.gt)
+            and (self.ge is None or number >= self.ge)
+            and (self.lt is None or number < self.lt)
+            and (self.le is None or number <= self.le)
+        )
+        if not inside:
+            raise self.refuse("out-of-range", "This number is outside the range.")
+        return number
+
+    def json_schema(self) -> JsonSchema:
+        bounds = {"exclusiveMinimum": self.gt, "minimum": self.ge, "exclusiveMaximum": self.lt, "maximum": self.le}
+        return {"type": "number", **{key: bound for key, bound in bounds.items() if bound is not None}}
+
+
+class Whole(Real):
+    """A whole number within bounds; 4.0 is one, as in JSON Schema."""
+
+    @staticmethod
+    def _kind() -> str:
+        return "a whole number"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> int:
+        number = super()._deserialize(value, attr, data, **kwargs)
+        if not number.is_integer():
+            raise self.refuse("not-whole", "This number is not whole.")
+        return int(number)
+
+    def json_schema(self) -> JsonSchema:
+        return {**super().json_schema(), "type": "integer"}
+
+
+class Flag(StrictField[bool]):
+    """true or false, and nothing that is only like them."""
+
+    expected = "true or false"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> bool:
+        if not isinstance(value, bool):
+            raise self.make_error("invalid")
+        return value
+
+    def json_schema(self) -> JsonSchema:
+        return {"type": "boolean"}
+
+
+class Text(StrictField[str]):
+    """A line of text without control characters."""
+
+    def __init__(self, description: str = "", *, longest: int = 80, shortest: int = 1, **kwargs: Any) -> None:
+        super().__init__(description, **kwargs)
+        self.longest, self.shortest = longest, shortest
+        self.expected = f"a text of {shortest} to {longest} printable characters"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        if not self.shortest <= len(value) <= self.longest:
+            raise self.refuse("wrong-length", "This text is too short or too long.")
+        if any(character < " " or character == "\x7f" for character in value):
+            raise self.refuse("not-printable", "This text holds control characters.")
+        return value
+
+    def json_schema(self) -> JsonSchema:
+        return {"type": "string", "minLength": self.shortest, "maxLength": self.longest, "pattern": _PRINTABLE}
+
+
+class Choice(StrictField[str]):
+    """One of a few words."""
+
+    def __init__(self, description: str = "", *, among: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(description, **kwargs)
+        self.among = tuple(among)
+        self.expected = "one of " + ", ".join(self.among)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        if value not in self.among:
+            raise self.refuse("unknown-value", "This is none of the choices.", suggestions=nearest(value, self.among))
+        return value
+
+    def json_schema(self) -> JsonSchema:
+        return {"type": "string", "enum": list(self.among)}
+
+
+class Listing(Refusing, fields.List[Any]):
+    """A list within bounds of length, loaded as a tuple."""
+
+    def __init__(
+        self, inner: fields.Field[Any], description: str = "", *, longest: int, shortest: int = 0, **kwargs: Any
+    ) -> None:
+        super().__init__(inner, metadata=_described(description), **kwargs)
+        self.longest, self.shortest = longest, shortest
+        self.expected = f"a list of {shortest} to {longest}"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
+        if not isinstance(value, list):
+            raise self.make_error("invalid")
+        if not value and self.shortest:
+            raise self.refuse("empty-list", "This list is empty.")
+        if not self.shortest <= len(value) <= self.longest:
+            raise self.refuse("wrong-length", "This list is too short or too long.")
+        return tuple(super()._deserialize(value, attr, data, **kwargs))
+
+    def json_schema(self) -> JsonSchema:
+        shortest = {"minItems": self.shortest} if self.shortest else {}
+        return {"type": "array", **shortest, "maxItems": self.longest}
+
+
+class Part(Refusing, fields.Nested):
+    """An object within the object, of its own schema."""
+
+    expected = "an object"
+
+    def __init__(self, schema: type[StrictSchema], description: str = "", **kwargs: Any) -> None:
+        super().__init__(schema, metadata=_described(description), **kwargs)
+
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, partial: Any = None, **kwargs: Any
+    ) -> Any:
+        if not isinstance(value, dict):
+            raise self.make_error("invalid")
+        return super()._deserialize(value, attr, data, partial, **kwargs)
+
+
+def _described(description: str) -> dict[str, str]:
+    return {"description": description} if description else {}
+
+
+class StrictSchema(Schema):
+    """A schema that refuses unknown names with the nearest known ones, and loads into `makes`."""
+
+    makes: ClassVar[type[Any]]
+
+    class Meta:
+        unknown = RAISE
+
+    def handle_error(self, error: ValidationError, data: Any, *, many: bool, **_: Any) -> None:
+        messages = error.messages
+        assert isinstance(messages, dict)
+        known = {field.data_key or name for name, field in self.load_fields.items()}
+        unknown = [name for name in data if name not in known] if isinstance(data, Mapping) else []
+        told = set(unknown[:MAX_UNKNOWN])
+        # A stray name may be any text, marshmallow's own key for the whole object included: keep only what is a fault.
+        faults = [message for message in messages.pop(SCHEMA, []) if isinstance(message, Fault)]
+        for name in unknown:
+            messages.pop(name, None)
+            if name in told:
+                faults.append(
+                    Fault(
+                        code="unknown-field",
+                        detail="There is no such field here.",
+                        expected="one of " + ", ".join(sorted(known)),
+                        suggestions=nearest(name, known),
+                        path=(name,),
+                    )
+                )
+        if faults:
+            messages[SCHEMA] = faults
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> Any:
+        return self.makes(**data)
+
+
+def faults_in(messages: Any, path: Path = ()) -> Iterator[Fault]:
+    """The faults of a validation error's messages, each with its place from the root."""
+    if isinstance(messages, Fault):
+        yield Fault(
+            code=messages.code,
+            detail=messages.detail,
+            expected=messages.expected,
+            suggestions=messages.suggestions,
+            path=(*path, *(messages.path or ())),
+        )
+    elif isinstance(messages, dict):
+        for name, inner in messages.items():
+            yield from faults_in(inner, path if name == SCHEMA else (*path, name))
+    else:
+        for inner in messages:
+            yield from faults_in(inner, path)

@@ -1,0 +1,80 @@
+"""What a code says, in the language asked for. The words are data; the numbers come from the note alone."""
+
+from __future__ import annotations
+
+import tomllib
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from string import Formatter
+
+from sheetmargin_service.api.languages import LANGUAGES, Language
+
+Scalar = str | int | float | bool | None
+
+SIGNIFICANT_DIGITS = 3
+KINDS = ("reason", "rejection", "assumption", "caution", "trial", "setup")
+
+
+class TextWarning(UserWarning):
+    """A code without a text, or a text that asks for a value that the note does not have: a fault of this service.
+
+    A warning, so that tests fail on it and a caller still gets the code and the values.
+    """
+
+
+@dataclass(frozen=True, kw_only=True)
+class Text:
+    """The texts of one code."""
+
+    kind: str
+    templates: Mapping[Language, str]
+
+    def placeholders(self, language: Language) -> frozenset[str]:
+        """Names of the values that the text states."""
+        return frozenset(name for _, name, _, _ in Formatter().parse(self.templates[language]) if name is not None)
+
+
+@cache
+def texts() -> Mapping[str, Text]:
+    """Every text by its code."""
+    table = tomllib.loads((resources.files(__package__) / "texts.toml").read_text(encoding="utf-8"))
+    return {
+        code: Text(kind=entry["kind"], templates={language: entry[language] for language in LANGUAGES})
+        for code, entry in table.items()
+    }
+
+
+def say(code: str, values: Mapping[str, Scalar], *, language: Language, pointer: str | None = None) -> str:
+    """The text of a code with its values; the bare code where there is none."""
+    text = texts().get(code)
+    if text is None:
+        warnings.warn(f"no text for the code {code}", TextWarning, stacklevel=2)
+        return code
+    known = {**values, "pointer": pointer}
+    missing = text.placeholders(language) - set(known)
+    if missing:
+        warnings.warn(f"the text of {code} asks for {sorted(missing)}", TextWarning, stacklevel=2)
+        return code
+    return text.templates[language].format_map({name: written(value, language) for name, value in known.items()})
+
+
+def written(value: Scalar, language: Language) -> str:
+    """A value as the language writes it: three significant digits, every digit of the whole part, no exponent.
+
+    >>> written(1234.5, "de"), written(0.04567, "en"), written(-60.0, "en")
+    ('1235', '0.0457', '-60')
+    """
+    if isinstance(value, float):
+        size = abs(value)
+        whole_digits = len(str(int(size))) if size >= 1 else 0
+        leading_zeros = 0
+        while 0 < size < 0.1 and leading_zeros < 12:
+            size, leading_zeros = size * 10, leading_zeros + 1
+        text = f"{value:.{max(0, SIGNIFICANT_DIGITS - whole_digits + leading_zeros)}f}"
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+        text = "0" if text == "-0" else text
+        return text.replace(".", ",") if language == "de" else text
+    return "-" if value is None else str(value)

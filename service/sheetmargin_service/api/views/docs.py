@@ -1,0 +1,70 @@
+"""The API's description, for machines and as a page that needs no script and nothing from elsewhere."""
+
+from __future__ import annotations
+
+import hashlib
+from importlib import resources
+
+from flask import Response, render_template
+
+from sheetmargin_service.api import openapi
+from sheetmargin_service.api.caching import cacheable
+from sheetmargin_service.api.canonical import strong_etag
+from sheetmargin_service.api.encode import json_bytes
+from sheetmargin_service.api.headers import SECURITY
+from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
+from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.service import build
+from sheetmargin_service.api.texts import KINDS, texts
+
+HTML = "text/html"
+CSS = "text/css"
+CONTENT_SECURITY_POLICY = SECURITY["Content-Security-Policy"] + "; style-src 'self'"
+
+routes = Routes("docs", "This description.")
+
+
+@routes.get("/openapi.json", Call(scope="open", cached=True))
+def show_openapi() -> Response:
+    """OpenAPI 3.1 description of every call."""
+    return _cached(json_bytes(openapi.description()), JSON)
+
+
+@routes.get("/docs", Call(scope="open", media_type=HTML, cached=True))
+def show_docs() -> Response:
+    """Every call, schema, code and kind of problem, as a page."""
+    page = render_template(
+        "docs.html",
+        document=openapi.description(),
+        kinds=KINDS,
+        texts=texts(),
+        problem_types=PROBLEM_TYPES,
+    )
+    return _page(page)
+
+
+@routes.get("/docs/problems/<kind>", Call(scope="open", media_type=HTML, cached=True))
+def show_problem_type(kind: str) -> Response:
+    """What a kind of problem means: the page that a problem's `type` names."""
+    if kind not in PROBLEM_TYPES:
+        raise Problem("not-found", detail="There is no such kind of problem.")
+    return _page(render_template("problem.html", name=kind, kind=PROBLEM_TYPES[kind]))
+
+
+@routes.get("/docs/docs.css", Call(scope="open", media_type=CSS, cached=True))
+def show_style() -> Response:
+    """Style of the pages."""
+    style = resources.files("sheetmargin_service.api") / "static" / "docs.css"
+    return _cached(style.read_bytes(), CSS)
+
+
+def _page(page: str) -> Response:
+    response = _cached(page.encode(), HTML)
+    response.headers["Content-Security-Policy"] = CONTENT_SECURITY_POLICY
+    return response
+
+
+def _cached(body: bytes, media_type: str) -> Response:
+    content_type = media_type if media_type == JSON else f"{media_type}; charset=utf-8"
+    etag = strong_etag(build(), content_type, hashlib.sha256(body).hexdigest())
+    return cacheable(lambda: body, etag=etag, language="en", keyed=False, media_type=content_type)

@@ -1,0 +1,58 @@
+"""Is it alive, and can it compute?"""
+
+from __future__ import annotations
+
+import logging
+import math
+
+from flask import Response
+
+from sheetmargin_service.api.encode import json_bytes
+from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.schemas.library import StatusSchema
+from sheetmargin_service.api.service import Service, current_service
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.selection.job import Job
+
+log = logging.getLogger(__name__)
+
+routes = Routes("probes", "For whoever runs the service.")
+
+SELF_CHECK = Job(sheets=(SheetSpec(material="copy-paper", grammage_gsm=80),), limit=1)
+RETRY_AFTER_S = 5
+
+
+@routes.get("/livez", Call(scope="open"), answer=StatusSchema)
+def check_alive() -> Response:
+    """The process answers."""
+    return _ok()
+
+
+@routes.get("/readyz", Call(scope="open", can_fail=("unavailable",)), answer=StatusSchema)
+def check_ready() -> Response:
+    """The process computes: a small job gives a finite recommendation."""
+    try:
+        sound = _computes(current_service())
+    except Exception:
+        log.exception("self-check failed")
+        sound = False
+    if not sound:
+        raise Problem("unavailable", detail="The self-check failed.", headers={"Retry-After": str(RETRY_AFTER_S)})
+    return _ok()
+
+
+def _computes(service: Service) -> bool:
+    """Whether plain paper gets a recommendation in which one sheet weakens the signal and two do so more."""
+    answer = service.recommend(SELF_CHECK, catalogue=service.catalogues["reference"], library=service.library)
+    signals = [result.signal for best in answer.recommendations for result in best.sheets]
+    levels = [(s.no_sheet.p50, s.single.p50, s.double.p50) for s in signals]
+    return bool(levels) and all(
+        math.isfinite(none) and none < one < two and math.isfinite(two) for none, one, two in levels
+    )
+
+
+def _ok() -> Response:
+    response = Response(json_bytes({"status": "ok"}), content_type=JSON)
+    response.headers["Cache-Control"] = "no-store"
+    return response

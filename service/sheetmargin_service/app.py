@@ -1,0 +1,52 @@
+"""The application, put together."""
+
+from __future__ import annotations
+
+from flask import Flask
+
+from sheetmargin_service.api import openapi, problems
+from sheetmargin_service.api.access import gate_from
+from sheetmargin_service.api.headers import install_headers
+from sheetmargin_service.api.routes import MAX_BODY, mount
+from sheetmargin_service.api.service import Service
+from sheetmargin_service.api.views import docs, library, probes, recommendations
+from sheetmargin_service.config import Settings, settings_from
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.selection.recommend import recommend
+from sheetmargin_service.selection.version import model_version
+
+DESCRIPTION = (
+    "Which double-sheet detector, how far apart, tilted how much, set to what, and will it work: computed from "
+    "physics. Such a detector is no safety device."
+)
+
+
+def load_service(settings: Settings) -> Service:
+    """Everything that answers are computed from; SettingError where the settings name what cannot be used."""
+    reference = reference_catalogue()
+    return Service(
+        gate=gate_from(settings),
+        catalogues={reference.name: reference},
+        library=load_library(),
+        recommend=recommend,
+        principles=tuple(principles()),
+        model_version=model_version(),
+    )
+
+
+def create_app(settings: Settings | None = None, *, service: Service | None = None) -> Flask:
+    """The WSGI application. Settings come from the environment, and the service from them, unless they are given."""
+    service = service or load_service(settings or settings_from())
+    app = Flask("sheetmargin_service", static_folder=None, template_folder="api/templates")
+    app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    app.url_map.merge_slashes = False
+    app.extensions["sheetmargin"] = service
+    install_headers(app)
+    problems.handle_problems(app)
+    parts = (recommendations.routes, library.routes, probes.routes, docs.routes)
+    document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)
+    openapi.publish(app, document, service)
+    return app

@@ -1,0 +1,49 @@
+"""Settings of the service, from the environment, checked at start."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, cast, get_args
+
+from rapidfuzz import fuzz
+
+Access = Literal["open", "keys"]
+
+
+class SettingError(ValueError):
+    """A setting that cannot be used: the message begins with its name."""
+
+    def __init__(self, name: str, detail: str) -> None:
+        super().__init__(f"{name}: {detail}")
+        self.name = name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What can be set. `access` says who may ask: anybody (`open`), or holders of a key in `keys_file` (`keys`)."""
+
+    access: Access = "open"
+    keys_file: Path | None = None
+
+
+def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
+    """Read the settings; SettingError names the first one that is wrong."""
+    names = ("SHEETMARGIN_ACCESS", "SHEETMARGIN_KEYS_FILE")
+    for name in environment:
+        meant = [known for known in names if name != known and name not in names and fuzz.ratio(name, known) > 88]
+        if name.startswith("SHEETMARGIN") and meant:
+            # A misspelt SHEETMARGIN_ACCESS would leave the service open to everybody.
+            raise SettingError(name, f"there is no such setting; did you mean {meant[0]}?")
+    access = environment.get("SHEETMARGIN_ACCESS", "open")
+    if access not in get_args(Access):
+        raise SettingError("SHEETMARGIN_ACCESS", f"{access!r} is not one of {', '.join(get_args(Access))}")
+    given = environment.get("SHEETMARGIN_KEYS_FILE")
+    keys_file = Path(given) if given else None
+    if access == "keys" and keys_file is None:
+        raise SettingError("SHEETMARGIN_KEYS_FILE", "is needed when SHEETMARGIN_ACCESS is keys")
+    if keys_file is not None and not keys_file.is_file():
+        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{keys_file} is not a file")
+    return Settings(access=cast("Access", access), keys_file=keys_file)

@@ -1,0 +1,47 @@
+"""A stand-in for the physics in tests of the transport: an answer at once, with every part of its shape filled."""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.selection.answer import Answer, Note
+from sheetmargin_service.selection.job import Job
+
+
+class CountingRecommend:
+    """Answers with `filled(Answer)` for the job; `calls` are the jobs that it was asked."""
+
+    def __init__(self) -> None:
+        self.calls: list[Job] = []
+
+    def __call__(self, job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
+        self.calls.append(job)
+        return dataclasses.replace(
+            filled(Answer), reference=job.reference, model_version="test", catalogue_version=catalogue.version
+        )
+
+
+def filled(kind: Any) -> Any:
+    """A value of a type with nothing left out: each optional present, each list of one, each number -1234.56789."""
+    if dataclasses.is_dataclass(kind):
+        if kind is Note:
+            return Note(code="default", pointer="/line/flutter_mm", value=1.0, values={"value": 1.0}, source="typical")
+        hints = get_type_hints(kind)
+        values = {field.name: filled(hints[field.name]) for field in dataclasses.fields(kind)}
+        if "code" in values:
+            values |= {"code": "outranked", "values": {"margin": 0.5, "limit": 5}}
+        return kind(**values)
+    origin, arguments = get_origin(kind), get_args(kind)
+    if origin in (Union, types.UnionType):
+        return filled(next(a for a in arguments if a is not types.NoneType))
+    if origin is Literal:
+        return arguments[0]
+    if origin is tuple:
+        return tuple(filled(a) for a in arguments if a is not Ellipsis)
+    if origin is dict:
+        return {}
+    return {str: "text", int: 3, float: -1234.56789, bool: True}[kind]
