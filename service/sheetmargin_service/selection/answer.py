@@ -196,6 +196,7 @@ class Timing:
     space_ms: float | None
     sheets_per_hour: float | None
     readings_per_sheet: int | None
+    readings_per_double: int | None
     readings_per_space: int | None
     hold_min_ms: float | None
     hold_max_ms: float | None
