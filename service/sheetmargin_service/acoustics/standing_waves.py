@@ -1,0 +1,132 @@
+"""Sound that bounces between the faces and the sheet, and from face to face where there is no sheet.
+
+Each face sends back, as a piston, the face reflection r times the pressure averaged over it. Let b1, b2 be what the
+emitter and the receiver hear of their own piston by way of the sheet, and t what one hears of the other, all relative
+to rho c v. The strengths of the pistons obey two linear equations, and the receiver hears, relative to t alone (the
+first arrival),
+
+    S = 1 / ((1 - r b1)(1 - r b2) - r^2 t^2).
+
+Without a sheet b = 0 and t is the open path's coupling. A face hears itself by its mirror image in the sheet,
+
+    b = ((k a)^2 / 4 pi) int R(theta) D(u.axis) D(u'.axis) e^(-2 i k d cos(tilt) cos(theta)) dOmega,
+
+with u' the direction u reflected in the sheet and d the distance to it along the axis: a tilt turns the image by twice
+the tilt. When the sheet moves along the axis by x, b1 and b2 (nearly) keep their size and turn by -+ 2 k x cos(tilt),
+so that the level swings with a period of half a wavelength.
+
+A gate that closes before a bounce comes back keeps it out; where the two overlap in part, the bounce counts in
+proportion.
+
+Reference: image sources and the angular spectrum, as in `beam`. One reflection coefficient for the whole face and its
+answer as a uniform piston are assumptions of this model.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sheetmargin_service.acoustics.beam import grazing_taper, piston_directivity
+from sheetmargin_service.acoustics.operators import Operator, build_operator
+from sheetmargin_service.acoustics.panels import kernel_nodes, project_kernel
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+# Neighbouring Fibonacci numbers: points (i/89, 55 i/89) fill the unit square evenly.
+_LATTICE = (55, 89)
+
+
+def bounce_operator(
+    *,
+    radius_m: float,
+    frequency_hz: Array,
+    band_weight: Array,
+    gap_m: Array,
+    tilt_rad: Array,
+    sound_speed_m_per_s: float,
+) -> Operator:
+    """Operator from the sheet's reflection to b (F, N) of one face, the sheet midway between the faces.
+
+    Arguments and settings as in `transmission_operator`. A bounce below 1 % of the face's own pressure does not
+    matter: use `amplitudes` with a floor of -40 dB.
+    """
+    wavenumber = 2.0 * np.pi / sound_speed_m_per_s * frequency_hz
+    k_radius = wavenumber * radius_m
+    theta, measure = kernel_nodes(extent_rad=float(np.max(wavenumber) * np.max(gap_m) + 2.0 * np.max(k_radius)))
+    mean = _mean_directivity(k_radius=k_radius, tilt_rad=tilt_rad, theta_rad=theta)
+    measure = 0.5 * np.sin(theta) * grazing_taper(theta) * measure
+    path = np.multiply.outer(np.multiply.outer(wavenumber, np.outer(gap_m, np.cos(tilt_rad))), np.cos(theta))
+    kernel = (k_radius[:, None, None, None] ** 2 * measure) * mean[:, None] * np.exp(-1j * path)
+    coarse, fine = project_kernel(kernel.reshape(-1, len(theta)))
+    settings = (len(frequency_hz), len(gap_m) * len(tilt_rad))
+    return build_operator(
+        frequency_hz=frequency_hz,
+        band_weight=band_weight,
+        gap_m=gap_m,
+        tilt_rad=tilt_rad,
+        coarse=coarse.reshape(-1, *settings).swapaxes(0, 1),
+        fine=fine.reshape(-1, *settings).swapaxes(0, 1),
+    )
+
+
+def _mean_directivity(*, k_radius: Array, tilt_rad: Array, theta_rad: Array) -> Array:
+    """Mean over azimuth of D(u.axis) D(u'.axis): (F, T, Q).
+
+    Both are even functions of the azimuth, and the half turn exchanges them: the midpoint rule on a quarter turn is
+    exact once it resolves 2 k a.
+    """
+    points = int(np.ceil(0.5 * float(np.max(k_radius)))) + 8
+    azimuth = (np.arange(points) + 0.5) * (0.5 * np.pi / points)
+    along = np.multiply.outer(np.cos(tilt_rad), np.cos(theta_rad))[..., None]
+    across = np.multiply.outer(np.sin(tilt_rad), np.sin(theta_rad))[..., None] * np.cos(azimuth)
+    out_sine = np.sqrt(np.clip(1.0 - (along + across) ** 2, 0.0, None))
+    back_sine = np.sqrt(np.clip(1.0 - (along - across) ** 2, 0.0, None))
+    return np.stack(
+        [
+            np.mean(
+                piston_directivity(wavenumber_radius=ka, sine=out_sine)
+                * piston_directivity(wavenumber_radius=ka, sine=back_sine),
+                axis=-1,
+            )
+            for ka in k_radius
+        ]
+    )
+
+
+def standing_wave(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, open_loop: ArrayLike = 0.0) -> Complex:
+    """S from the loops r b1, r b2 and r^2 t^2, each already times its share of the gate; they broadcast together."""
+    below, above = np.subtract(1.0, sheet_loop_below), np.subtract(1.0, sheet_loop_above)
+    return np.asarray(1.0 / (below * above - open_loop))
+
+
+def swept_levels_db(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, open_loop: ArrayLike = 0.0) -> Array:
+    """Levels of S in dB, (..., 89), as sheet position and air temperature turn the loops' phases independently.
+
+    The sheet's position turns both sheet loops against each other, gap and temperature turn them together, and the open
+    loop by their sum. Equally likely phases on a Fibonacci lattice.
+    """
+    point = np.arange(_LATTICE[1])
+    first = np.exp(2j * np.pi * point / _LATTICE[1])
+    second = np.exp(2j * np.pi * point * _LATTICE[0] / _LATTICE[1])
+    below, above, loop = (np.asarray(x)[..., None] for x in (sheet_loop_below, sheet_loop_above, open_loop))
+    factor = standing_wave(
+        sheet_loop_below=below * first, sheet_loop_above=above * second, open_loop=loop * first * second
+    )
+    return np.asarray(20.0 * np.log10(np.abs(factor)))
+
+
+def gate_share(*, gate_s: float, path_m: ArrayLike, sound_speed_m_per_s: float) -> Array:
+    """Part of a gate that is left when a bounce arrives by a detour of `path_m`: 0 to 1, shape of `path_m`.
+
+    The detour is twice the distance from face to sheet, or twice the gap in the open path.
+    """
+    delay = np.asarray(path_m, dtype=np.float64) / sound_speed_m_per_s
+    return np.clip(1.0 - delay / gate_s, 0.0, 1.0)
+
+
+def ripple_db(bounce: ArrayLike) -> Array:
+    """Peak to peak swing 20 lg((1 + x)/(1 - x)) that bounces of relative amplitude x < 1 make as their phase turns."""
+    x = np.asarray(bounce, dtype=np.float64)
+    return np.asarray(20.0 * np.log10((1.0 + x) / (1.0 - x)))
