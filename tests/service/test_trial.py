@@ -1,0 +1,91 @@
+"""The plan of a trial: numbers that belong together, sheets that must not be left out."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
+from sheetmargin_service.selection.job import Targets
+from sheetmargin_service.selection.trial import LEAST, PRACTICABLE, trial_plan, trials_for, upper_bound
+
+
+def sheet(**fields):
+    return resolve_sheet(SheetSpec(**fields), load_library())
+
+
+COPY = sheet(material="copy-paper", grammage_gsm=80.0)
+BOARD = sheet(material="folding-boxboard", grammage_gsm=300.0)
+FOLDED = sheet(material="copy-paper", grammage_gsm=120.0, plies=4)
+BLOCKED = sheet(material="copy-paper", grammage_gsm=100.0, double=DoubleSpec(contact="bonded"))
+
+
+def by_code(plan):
+    return {note.code: note.values for note in plan}
+
+
+def test_singles_within_reach_and_doubles_beyond_it():
+    plan = by_code(trial_plan(targets=Targets(double_as_single=10.0, single_as_double=100.0), sheets=[COPY]))
+    # 1 - 0.05^(1/n) = 1e-4 for n = 29,956.
+    assert plan["trial-singles"]["runs"] == 29_956
+    assert plan["trial-singles"]["bound_ppm"] == pytest.approx(100.0, rel=1e-4)
+    # 300 doubles without failure show 1 - 0.05^(1/300) = 0.9936 %; 10 in a million would ask for 299,572.
+    assert plan["trial-doubles-short"]["runs"] == 300
+    assert plan["trial-doubles-short"]["bound_ppm"] == pytest.approx(9936.0, rel=1e-3)
+    assert plan["trial-doubles-short"]["wanted_runs"] == 299_572
+
+
+def test_the_stricter_target_of_a_kind_counts():
+    plan = by_code(trial_plan(targets=Targets(single_as_double=5000.0, single_as_no_sheet=1000.0), sheets=[COPY]))
+    assert plan["trial-singles"]["runs"] == 2995
+
+
+@given(
+    singles=st.none() | st.floats(1e-3, 1e6),
+    doubles=st.none() | st.floats(1e-3, 1e6),
+    failures=st.integers(0, 3),
+)
+def test_counts_are_within_reach_and_show_what_they_say(singles, doubles, failures):
+    targets = Targets(single_as_double=singles, double_as_single=doubles)
+    plan = by_code(trial_plan(targets=targets, sheets=[COPY], failures=failures))
+    for kind, wanted in (("singles", singles), ("doubles", doubles)):
+        count = plan.get(f"trial-{kind}") or plan[f"trial-{kind}-short"]
+        assert LEAST <= count["runs"] <= PRACTICABLE[kind]
+        shown = upper_bound(trials=count["runs"], failures=failures)
+        assert count["bound_ppm"] == pytest.approx(1e6 * shown)
+        reached = wanted is None or shown <= 1e-6 * wanted
+        assert (f"trial-{kind}" in plan) == reached
+        if not reached:
+            assert count["wanted_runs"] == trials_for(bound=1e-6 * wanted, failures=failures) > count["runs"]
+    runs = plan["trial-pass"]
+    assert plan["trial-levels"]["readings"] == runs["double_runs"]
+    assert plan["trial-fail"]["failures"] == runs["failures_allowed"] + 1
+
+
+def test_lightest_heaviest_and_most_blocked_are_run():
+    plan = by_code(trial_plan(targets=Targets(), sheets=[BOARD, COPY, FOLDED, BLOCKED]))
+    assert plan["trial-lightest"] == {"sheet": 1, "grammage_gsm": 80.0}
+    assert plan["trial-heaviest"] == {"sheet": 2, "grammage_gsm": 480.0}
+    assert plan["trial-most-blocked"]["sheet"] == 3
+
+
+def test_a_sheet_is_named_once_and_a_single_sheet_not_at_all():
+    def named(sheets):
+        plan = trial_plan(targets=Targets(), sheets=sheets)
+        return [note.values["sheet"] for note in plan if "sheet" in note.values]
+
+    assert named([COPY]) == []
+    assert named([BLOCKED, BOARD]) == [0, 1]
+
+
+def test_the_order_of_the_list_does_not_decide_what_is_run():
+    forward = trial_plan(targets=Targets(), sheets=[BOARD, COPY, FOLDED])
+    backward = trial_plan(targets=Targets(), sheets=[FOLDED, COPY, BOARD])
+    assert by_code(forward)["trial-lightest"]["grammage_gsm"] == by_code(backward)["trial-lightest"]["grammage_gsm"]
+    assert by_code(forward)["trial-heaviest"]["grammage_gsm"] == by_code(backward)["trial-heaviest"]["grammage_gsm"]
+
+
+@pytest.mark.parametrize("bound", [0.0, -0.1, 1.0, 2.0, float("nan")])
+def test_a_bound_that_is_no_probability(bound):
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        trials_for(bound=bound)
