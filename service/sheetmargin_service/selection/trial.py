@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, log, log1p, sqrt
 
-from scipy.stats import beta, binom, nct, norm
+from scipy.special import bdtr, betaincinv, nctdtrit, ndtri
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.selection.answer import Note
@@ -32,7 +32,7 @@ def upper_bound(*, trials: int, failures: int, confidence: float = CONFIDENCE) -
     """One-sided upper bound of a probability from `failures` in `trials` [1]."""
     if failures >= trials:
         return 1.0
-    return float(beta.ppf(confidence, failures + 1, trials - failures))
+    return float(betaincinv(failures + 1, trials - failures, confidence))
 
 
 def trials_for(*, bound: float, failures: int = 0, confidence: float = CONFIDENCE) -> int:
@@ -47,11 +47,11 @@ def trials_for(*, bound: float, failures: int = 0, confidence: float = CONFIDENC
     if failures == 0:
         return ceil(log(1.0 - confidence) / log1p(-bound))
     low, high = failures, failures + 1
-    while binom.cdf(failures, high, bound) > 1.0 - confidence:
+    while bdtr(failures, high, bound) > 1.0 - confidence:
         low, high = high, 2 * high
     while high - low > 1:
         middle = (low + high) // 2
-        if binom.cdf(failures, middle, bound) > 1.0 - confidence:
+        if bdtr(failures, middle, bound) > 1.0 - confidence:
             low = middle
         else:
             high = middle
@@ -60,7 +60,7 @@ def trials_for(*, bound: float, failures: int = 0, confidence: float = CONFIDENC
 
 def tolerance_factor(*, readings: int, share: float, confidence: float = CONFIDENCE) -> float:
     """k, so that `share` of a normal spread lies above mean - k s, of `readings` readings, with this confidence [3]."""
-    return float(nct.ppf(confidence, readings - 1, norm.ppf(share) * sqrt(readings)) / sqrt(readings))
+    return float(nctdtrit(readings - 1, ndtri(share) * sqrt(readings), confidence) / sqrt(readings))
 
 
 def trial_plan(*, targets: Targets, sheets: Sequence[Sheet], failures: int = 0) -> tuple[Note, ...]:
