@@ -22,6 +22,9 @@ ZERO_CELSIUS_K = 273.15
 # Mole fraction of carbon dioxide: the reference value of [1] and [2]; 100 ppm more changes the speed by 0.01 m/s.
 CARBON_DIOXIDE = 4.0e-4
 
+# Least cosine of the angle of incidence.
+_GRAZING = 1e-6
+
 # [1] table III, for 0 to 30 degrees Celsius, 75 to 102 kPa, up to 6 % water by mole.
 _SPEED = (
     (331.5024, 0.603055, -0.000528),
@@ -138,9 +141,11 @@ def surface_admittance(*, air: Air, sin_theta: Real) -> NDArray[np.float64] | Co
     """Normal velocity over pressure, cos(theta)/(rho c), of a plane wave leaving a surface; shape of `sin_theta`.
 
     Beyond grazing (sin_theta > 1) the wave is evanescent and dies away from the surface; under the time factor
-    e^(+i w t) that is cos(theta) = -i sqrt(sin^2 - 1).
+    e^(+i w t) that is cos(theta) = -i sqrt(sin^2 - 1). Grazing itself, where sheets reflect all and a pair of them has
+    no field between, is kept a millionth of a radian away.
     """
     square = 1.0 - np.square(np.asarray(sin_theta, dtype=np.float64))
+    square = np.where(np.abs(square) < _GRAZING**2, _GRAZING**2, square)
     if np.all(square >= 0.0):
         return np.asarray(np.sqrt(square) / air.impedance_pa_s_per_m)
     return np.asarray(np.conj(np.sqrt(square + 0j)) / air.impedance_pa_s_per_m)

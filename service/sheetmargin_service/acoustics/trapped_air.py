@@ -9,9 +9,9 @@ sees the bulk modulus K and motion along the film the density rho_x,
 with g the heat capacity ratio: isothermal and viscous when narrow, adiabatic and free when wide. Motion across the film
 is that of its walls and sees the plain density rho.
 
-References: slit: Stinson, JASA 89, 550 (1991), and Allard and Atalla, Propagation of Sound in Porous Media, 2nd edition,
-section 4.7; films between plates: Beltman, J. Sound Vib. 227, 555 (1999), the low reduced frequency model. The gas is a
-continuum: slip at the walls is left out (effective viscosity lower by 6 mean free paths over d, about 20 % at 2 um).
+References: slit: Stinson, JASA 89, 550 (1991); Allard and Atalla, Propagation of Sound in Porous Media, 2nd edition,
+section 4.7; films between plates: Beltman, J. Sound Vib. 227, 555 (1999), the low reduced frequency model. The gas is
+a continuum: slip at the walls is left out (effective viscosity lower by 6 mean free paths over d, a sixth at 2 um).
 """
 
 from __future__ import annotations

@@ -1,0 +1,245 @@
+"""A sheet of several layers: any number of elastic and fluid layers, asymmetric allowed, in air.
+
+Welded elastic layers are joined by the recursive stiffness matrix (Rokhlin and Wang, JASA 112, 822, 2002), which holds
+for any thickness and frequency, where a product of transfer matrices overflows. Of a run of welded layers, its bottom
+face under a pressure p, is kept
+
+    traction on the top face = S U + g p,        w times the normal motion of the bottom face = -g U + e p,
+
+with U = w (-i ux, uz) of the top face, which makes S symmetric and an impedance. A further layer on top, of symmetric
+and antisymmetric stiffness Ks and Ka, P = (Ks + Ka)/2, M = (Ks - Ka)/2, D = diag(1, -1), N = (D S D + P)^-1, makes it
+
+    S' = P - M N M,      g' = -M N D g,      e' = e + g D N D g.
+
+In the notation of `plate`, with f_j = p_j tan(w p_j h/2) for Ks and -p_j cot(w p_j h/2) for Ka, a layer has
+
+    d = e_1 f_1 + e_2 f_2,   e_1,2 = c33/2 -+ (Y - c33 (p_1^2 + p_2^2)/2)/delta
+    Y = rho - c55 s,   delta = p_2^2 - p_1^2
+    K11 = -c33 c55 f_1 f_2/d,   K22 = c33 Y/d,   K12 = -sqrt(s) (c55 - (c13 + c55) Y (f_2 - f_1)/(delta d)).
+
+P and M are written out in the decaying exponentials, so that M keeps its relative accuracy when a layer is thick. Runs
+of welded layers and fluid layers meet at faces free of shear and are joined by their reflections in air.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.air import Air, surface_admittance
+from sheetmargin_service.acoustics.blocks import ComplexArray, Real, map_blocks
+from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
+from sheetmargin_service.acoustics.plate import ElasticPlate, partial_waves, plate_response
+from sheetmargin_service.acoustics.response import Response, StackResponse
+
+# Arrays that describe one layer to `_add_layer`.
+_LAYER_ARRAYS = 13
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stack:
+    """Layers of one sheet from the bottom face to the top. Touching elastic layers are welded."""
+
+    layers: tuple[ElasticPlate | FluidLayer, ...]
+
+    def __post_init__(self) -> None:
+        if not self.layers:
+            raise ValueError("a stack needs at least one layer")
+
+
+def stack_response(*, stack: Stack, air: Air, frequency_hz: Real, sin_theta: Real) -> StackResponse:
+    """Reflection from both sides and transmission of `stack` in `air`; arguments and layers' fields broadcast."""
+    parts: list[Response | StackResponse] = []
+    for elastic, run in groupby(stack.layers, key=lambda layer: isinstance(layer, ElasticPlate)):
+        layers = list(run)
+        if elastic:
+            parts.append(
+                _welded_response(
+                    layers=[layer for layer in layers if isinstance(layer, ElasticPlate)],
+                    air=air,
+                    frequency_hz=frequency_hz,
+                    sin_theta=sin_theta,
+                )
+            )
+        else:
+            parts.extend(
+                fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+                for layer in layers
+                if isinstance(layer, FluidLayer)
+            )
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = join(below=whole, above=part)
+    return StackResponse(
+        transmission=whole.transmission,
+        reflection_below=whole.reflection_below,
+        reflection_above=whole.reflection_above,
+    )
+
+
+def join(*, below: Response | StackResponse, above: Response | StackResponse) -> StackResponse:
+    """Two sheets that touch without a bond: the limit of a vanishing layer of air between them."""
+    transmission, reflection_below, reflection_above = map_blocks(
+        _join,
+        below.transmission,
+        below.reflection_below,
+        below.reflection_above,
+        above.transmission,
+        above.reflection_below,
+        above.reflection_above,
+        results=3,
+    )
+    return StackResponse(
+        transmission=transmission, reflection_below=reflection_below, reflection_above=reflection_above
+    )
+
+
+def _welded_response(
+    *, layers: list[ElasticPlate], air: Air, frequency_hz: Real, sin_theta: Real
+) -> Response | StackResponse:
+    if len(layers) == 1:
+        return plate_response(plate=layers[0], air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    slowness = sin_theta / air.sound_speed_m_per_s
+    coefficients = [
+        array
+        for layer in layers
+        for array in (-2.0 * np.pi * frequency_hz * np.asarray(layer.thickness_m), *_coefficients(layer, slowness))
+    ]
+    transmission, reflection_below, reflection_above = map_blocks(
+        _respond, surface_admittance(air=air, sin_theta=sin_theta), *coefficients, results=3
+    )
+    return StackResponse(
+        transmission=transmission, reflection_below=reflection_below, reflection_above=reflection_above
+    )
+
+
+def _coefficients(layer: ElasticPlate, slowness: Real) -> tuple[ComplexArray, ...]:
+    """What the stiffness of a layer holds besides frequency and thickness, in the order of `_add_layer`."""
+    root_1, root_2, _, _ = partial_waves(plate=layer, slowness_s_per_m=slowness)
+    c13, c33, c55 = layer.c13_pa, layer.c33_pa, layer.c55_pa
+    square_1, square_2 = -root_1 * root_1, -root_2 * root_2
+    delta = square_2 - square_1
+    vertical = layer.density_kg_m3 - c55 * np.square(slowness)
+    skew = (vertical - 0.5 * c33 * (square_1 + square_2)) / delta
+    a_1, a_2 = (0.5 * c33 - skew) * root_1, (0.5 * c33 + skew) * root_2
+    along, across = c33 * c55 * root_1 * root_2, -c33 * vertical
+    coupling = slowness * (c13 + c55) * vertical / delta
+    shared = coupling * (root_2 * a_1 - root_1 * a_2)
+    return (
+        root_1,
+        root_2,
+        np.square(a_1 - a_2),
+        4.0 * a_1 * a_2,
+        along * a_1,
+        along * a_2,
+        across * a_1,
+        across * a_2,
+        np.asarray(-slowness * c55),
+        2.0 * shared,
+        coupling * (root_2 * a_2 - root_1 * a_1) - shared,
+        coupling * (root_2 * a_1 + root_1 * a_2),
+    )
+
+
+def _respond(admittance: ComplexArray, *arrays: ComplexArray) -> None:
+    *coefficients, transmission, reflection_below, reflection_above = arrays
+    # The bottom face itself: its traction is the pressure, whatever its motion.
+    zero = np.zeros_like(transmission)
+    state: tuple[ComplexArray, ...] = (zero, zero, zero, zero, zero - 1.0, zero)
+    for first in range(0, len(coefficients), _LAYER_ARRAYS):
+        state = _add_layer(*coefficients[first : first + _LAYER_ARRAYS], *state)
+    s11, s12, s22, g1, g2, e = state
+    # Free the top face of shear; then (Y + Yf) p = 2 Yf for a wave of unit pressure on one face.
+    inverse = np.reciprocal(s11 * s22 - s12 * s12)
+    u1, u2 = (s22 * g1 - s12 * g2) * inverse, (s11 * g2 - s12 * g1) * inverse
+    below = 1j * (g1 * u1 + g2 * u2 + e) + admittance
+    above = 1j * (s11 * inverse) + admittance
+    across = 1j * u2
+    scale = 2.0 * admittance / (below * above - across * across)
+    np.multiply(-scale, across, out=transmission)
+    np.subtract(scale * above, 1.0, out=reflection_below)
+    np.subtract(scale * below, 1.0, out=reflection_above)
+
+
+def _add_layer(
+    travel: ComplexArray | NDArray[np.float64],
+    root_1: ComplexArray,
+    root_2: ComplexArray,
+    determinant_product: ComplexArray,
+    determinant_both: ComplexArray,
+    along_1: ComplexArray,
+    along_2: ComplexArray,
+    across_1: ComplexArray,
+    across_2: ComplexArray,
+    shear: ComplexArray,
+    coupling_both: ComplexArray,
+    coupling_product: ComplexArray,
+    coupling_through: ComplexArray,
+    s11: ComplexArray,
+    s12: ComplexArray,
+    s22: ComplexArray,
+    g1: ComplexArray,
+    g2: ComplexArray,
+    e: ComplexArray,
+) -> tuple[ComplexArray, ...]:
+    """One step of the recursion, from the exponentials E_j = e^(-i w p_j h); in place, to spare the cache."""
+    decay_1: ComplexArray = np.exp(travel * root_1)
+    decay_2: ComplexArray = np.exp(travel * root_2)
+    cross_1, cross_2 = decay_1 * decay_1, decay_2 * decay_2
+    single_1, single_2 = 1.0 - cross_1, 1.0 - cross_2
+    cross_1 += 1.0
+    cross_2 += 1.0
+    cross_1 *= single_2
+    cross_2 *= single_1
+    product = single_1 * single_2
+    single_1 *= decay_2
+    single_2 *= decay_1
+    both = 1.0 - decay_1 * decay_2
+    decay_1 -= decay_2
+    decay_1 *= both
+    both *= both
+    q = np.reciprocal(determinant_product * product + determinant_both * both)
+
+    p11, p22 = (along_1 * cross_2 + along_2 * cross_1) * q, (across_1 * cross_1 + across_2 * cross_2) * q
+    p12 = shear + (both * coupling_both + product * coupling_product) * q
+    q *= 2.0
+    # -M11, M22 and M12.
+    m11, m22 = (single_1 * along_1 + single_2 * along_2) * q, (single_2 * across_1 + single_1 * across_2) * q
+    m12 = decay_1 * coupling_through * q
+
+    n22, n12, n11 = s11 + p11, s12 - p12, s22 + p22
+    inverse = np.reciprocal(n11 * n22 - n12 * n12)
+    n11 *= inverse
+    n12 *= inverse
+    n22 *= inverse
+    h1, h2 = n11 * g1 - n12 * g2, n12 * g1 - n22 * g2
+    x11, x21 = n12 * m12 - n11 * m11, n22 * m12 - n12 * m11
+    x12, x22 = n11 * m12 + n12 * m22, n12 * m12 + n22 * m22
+    return (
+        p11 + m11 * x11 - m12 * x21,
+        p12 + m11 * x12 - m12 * x22,
+        p22 - m12 * x12 - m22 * x22,
+        m11 * h1 - m12 * h2,
+        np.negative(m12 * h1 + m22 * h2),
+        e + g1 * h1 - g2 * h2,
+    )
+
+
+def _join(
+    transmission_1: ComplexArray,
+    below_1: ComplexArray,
+    above_1: ComplexArray,
+    transmission_2: ComplexArray,
+    below_2: ComplexArray,
+    above_2: ComplexArray,
+    transmission: ComplexArray,
+    reflection_below: ComplexArray,
+    reflection_above: ComplexArray,
+) -> None:
+    scale = np.reciprocal(1.0 - above_1 * below_2)
+    np.multiply(transmission_1 * transmission_2, scale, out=transmission)
+    np.add(below_1, transmission_1 * transmission_1 * below_2 * scale, out=reflection_below)
+    np.add(above_2, transmission_2 * transmission_2 * above_1 * scale, out=reflection_above)
