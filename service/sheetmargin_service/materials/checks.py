@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import sys
 
 from sheetmargin_service.materials.sheet import SheetError
 
@@ -10,7 +10,7 @@ from sheetmargin_service.materials.sheet import SheetError
 def in_range(value: float, *, field: str, low: float, high: float, unit: str = "") -> float:
     """The value when it is a finite number from `low` to `high`."""
     span = f"{low:g} to {high:g} {unit}".strip()
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= sys.float_info.max:
         raise SheetError(
             code="not-a-number", field=field, detail=f"{field} is not a finite number.", expected=f"a number, {span}"
         )

@@ -7,20 +7,13 @@ from functools import cache
 from types import MappingProxyType
 from typing import Literal
 
-from rapidfuzz import process
-
 from sheetmargin_service.materials.body import Body, combine, make_layer
 from sheetmargin_service.materials.corrugated import FLUTE_NAMES, corrugated_layers
 from sheetmargin_service.materials.entries import LANGUAGES, read_trapped_air
-from sheetmargin_service.materials.library import (
-    SUGGESTION_CUTOFF,
-    SUGGESTIONS,
-    Library,
-    load_sources,
-    normalise,
-)
+from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import TrappedAir
-from sheetmargin_service.materials.reading import LibraryError, Reader, load_table
+from sheetmargin_service.materials.names import NameIndex, spoken_names
+from sheetmargin_service.materials.reading import LibraryError, Reader, load_sources, load_table
 from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
 from sheetmargin_service.materials.sizes import Size
 from sheetmargin_service.materials.spec import CorrugatedSpec, LayerSpec, WallSpec
@@ -55,32 +48,36 @@ class Construction:
 def load_constructions() -> MappingProxyType[str, Construction]:
     """Every construction by id; LibraryError when the table is wrong."""
     sources = load_sources()
-    found: dict[str, Construction] = {}
-    names: dict[str, str] = {}
-    for construction_id, entry in sorted(load_table("constructions.toml").items()):
-        reader = Reader(entry, where=f"constructions.toml: {construction_id}", sources=sources)
-        construction = _read(construction_id, reader)
-        for name in _names(construction):
-            if names.setdefault(normalise(name), construction_id) != construction_id:
-                raise LibraryError(f"{name!r} names both {names[normalise(name)]} and {construction_id}")
-        found[construction_id] = construction
-    return MappingProxyType(found)
+    return MappingProxyType(
+        {
+            construction_id: _read(
+                construction_id, Reader(entry, where=f"constructions.toml: {construction_id}", sources=sources)
+            )
+            for construction_id, entry in sorted(load_table("constructions.toml").items())
+        }
+    )
+
+
+@cache
+def construction_names() -> NameIndex:
+    """Every name of every construction; LibraryError when two share one."""
+    try:
+        return NameIndex({item.id: spoken_names(item.name, item.synonyms) for item in load_constructions().values()})
+    except ValueError as error:
+        raise LibraryError(f"constructions.toml: {error}") from error
 
 
 def resolve_construction(name: str) -> str:
     """The id of a construction's id, name or synonym; SheetError with the nearest ids."""
-    wanted = normalise(name)
-    names = {normalise(word): item.id for item in load_constructions().values() for word in _names(item)}
-    if wanted in names:
-        return names[wanted]
-    near = process.extract(wanted, list(names), score_cutoff=SUGGESTION_CUTOFF, limit=None)
-    ids = dict.fromkeys(names[key] for key, _, _ in near)
+    found = construction_names().resolve(name)
+    if found is not None:
+        return found
     raise SheetError(
         code="unknown-construction",
         field="construction",
         detail=f"There is no construction {name[:100]!r}.",
         expected="an id, name or synonym of the constructions",
-        suggestions=tuple(ids)[:SUGGESTIONS],
+        suggestions=construction_names().suggest(name),
     )
 
 
@@ -151,11 +148,6 @@ def _with_label_state(
         detail=f"label_state {state!r} is not known.",
         expected="present, absent, doubled",
     )
-
-
-def _names(construction: Construction) -> tuple[str, ...]:
-    spoken = [*construction.name.values(), *(word for words in construction.synonyms.values() for word in words)]
-    return (construction.id, *spoken)
 
 
 def _read(construction_id: str, entry: Reader) -> Construction:

@@ -49,7 +49,10 @@ def custom_material(custom: CustomSpec, *, prefix: str) -> tuple[Material, tuple
     elastic = _elastic(custom, density_kg_m3=density, uncertainty_pct=modulus_pct, prefix=prefix)
     loss = given("loss_factor", low=1e-5, high=2, default=LOSS_FACTOR)
     loss_pct = given("loss_uncertainty_pct", low=0, high=95, default=LOSS_UNCERTAINTY_PCT, unit="per cent")
-    tolerance = given("mass_tolerance_pct", low=0, high=50, default=MASS_TOLERANCE_PCT, unit="per cent")
+    tolerance = MASS_TOLERANCE_PCT
+    if custom.mass_tolerance_pct is not None:
+        field = prefix + "mass_tolerance_pct"
+        tolerance = in_range(custom.mass_tolerance_pct, field=field, low=0, high=50, unit="per cent")
     material = Material(
         id=CUSTOM,
         name={"en": "custom material", "de": "eigenes Material"},

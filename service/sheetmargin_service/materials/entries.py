@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from sheetmargin_service.materials.material import (
-    Elastomer,
     Electrical,
     Interval,
     Isotropic,
     Material,
     Optical,
     Porous,
+    SoftSolid,
     TransverselyIsotropic,
     TrappedAir,
 )
@@ -101,7 +101,7 @@ def _interval(entry: Reader, *, low: float, high: float) -> Interval:
     return interval
 
 
-def _elastic(entry: Reader) -> tuple[Isotropic | Elastomer | TransverselyIsotropic, str]:
+def _elastic(entry: Reader) -> tuple[Isotropic | SoftSolid | TransverselyIsotropic, str]:
     source = entry.source()
 
     def modulus(key: str) -> Interval:
@@ -109,15 +109,15 @@ def _elastic(entry: Reader) -> tuple[Isotropic | Elastomer | TransverselyIsotrop
         return Interval(low=bottom, nominal=nominal, high=top, source=source)
 
     kind = entry.text("kind")
-    elastic: Isotropic | Elastomer | TransverselyIsotropic
+    elastic: Isotropic | SoftSolid | TransverselyIsotropic
     match kind:
         case "isotropic":
             elastic = Isotropic(
                 youngs_modulus_gpa=modulus("youngs_modulus_gpa"),
                 poisson_ratio=entry.number("poisson_ratio", high=0.495),
             )
-        case "elastomer":
-            elastic = Elastomer(
+        case "soft":
+            elastic = SoftSolid(
                 bulk_modulus_gpa=modulus("bulk_modulus_gpa"),
                 shear_modulus_gpa=modulus("shear_modulus_gpa"),
                 bulk_loss_factor=entry.number("bulk_loss_factor", high=1.0),
@@ -132,7 +132,7 @@ def _elastic(entry: Reader) -> tuple[Isotropic | Elastomer | TransverselyIsotrop
             if not is_stable(c11=elastic.c11_gpa, c13=elastic.c13_gpa, c33=elastic.c33_gpa):
                 raise entry.error("c11 c33 <= c13^2: the stiffness is not positive definite")
         case _:
-            raise entry.error(f"kind {kind!r} is none of isotropic, elastomer, transversely-isotropic")
+            raise entry.error(f"kind {kind!r} is none of isotropic, soft, transversely-isotropic")
     entry.close()
     return elastic, source
 

@@ -40,8 +40,8 @@ class Isotropic:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Elastomer:
-    """A solid far softer and more lossy in shear than in compression (rubber, adhesives): the moduli are given apart.
+class SoftSolid:
+    """A solid far softer and more lossy in shear than in compression (rubber, adhesives, soft plastics): moduli apart.
 
     The material's loss factor belongs to shear, `bulk_loss_factor` to the bulk modulus.
     """
@@ -105,7 +105,7 @@ class Material:
     synonyms: dict[str, tuple[str, ...]]
     family: str
     density_kg_m3: Interval
-    elastic: Isotropic | Elastomer | TransverselyIsotropic
+    elastic: Isotropic | SoftSolid | TransverselyIsotropic
     loss_factor: Interval
     mass_tolerance_pct: float
     formation_pct: float

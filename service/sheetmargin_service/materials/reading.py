@@ -28,6 +28,14 @@ def table_names(folder: str) -> list[str]:
     return sorted(f"{folder}/{entry.name}" for entry in (DATA / folder).iterdir() if entry.name.endswith(".toml"))
 
 
+def load_sources() -> dict[str, str]:
+    """Every source by its key."""
+    sources = load_table("sources.toml")
+    if not all(isinstance(text, str) and text.strip() for text in sources.values()):
+        raise LibraryError("sources.toml: expected texts")
+    return sources
+
+
 class Reader:
     """Takes the keys of one table one by one; `close` refuses what nobody took."""
 

@@ -14,12 +14,12 @@ from sheetmargin_service.materials.body import (
     make_layer,
 )
 from sheetmargin_service.materials.checks import at_most_one, in_range, known
-from sheetmargin_service.materials.constructions import constructed, resolve_construction
+from sheetmargin_service.materials.constructions import constructed, construction_names, resolve_construction
 from sheetmargin_service.materials.corrugated import corrugated_layers
-from sheetmargin_service.materials.custom import CUSTOM
+from sheetmargin_service.materials.custom import CUSTOM, GIVEN
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.permeance import permeance_of, typical_permeance, with_pores
-from sheetmargin_service.materials.sheet import Assumption, Sheet, SheetError
+from sheetmargin_service.materials.sheet import Assumption, Scalar, Sheet, SheetError
 from sheetmargin_service.materials.sizes import (
     GRAMMAGE_LIMITS_GSM,
     THICKNESS_LIMITS_UM,
@@ -52,22 +52,10 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
     body = _body(spec, library)
     grammage = sum(grammage_of_layer(layer) for layer in body.layers) * (1 - body.open_area_pct / 100)
     thickness = sum(layer.thickness_um for layer in body.layers)
-    _check_total(spec, grammage_gsm=grammage, thickness_um=thickness)
+    plies = _plies(spec.plies)
+    _check_total(spec, grammage_gsm=grammage, thickness_um=thickness, plies=plies)
     mass_pct, thickness_pct, tolerance_notes = _tolerances(spec, body)
     body, permeance, permeance_notes = _permeance(spec, body)
-    air_note = Assumption(
-        code="trapped-air-typical",
-        field="double",
-        value=body.trapped_air.p50_um,
-        values={
-            "p5_um": body.trapped_air.p5_um,
-            "p50_um": body.trapped_air.p50_um,
-            "p95_um": body.trapped_air.p95_um,
-            "loose_share": body.trapped_air.loose_share,
-            "loose_max_um": body.trapped_air.loose_max_um,
-        },
-        source=body.trapped_air.source,
-    )
     known(spec.double.contact, field="double/contact", allowed=CONTACTS)
     overlap = spec.double.overlap_mm
     if overlap is not None:
@@ -76,7 +64,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         label=spec.label,
         material_id=body.material_id,
         layers=body.layers,
-        plies=_plies(spec.plies),
+        plies=plies,
         grammage_gsm=grammage,
         thickness_um=thickness,
         density_kg_m3=1_000 * grammage / thickness,
@@ -88,7 +76,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         overlap_mm=overlap,
         permeance_um_per_pa_s=permeance,
         open_area_fraction=body.open_area_pct / 100,
-        assumptions=(*body.assumptions, *tolerance_notes, *permeance_notes, air_note),
+        assumptions=(*body.assumptions, *tolerance_notes, *permeance_notes, *_trapped_air_notes(body)),
     )
 
 
@@ -173,6 +161,15 @@ def _body(spec: SheetSpec, library: Library) -> Body:
 
 
 def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
+    construction = construction_names().resolve(name)
+    if library.resolve(name) is None and construction is not None:
+        raise SheetError(
+            code="unknown-material",
+            field="material",
+            detail=f"{name!r} is a construction of several layers, not a material.",
+            expected=f'construction "{construction}" in place of material',
+            suggestions=(construction,),
+        )
     material, custom_notes = find_material(name, spec.custom, library, prefix="")
     open_area = _open_area(spec.open_area_pct) if spec.open_area_pct is not None else 0.0
     grammage, thickness = grammage_of(spec), thickness_of(spec, material)
@@ -213,14 +210,22 @@ def _plies(value: int) -> int:
         raise SheetError(
             code="out-of-range",
             field="plies",
-            detail=f"plies is {value!r}.",
+            detail=f"plies is not a whole number from 1 to {MAX_PLIES}.",
             expected=f"a whole number, 1 to {MAX_PLIES}",
         )
     return value
 
 
-def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float) -> None:
+def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float, plies: int) -> None:
     """The widest limits of any sheet, for totals that no single field gave."""
+    thickest = THICKNESS_LIMITS_UM[1]
+    if thickness_um <= thickest < thickness_um * plies:
+        raise SheetError(
+            code="out-of-range",
+            field="plies",
+            detail=f"{plies} plies come to {thickness_um * plies:.4g} um.",
+            expected=f"up to {thickest:g} um in all",
+        )
     field = next((name for name in ("material", "layers", "corrugated") if getattr(spec, name)), "construction")
     for value, (low, high), unit in (
         (thickness_um, THICKNESS_LIMITS_UM, "um"),
@@ -249,6 +254,8 @@ def _tolerances(spec: SheetSpec, body: Body) -> tuple[float, float, tuple[Assump
             return given[field]
         if other in given:
             code, value, source = "tolerance-from-other", given[other], other
+        elif body.spread_source == GIVEN:
+            return body.mass_tolerance_pct
         else:
             code, value, source = "tolerance-typical", body.mass_tolerance_pct, body.spread_source
         notes.append(Assumption(code=code, field=field, value=value, values={"tolerance_pct": value}, source=source))
@@ -257,6 +264,20 @@ def _tolerances(spec: SheetSpec, body: Body) -> tuple[float, float, tuple[Assump
     mass = taken("grammage_tolerance_pct", "thickness_tolerance_pct")
     thickness = taken("thickness_tolerance_pct", "grammage_tolerance_pct")
     return mass, thickness, tuple(notes)
+
+
+def _trapped_air_notes(body: Body) -> tuple[Assumption, ...]:
+    air = body.trapped_air
+    if air.source == GIVEN:
+        return ()
+    values: dict[str, Scalar] = {
+        "p5_um": air.p5_um,
+        "p50_um": air.p50_um,
+        "p95_um": air.p95_um,
+        "loose_share": air.loose_share,
+        "loose_max_um": air.loose_max_um,
+    }
+    return (Assumption(code="trapped-air-typical", field="double", value=air.p50_um, values=values, source=air.source),)
 
 
 def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[Assumption, ...]]:
