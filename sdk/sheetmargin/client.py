@@ -33,8 +33,8 @@ class Client:
 
     `timeout` is in seconds, for connecting and between two bytes of an answer. A call that fails for want of a
     connection, or is answered 429 or 503, is tried again up to `retries` times, after the wait that Retry-After asks
-    for (up to a minute) or with exponential backoff. `language` (`en`, `de`) is the language of the texts. One client may
-    serve a whole program.
+    for (up to a minute) or with exponential backoff. `language` (`en`, `de`) is the language of the texts. One client
+    may serve a whole program.
     """
 
     def __init__(

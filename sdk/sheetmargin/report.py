@@ -48,14 +48,15 @@ def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
 def _head(answer: Answer) -> str:
     lines = [f"{answer.reference}"] if answer.reference else []
     lines += textwrap.wrap(VERDICTS.get(answer.verdict or "", answer.verdict or "no verdict"), WIDTH)
-    lines += [_sheet(sheet) for sheet in answer.sheets]
+    lines += [_sheet(sheet, named=len(answer.sheets) > 1) for sheet in answer.sheets]
     return "\n".join(lines)
 
 
-def _sheet(sheet: SheetSummary) -> str:
+def _sheet(sheet: SheetSummary, *, named: bool) -> str:
     sizes = [(sheet.grammage_gsm, "g/m2"), (sheet.thickness_um, "um"), (sheet.density_kg_m3, "kg/m3")]
     parts = [sheet.material or "sheet", *(f"{value:g} {unit}" for value, unit in sizes if value is not None)]
-    return f"{_name(sheet)}: {', '.join(parts)}"
+    text = ", ".join(parts)
+    return f"{_name(sheet)}: {text}" if named or sheet.label else text
 
 
 def _name(sheet: SheetSummary) -> str:
