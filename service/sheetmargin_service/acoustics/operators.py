@@ -26,7 +26,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -42,6 +42,7 @@ from sheetmargin_service.acoustics.panels import (
     GROUPS,
     PANEL_NODES,
     coarse_theta,
+    highest_degrees,
     kernel_nodes,
     project_kernel,
     unresolved_tail,
@@ -161,7 +162,7 @@ def build_operator(
     )
 
 
-@cache
+@lru_cache(maxsize=16)
 def _order_moments(order: int) -> tuple[Array, Array]:
     """Kernels 2 pi sin(theta) P_n(cos theta), tapered, on the coarse and the fine basis: (48, order), (384, order)."""
     theta, measure = kernel_nodes(extent_rad=float(order))
@@ -216,6 +217,17 @@ def amplitudes(
         amplitude += (fine.swapaxes(0, 1) @ operator.fine).swapaxes(0, 1)
         level = _level(operator, amplitude)
     return amplitude.reshape(*cases, *amplitude.shape[1:])
+
+
+def coarse_error(*, operator: Operator, samples: Complex, floor_db: float = -90.0) -> float:
+    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of the level that hangs on the highest
+    degrees of their panels, at the worst case and setting. Levels below `floor_db` count as that.
+
+    Coincidences of plates are seen by their skirts: above 0.03 the response must be resolved by `amplitudes`.
+    """
+    level = _level(operator, apply_samples(operator=operator, samples=samples))
+    open_part = _level(operator, apply_samples(operator=operator, samples=samples @ highest_degrees()))
+    return float(np.max(open_part / np.maximum(level, 10.0 ** (floor_db / 20.0))))
 
 
 def level_db(*, operator: Operator, amplitude: Complex) -> Array:

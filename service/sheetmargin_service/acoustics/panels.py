@@ -79,3 +79,12 @@ def _tail_projection() -> Array:
 def unresolved_tail(samples: Complex) -> Array:
     """Size of the last two Legendre coefficients of samples (..., 8) at Gauss nodes: (...)."""
     return np.asarray(np.abs(samples @ _tail_projection()).sum(axis=-1))
+
+
+@cache
+def highest_degrees() -> Array:
+    """Projector (48, 48) from coarse samples to the part of them in the two highest degrees of their panels."""
+    x, weights = gauss_nodes(PANEL_NODES)
+    table = legendre_table(order=PANEL_NODES, x=x)[-2:]
+    degree = np.arange(PANEL_NODES)[-2:, None] + 0.5
+    return np.kron(np.eye(len(GROUPS)), (degree * table * weights).T @ table)

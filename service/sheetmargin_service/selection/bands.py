@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.prediction.principles.base import Receiver, Span, Survey
+from sheetmargin_service.prediction.principles.base import Receiver, Survey
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,8 @@ def margins(survey: Survey, *, low: Array, high: Array) -> tuple[Array, Array, A
     Two sheets may lie on either side of the band: bonded, they can read stronger than one.
     """
     no_sheet = low - survey.no_sheet.p99
+    if survey.fewer is not None:
+        no_sheet = np.minimum(no_sheet, low - survey.fewer.p99)
     single = np.minimum(survey.single.p1 - low, high - survey.single.p99)
     double = np.maximum(survey.double.p1 - high, low - survey.double.p99)
     return no_sheet, single, double
@@ -48,10 +50,7 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     single_low = np.min([s.single.p1 for s in surveys], axis=0)
     single_high = np.max([s.single.p99 for s in surveys], axis=0)
     above = np.min([np.where(w, s.double.p1, np.inf) for s, w in zip(surveys, weaker, strict=True)], axis=0)
-    below = np.max(
-        [np.maximum(s.no_sheet.p99, np.where(w, -np.inf, s.double.p99)) for s, w in zip(surveys, weaker, strict=True)],
-        axis=0,
-    )
+    below = np.max([_below(s, weaker=w) for s, w in zip(surveys, weaker, strict=True)], axis=0)
     low_ideal = 0.5 * (below + single_low)
     room = single_low - low_ideal
     high_ideal = np.where(np.isfinite(above), 0.5 * (single_high + above), single_high + np.maximum(room, step))
@@ -64,11 +63,10 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     return Bands(low=low, high=high, no_sheet=no_sheet, single=single, double=double)
 
 
-def at(survey: Survey, setting: int) -> Survey:
-    """The survey of one setting alone."""
+def _below(survey: Survey, *, weaker: NDArray[np.bool_]) -> Array:
+    """The upper end of what lies below the band: no sheet, a ply too few, and two sheets that read stronger than one."""
+    ends = [survey.no_sheet.p99, np.where(weaker, -np.inf, survey.double.p99)]
+    if survey.fewer is not None:
+        ends.append(survey.fewer.p99)
+    return np.asarray(np.max(ends, axis=0))
 
-    def pick(span: Span) -> Span:
-        s = slice(setting, setting + 1)
-        return Span(p1=span.p1[s], p50=span.p50[s], p99=span.p99[s])
-
-    return Survey(no_sheet=pick(survey.no_sheet), single=pick(survey.single), double=pick(survey.double))

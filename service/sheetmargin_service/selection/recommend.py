@@ -144,6 +144,7 @@ def _detailed(bench: Bench, principle: Principle, sheet: Sheet, setting: int) ->
         no_sheet=span_of(grid, detail.no_sheet),
         single=span_of(grid, detail.single),
         double=span_of(grid, detail.double),
+        fewer=None if detail.fewer is None else span_of(grid, detail.fewer),
     )
 
 

@@ -22,7 +22,7 @@ T = TypeVar("T", NDArray[np.float64], NDArray[np.complex128])
 
 @dataclass(frozen=True, kw_only=True)
 class Layer(Generic[T]):
-    """What a layer passes (both ways alike) and what it sends back at its front and at its back. Arrays of one shape."""
+    """What a layer passes (both ways alike), sends back at its front and at its back: arrays of one shape."""
 
     passed: T
     front: T

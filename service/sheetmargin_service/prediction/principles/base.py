@@ -59,11 +59,15 @@ class Span:
 
 @dataclass(frozen=True, kw_only=True)
 class Survey:
-    """One class and one sheet over every setting, with spread to first order: what a search needs."""
+    """One class and one sheet over every setting, with spread to first order: what a search needs.
+
+    `double` is a sheet too many; of a sheet of several plies it is a ply too many, and `fewer` a ply too few.
+    """
 
     no_sheet: Span
     single: Span
     double: Span
+    fewer: Span | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +94,7 @@ class Detail:
     no_sheet: Spread
     single: Spread
     double: Spread
+    fewer: Spread | None = None
 
 
 class Bench(Protocol):

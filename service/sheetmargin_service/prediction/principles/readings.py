@@ -8,27 +8,32 @@ A reading depends on a few things far from linearly (the air between two sheets,
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Detail, Span, Spread, Survey
-from sheetmargin_service.prediction.trapped_air import FILM_M, film_weights
 
 Array = NDArray[np.float64]
 
 HALF_WIDTH_95 = 1.959963984540054
 """Half width that holds 95 % of a Gaussian, in standard deviations."""
+Z95 = 1.6448536269514722
+"""Standard normal quantile of 95 %."""
+BODY_NODES, BODY_REACH, LOOSE_NODES = 11, 2.8, 4
 FORMATION_SPOT_MM = 5.0
 """Spot for which a material's formation is given."""
 FORMATION_LIMIT = 2.0
-"""A smaller spot sees more of the formation, up to this factor: below about 1 mm the fibres' own scale (typical, from memory)."""
+"""A smaller spot sees more of the formation, up to this factor (typical, from memory)."""
 PARTIAL_CONTACT = 0.5
 """Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
+UNUSABLE_SIGMA = 1e3
+"""Standard deviation, in any unit, of a reading at a setting where the sheet has no room: no margin survives it."""
 _BISECTIONS = 20
 
 
@@ -82,6 +87,21 @@ class States:
         )
 
 
+def taught(states: States) -> States:
+    """The states as a receiver reads them whose gain was set so that one sheet reads its nominal value.
+
+    What the model does not know of the sheet then moves no sheet and two against one, not one itself.
+    """
+    shift = states.single.values[:1].mean(axis=2, keepdims=True) - states.single.values.mean(axis=2, keepdims=True)
+
+    def moved(readings: Readings) -> Readings:
+        values = readings.values + shift
+        sigma = np.broadcast_to(readings.sigma, values.shape[:2])
+        return replace(readings, values=values, sigma=sigma, belief=states.single.belief)
+
+    return States(no_sheet=moved(states.no_sheet), single=moved(states.single), double=moved(states.double))
+
+
 def open_readings(*, values: Array, sigma: Array) -> Readings:
     """No sheet: one variant and one node at each of N settings; `values` and `sigma` (N,)."""
     return Readings(values=values[None, :, None], weights=np.ones(1), belief=np.ones(1), sigma=sigma[None, :])
@@ -117,7 +137,28 @@ def air_between(sheet: Sheet) -> tuple[Array, Array]:
     doubles where the contact is partial."""
     if sheet.contact in ("bonded", "water-film"):
         return np.zeros(1), np.ones(1)
-    index, weight = film_weights(sheet.trapped_air)
+    film, weight = film_nodes(sheet.trapped_air)
     if sheet.contact == "partial":
-        return np.append(FILM_M[index], 0.0), np.append(weight * (1.0 - PARTIAL_CONTACT), PARTIAL_CONTACT)
-    return FILM_M[index], weight
+        return np.append(film, 0.0), np.append(weight * (1.0 - PARTIAL_CONTACT), PARTIAL_CONTACT)
+    return film, weight
+
+
+def film_nodes(distribution: TrappedAir) -> tuple[Array, Array]:
+    """Thicknesses in m of the air between two sheets and their weights, the body first and then the loose branch.
+
+    The body is log-normal on either side of its median, through p5 and p95, sampled evenly in the normal variable
+    (trapezoid rule, whose error for a Gaussian falls faster than any power); the loose branch is log-uniform from p95
+    to the loosest, sampled at the middle of equal shares.
+    """
+    d = distribution
+    z = np.linspace(-BODY_REACH, BODY_REACH, BODY_NODES)
+    weight = np.exp(-0.5 * z * z)
+    below, above = np.log(d.p50_um / d.p5_um) / Z95, np.log(d.p95_um / d.p50_um) / Z95
+    film = d.p50_um * np.exp(np.where(z < 0.0, below, above) * z)
+    weight *= (1.0 - d.loose_share) / weight.sum()
+    share = (np.arange(LOOSE_NODES) + 0.5) / LOOSE_NODES
+    stray = d.p95_um * (d.loose_max_um / d.p95_um) ** share
+    return (
+        np.concatenate([film, stray]) * 1e-6,
+        np.concatenate([weight, np.full(LOOSE_NODES, d.loose_share / LOOSE_NODES)]),
+    )

@@ -42,7 +42,7 @@ def spectrum(coil: Coil, k_per_m: Array) -> Array:
 
 
 def self_coupling(coil: Coil) -> float:
-    """int [I(k r1, k r2)]^2 / k^6 2 (k l - 1 + e^(-k l)) dk in m^5: the coil's own inductance, by adaptive quadrature."""
+    """int [I(k r1, k r2)]^2 / k^6 2 (k l - 1 + e^(-k l)) dk in m^5, the coil's own inductance; adaptive quadrature."""
 
     inner, length = coil.inner_radius_m / coil.outer_radius_m, coil.length_m / coil.outer_radius_m
 
@@ -56,7 +56,7 @@ def self_coupling(coil: Coil) -> float:
 
 
 def nodes(coil: Coil, *, distance_m: Array, count: int) -> tuple[Array, Array]:
-    """Spatial frequencies (K,) in 1/m and the weights (N, K) in m^5 of the coupling of two coils `distance_m` (N,) apart.
+    """Spatial frequencies (K,) in 1/m and weights (N, K) in m^5 of the coupling of two coils `distance_m` (N,) apart.
 
     sum(weights) is the integral in the module's formula. Gauss-Legendre from 0 to where e^(-k d) of the nearest
     distance has fallen to 1e-13.

@@ -1,7 +1,7 @@
 """The quasi-static magnetic field of one spatial frequency through conductive layers.
 
-A coil above a flat sheet makes a field A(rho, z) = int a(k) J1(k rho) e^(-k z) dk, and each k passes the sheet by itself
-(Dodd and Deeds, Analytical solutions to eddy-current probe-coil problems, J. Appl. Phys. 39, 2829, 1968). In a
+A coil above a flat sheet makes a field A(rho, z) = int a(k) J1(k rho) e^(-k z) dk, and each k passes the sheet by
+itself (Dodd and Deeds, Analytical solutions to eddy-current probe-coil problems, J. Appl. Phys. 39, 2829, 1968). In a
 layer of conductivity sigma and permeability mu_r mu_0 the decay is g = sqrt(k^2 + i w mu sigma) instead of k, and the
 interface sends back r = (1 - q)/(1 + q), q = g/(mu_r k). A layer of thickness t then has, from face to face,
     T = (1 - r^2) e^(-g t) / (1 - r^2 e^(-2 g t)) = 1 / [cosh(g t) + (q + 1/q) sinh(g t)/2]
@@ -33,7 +33,7 @@ def conductive_layer(
 ) -> Layer[Complex]:
     """A conductive layer at spatial frequencies `k_per_m`; the arguments broadcast, and so does the layer's shape."""
     mu = relative_permeability
-    decay = np.sqrt(k_per_m**2 + 2j * np.pi * frequency_hz * MU_0 * mu / resistivity_ohm_m)
+    decay: Complex = np.sqrt(k_per_m**2 + 2j * np.pi * frequency_hz * MU_0 * mu / resistivity_ohm_m)
     ratio = decay / (mu * k_per_m)
     r = (1.0 - ratio) / (1.0 + ratio)
     once = np.exp(-decay * thickness_m)

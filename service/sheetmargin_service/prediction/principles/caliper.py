@@ -1,0 +1,222 @@
+"""Caliper: the thickness between two rollers or two laser spots, in um.
+
+A reading is t / cos(tilt) + offset tan(tilt) plus the gauge's own errors, and the independent ones add by the root of the
+sum of squares (JCGM 100:2008, 5.1.2). Two sheets carry the air between them: all of it under lasers, what the contact
+pressure leaves under a roller. The pressure also squeezes the sheet itself, p / C33 of its thickness, and may mark it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.stiffness import elastic_constants
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.prediction.principles.optical.kubelka_munk import scattering_layer
+from sheetmargin_service.prediction.principles.readings import (
+    HALF_WIDTH_95,
+    Readings,
+    States,
+    air_between,
+    open_readings,
+    relative_thickness_deviation,
+)
+from sheetmargin_service.prediction.principles.space import level_settings
+
+Array = NDArray[np.float64]
+
+GRID = SignalGrid(low=-100.0, step=1.0, count=12_000)
+STATIC_SOFTENING = np.array([1.0, 1.0 / 3.0, 3.0])
+"""A slow squeeze against the library's moduli near 200 kHz: as stiff, or three times softer or stiffer (typical, from
+memory; soft solids are softer when slow)."""
+BELIEF = np.array([0.5, 0.25, 0.25])
+"""How far the variants are believed (a choice, stated)."""
+GREATEST_SQUEEZE = 0.2
+"""A sheet squeezed by more of its thickness gives no reading to trust (a choice, stated)."""
+LEAST_DIFFUSE = 0.05
+"""Least share of light sent back diffusely that a triangulating laser can read (typical, from memory)."""
+POLISHED_FAMILIES = ("glass", "semiconductor")
+"""They send a laser back as a mirror does."""
+
+
+def root_sum_square(*parts: float) -> float:
+    """Independent contributions to one reading, combined (JCGM 100:2008, 5.1.2)."""
+    return float(np.sqrt(np.sum(np.square(parts))))
+
+
+@dataclass(frozen=True, kw_only=True)
+class CaliperBench:
+    """One class under given conditions. One setting: a caliper has no gap to choose."""
+
+    detector_class: DetectorClass
+    conditions: Conditions
+
+    @property
+    def parameters(self) -> CaliperParameters:
+        assert isinstance(self.detector_class.parameters, CaliperParameters)
+        return self.detector_class.parameters
+
+    @cached_property
+    def settings(self) -> Settings:
+        return level_settings(np.array([2.0 * self.parameters.stand_off_mm]))
+
+    @cached_property
+    def _own_sigma_um(self) -> float:
+        """Resolution with vibration, runout (a sine: its peak over the root of two), drift since zeroed, and, for lasers
+        that do not meet in one point, the sheet's lean."""
+        p = self.parameters
+        lean = np.tan(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)) * 1e3 * (p.spot_offset_mm or 0.0)
+        return root_sum_square(p.resolution_um, p.runout_um / np.sqrt(2.0), p.drift_um / HALF_WIDTH_95, float(lean))
+
+    @cached_property
+    def receiver(self) -> Receiver:
+        top = self.parameters.range_um
+        return Receiver(
+            lowest_edge=np.array([HALF_WIDTH_95 * self._own_sigma_um]), highest_edge=np.array([top]), widest_band=top
+        )
+
+    @property
+    def _pressure_pa(self) -> float:
+        """Mean pressure of a roller on the sheet; none under lasers."""
+        p = self.parameters
+        if p.force_n is None or p.contact_width_mm is None or p.contact_length_mm is None:
+            return 0.0
+        return p.force_n / (p.contact_width_mm * p.contact_length_mm * 1e-6)
+
+    def refuses(self, sheet: Sheet) -> Fact | None:
+        return self._refuses_contact(sheet) if self.parameters.contact == "roller" else _refuses_light(sheet)
+
+    def _refuses_contact(self, sheet: Sheet) -> Fact | None:
+        squeeze = float(self._squeeze(sheet)[0])
+        if squeeze <= GREATEST_SQUEEZE:
+            return None
+        return Fact(
+            code="too-soft-for-contact",
+            values={
+                "pressure_kpa": round(self._pressure_pa / 1e3, 1),
+                "squeeze_pct": round(100.0 * min(squeeze, 1.0)),
+                "greatest_pct": round(100.0 * GREATEST_SQUEEZE),
+            },
+        )
+
+    def _squeeze(self, sheet: Sheet) -> Array:
+        """Share of its thickness by which the contact squeezes the sheet, (V,)."""
+        yielded = 0.0
+        for layer in sheet.layers:
+            if layer.material is not None:
+                c33 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3, variant="nominal")[
+                    2
+                ]
+                yielded += layer.thickness_um * self._pressure_pa / float(np.real(c33))
+        return yielded / sheet.thickness_um / STATIC_SOFTENING
+
+    def survey(self, sheet: Sheet) -> Survey:
+        return self._states(sheet).survey()
+
+    def detail(self, sheet: Sheet, setting: int) -> Detail:
+        return self._states(sheet).detail(GRID)
+
+    def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
+        p = self.parameters
+        spread = self._sigma_um(sheet, count=sheet.plies)
+        facts = [
+            Fact(
+                code="thickness-step",
+                values={
+                    "thickness_um": round(sheet.plies * sheet.thickness_um, 1),
+                    "spread_um": round(HALF_WIDTH_95 * spread, 1),
+                    "own_um": round(HALF_WIDTH_95 * self._own_sigma_um, 1),
+                },
+            ),
+            Fact(
+                code="air-adds-thickness",
+                values={"air_um": round(p.air_left * sheet.trapped_air.p50_um, 1), "left_pct": round(100 * p.air_left)},
+            ),
+        ]
+        if p.contact == "roller":
+            values = {"force_n": p.force_n, "pressure_kpa": round(self._pressure_pa / 1e3, 1)}
+            facts.append(Fact(code="contact-marks", values=values))
+        return tuple(facts)
+
+    def _sigma_um(self, sheet: Sheet, *, count: int) -> float:
+        """Standard deviation of a reading of `count` plies."""
+        p = self.parameters
+        spot = p.contact_width_mm if p.contact == "roller" else p.spot_diameter_mm
+        assert spot is not None
+        own = sheet.thickness_um * relative_thickness_deviation(sheet, spot_mm=spot)
+        return root_sum_square(float(np.sqrt(count)) * own, self._own_sigma_um)
+
+    def _readings(self, sheet: Sheet, *, count: int, air_um: Array, weights: Array) -> Readings:
+        lean = np.cos(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)) if self._pressure_pa == 0.0 else 1.0
+        solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet))
+        values = (solid[:, None, None] + self.parameters.air_left * air_um) / lean
+        sigma = np.full((len(BELIEF), 1), self._sigma_um(sheet, count=count))
+        return Readings(values=values, weights=weights, belief=BELIEF, sigma=sigma)
+
+    def _states(self, sheet: Sheet) -> States:
+        film, weights = air_between(sheet)
+        inner = (sheet.plies - 1) * sheet.trapped_air.p50_um
+        return States(
+            no_sheet=open_readings(values=np.zeros(1), sigma=np.array([self._own_sigma_um])),
+            single=self._readings(sheet, count=sheet.plies, air_um=np.array([inner]), weights=np.ones(1)),
+            double=self._readings(sheet, count=sheet.plies + 1, air_um=inner + film * 1e6, weights=weights),
+        )
+
+
+def _refuses_light(sheet: Sheet) -> Fact | None:
+    """Why a triangulating laser sees no spot on the first layer, or None."""
+    material = sheet.layers[0].material
+    if material is None or material.optical is None:
+        return None
+    if material.family in POLISHED_FAMILIES:
+        return Fact(code="mirror-surface", values={"material": material.id})
+    if material.family == "metal":
+        return None
+    diffuse = scattering_layer(
+        scattering_m2_per_kg=np.asarray(material.optical.scattering_m2_per_kg),
+        absorption_m2_per_kg=np.asarray(material.optical.absorption_m2_per_kg),
+        mass_kg_per_m2=np.asarray(sheet.layers[0].density_kg_m3 * sheet.layers[0].thickness_um * 1e-6),
+    )
+    back = float(diffuse.front)
+    if back >= LEAST_DIFFUSE:
+        return None
+    return Fact(
+        code="no-diffuse-spot",
+        values={"reflected_pct": float(f"{100.0 * back:.2g}"), "least_pct": round(100.0 * LEAST_DIFFUSE)},
+    )
+
+
+class Caliper:
+    """The principle: every class of it works in the same way."""
+
+    id = "caliper"
+    quantity = "thickness"
+    unit = "um"
+    band_step = 1
+    grid = GRID
+
+    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+        p = detector_class.parameters
+        assert isinstance(p, CaliperParameters)
+        bench = CaliperBench(detector_class=detector_class, conditions=conditions)
+        room = [c for c in (conditions.clearance_above_mm, conditions.clearance_below_mm) if c is not None]
+        if all(p.stand_off_mm <= clearance for clearance in room):
+            return bench
+        return Fact(
+            code="does-not-fit",
+            values={
+                "gap_min_mm": 2.0 * p.stand_off_mm,
+                "clearance_above_mm": conditions.clearance_above_mm,
+                "clearance_below_mm": conditions.clearance_below_mm,
+            },
+        )
+
+
+PRINCIPLE = Caliper()

@@ -1,0 +1,105 @@
+"""One sheet and more as the coils' field meets them, with what is not known of the metal as variants."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.detectors.model import EddyCurrentParameters
+from sheetmargin_service.materials.sheet import Sheet, SheetLayer
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.principles.adding import Layer, add, pile
+from sheetmargin_service.prediction.principles.eddy_current.sheet import conductive_layer, empty_layer
+from sheetmargin_service.prediction.principles.readings import relative_thickness_deviation, uniform_deviation
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+RESISTIVITY_FACTORS = np.array([1.0, 0.9, 1.4, 1.0, 1.0])
+"""Sheet alloys against the library's value of the common grade: aluminium of the 1000 to 5000 series 2.8 to 5.9e-8
+ohm m, steels 1.3 to 2.5e-7 (typical, from memory)."""
+PERMEABILITY_FACTORS = np.array([1.0, 1.0, 1.0, 0.5, 2.0])
+"""Initial permeability of sheet steel moves this much with cold work and annealing (typical, from memory)."""
+BELIEF = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
+"""How far each variant is believed: the nominal case most, the four ends alike (a choice, stated)."""
+LOT_RESISTIVITY, LOT_PERMEABILITY = 0.03, 0.10
+"""Relative standard deviations from lot to lot of one grade (typical, from memory)."""
+TEMPERATURE_COEFFICIENT_PER_K = 0.004
+"""Relative rise of a metal's resistivity: copper 0.0039, aluminium 0.0043, iron 0.005 (CRC Handbook, from memory);
+alloys less."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moved:
+    """Relative changes of a sheet from its nominal state."""
+
+    thickness: float = 0.0
+    resistivity: float = 0.0
+    permeability: float = 0.0
+
+
+AS_NOMINAL = Moved()
+
+
+def influences(
+    sheet: Sheet, parameters: EddyCurrentParameters, conditions: Conditions, *, count: int
+) -> dict[str, float]:
+    """Standard deviations of what moves `count` sheets together: each sheet has a thickness of its own, all have one
+    temperature and come from one lot."""
+    warmth = uniform_deviation(conditions.temperature_min_c, conditions.temperature_max_c)
+    spot = 2.0 * parameters.coil_outer_radius_mm
+    return {
+        "thickness": relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count)),
+        "resistivity": float(np.hypot(TEMPERATURE_COEFFICIENT_PER_K * warmth, LOT_RESISTIVITY)),
+        "permeability": LOT_PERMEABILITY,
+    }
+
+
+def conductors(sheet: Sheet) -> tuple[SheetLayer, ...]:
+    """The layers that carry a current."""
+    return tuple(
+        layer for layer in sheet.layers if layer.material and layer.material.electrical.resistivity_ohm_m is not None
+    )
+
+
+def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) -> Layer[Complex]:
+    """One ply, (V, 1, K) for the V variants and K spatial frequencies."""
+    layers = []
+    for layer in sheet.layers:
+        thickness = np.asarray(layer.thickness_um * 1e-6 * (1.0 + moved.thickness))
+        electrical = layer.material.electrical if layer.material else None
+        if electrical is None or electrical.resistivity_ohm_m is None:
+            layers.append(empty_layer(thickness_m=thickness, k_per_m=k_per_m))
+            continue
+        mu = electrical.relative_permeability
+        resistivity = electrical.resistivity_ohm_m * (1.0 + moved.resistivity)
+        magnetic = PERMEABILITY_FACTORS * (1.0 + moved.permeability) if mu != 1.0 else np.ones(len(BELIEF))
+        layers.append(
+            conductive_layer(
+                thickness_m=thickness,
+                resistivity_ohm_m=_column(resistivity * RESISTIVITY_FACTORS),
+                relative_permeability=_column(np.maximum(mu * magnetic, 1.0)),
+                frequency_hz=frequency_hz,
+                k_per_m=k_per_m,
+            )
+        )
+    return pile(layers)
+
+
+def plies(
+    ply: Layer[Complex], *, count: int, air_m: float, extra_air_m: Array | None, k_per_m: Array
+) -> Layer[Complex]:
+    """`count` plies over air of `air_m`, and one more over `extra_air_m` (M,): (V, M, K), or (V, 1, K) without it."""
+    inner = empty_layer(thickness_m=np.asarray(air_m), k_per_m=k_per_m)
+    result = ply
+    for _ in range(count - 1):
+        result = add(add(result, inner), ply)
+    if extra_air_m is None:
+        return result
+    return add(add(result, empty_layer(thickness_m=extra_air_m[:, None], k_per_m=k_per_m)), ply)
+
+
+def _column(values: Array) -> Array:
+    return values[:, None, None]

@@ -1,0 +1,265 @@
+"""One ultrasonic class under given conditions: what moves its reading, to first order and in full."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri, spence
+
+from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.stiffness import VARIANTS
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
+from sheetmargin_service.prediction.principles.base import Detail, Fact, Receiver, Settings, Span, Spread, Survey
+from sheetmargin_service.prediction.principles.ultrasonic.facts import facts_of
+from sheetmargin_service.prediction.principles.ultrasonic.levels import Branches, Levels
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
+from sheetmargin_service.prediction.principles.ultrasonic.receiver import add_powers_db, read
+from sheetmargin_service.prediction.principles.ultrasonic.responses import (
+    VARIANT_WEIGHTS,
+    Case,
+    mass_step,
+    survey_cases,
+)
+
+Array = NDArray[np.float64]
+Z99 = 2.3263478740408408
+HALF_WIDTH_95 = 1.959963984540054
+GRID = SignalGrid(low=-20.0, step=0.5, count=360)
+RIPPLE_PHASES = 4
+DB_PER_NEPER = 20.0 / np.log(10.0)
+NOMINAL = (Case(),)
+
+
+@dataclass(frozen=True, kw_only=True)
+class UltrasonicBench:
+    """One ultrasonic class under given conditions. N settings: those of its operators that fit the line (`keep`)."""
+
+    detector_class: DetectorClass
+    pair: Pair
+    conditions: Conditions
+    keep: NDArray[np.intp]
+    _looks: dict[int, Look] = field(default_factory=dict)
+
+    @property
+    def parameters(self) -> UltrasonicParameters:
+        return self.pair.parameters
+
+    @cached_property
+    def settings(self) -> Settings:
+        return Settings(gap_mm=self.pair.gap_mm[self.keep], tilt_deg=self.pair.tilt_deg[self.keep])
+
+    @cached_property
+    def _open_db(self) -> Array:
+        return self.pair.open_db[self.keep]
+
+    @cached_property
+    def floors_db(self) -> tuple[Array, Array]:
+        """Bypass and noise as attenuations of the open path, (N,) each."""
+        return self.parameters.bypass_db + self._open_db, self.parameters.noise_db + self._open_db
+
+    @cached_property
+    def receiver(self) -> Receiver:
+        p = self.parameters
+        overload, noise = p.overload_db + self._open_db, p.noise_db + self._open_db
+        return Receiver(
+            lowest_edge=np.maximum(overload, 0.0) + 1.0,
+            highest_edge=np.minimum(overload + p.gain_range_db + p.span_db, noise),
+            widest_band=p.span_db,
+        )
+
+    @cached_property
+    def _common_variance(self) -> Array:
+        """Variance in dB^2 of what moves every state alike: drift since taught, and the air's absorption, (N,)."""
+        p = self.parameters
+        per_m = [
+            float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)) for air in self.conditions.corner_airs()
+        ]
+        swing = (max(per_m) - min(per_m)) * self.settings.gap_mm * 1e-3
+        return np.asarray((p.drift_db / HALF_WIDTH_95) ** 2 + swing**2 / 12.0)
+
+    def bounce_amplitude(self, attenuation_db: Array) -> Array:
+        """Relative amplitude of a bounce between a face and the sheet: what does not pass comes back, (N,)."""
+        passed = 10.0 ** (-0.1 * attenuation_db)
+        return np.asarray(self.pair.rigid_bounce[self.keep] * np.sqrt(np.clip(1.0 - passed, 0.0, 1.0)))
+
+    def look(self, sheet: Sheet) -> Look:
+        """What is known of a sheet before this bench, computed once."""
+        key = id(sheet)
+        if key not in self._looks:
+            self._looks[key] = Look(bench=self, sheet=sheet)
+        return self._looks[key]
+
+    def refuses(self, sheet: Sheet) -> Fact | None:
+        return None
+
+    def flutter_variance(self, attenuation: Array) -> Array:
+        """Variance from the angle of the sheet, (all settings): by slope, and by curvature where there is no tilt."""
+        tilts = np.degrees(self.pair.operator.tilt_rad)
+        by_tilt = attenuation.reshape(-1, len(tilts))
+        sigma = self.conditions.flutter_deg / HALF_WIDTH_95
+        deviation = np.abs(np.gradient(by_tilt, tilts, axis=1)) * sigma
+        deviation[:, 0] = np.abs(by_tilt[:, 1] - by_tilt[:, 0]) * (sigma / (tilts[1] - tilts[0])) ** 2
+        return np.asarray(deviation.ravel() ** 2)
+
+    def survey(self, sheet: Sheet) -> Survey:
+        look = self.look(sheet)
+        one, levels = look.single, look.levels.searching()
+        pair = levels.double(NOMINAL)
+        ripple = 2.0 * ripple_variance(self.bounce_amplitude(one.mean))
+        common = self._common_variance + ripple
+        single = self._span(one.branches, one.mean, np.sqrt(common + one.variance + one.model_variance))
+        # The masses of two sheets vary apart; what the model does not know is the same for both.
+        double = self._span(self._kept(pair), None, np.sqrt(common + 2.0 * one.variance + 4.0 * one.model_variance))
+        spread = Z99 * np.sqrt(self._common_variance + ripple_variance(self.pair.open_bounce[self.keep]))
+        fewer = None
+        if sheet.plies > 1:
+            fewer = self._span(
+                self._kept(levels.fewer(NOMINAL)), None, np.sqrt(common + one.variance + one.model_variance)
+            )
+        return Survey(
+            no_sheet=Span(p1=-spread, p50=np.zeros_like(spread), p99=spread),
+            single=single,
+            double=double,
+            fewer=fewer,
+        )
+
+    def _kept(self, branches: Branches) -> Branches:
+        return Branches(attenuation_db=branches.attenuation_db[..., self.keep], weights=branches.weights)
+
+    def _span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
+        """Percentiles of nominal branches with a Gaussian spread, `mean` their centre where it is known better, read
+        above the floors."""
+        nodes = branches.attenuation_db[0]
+        if mean is not None:
+            nodes = nodes + (mean - branches.weights @ nodes)
+        quantiles = mixture_quantiles(nodes, branches.weights, sigma, (0.01, 0.5, 0.99))
+        p1, p50, p99 = add_powers_db(quantiles, *self.floors_db)
+        return Span(p1=p1, p50=p50, p99=p99)
+
+    def detail(self, sheet: Sheet, setting: int) -> Detail:
+        look = self.look(sheet)
+        one, levels = look.single, look.levels.at_setting(int(self.keep[setting]))
+        variants = tuple(Case(variant=v) for v in VARIANTS)
+        ripple = ripple_nodes(self.bounce_amplitude(one.mean)[setting], sides=2)
+        variance = float(one.variance[setting])
+        single = Branches(attenuation_db=one.branches.attenuation_db[..., setting, None], weights=one.branches.weights)
+        return Detail(
+            no_sheet=self._spread(
+                Branches(attenuation_db=np.zeros((1, 1, 1)), weights=np.ones(1)),
+                ripple=ripple_nodes(self.pair.open_bounce[self.keep][setting], sides=1),
+                variance=0.0,
+                setting=setting,
+                weights=np.ones(1),
+            ),
+            single=self._spread(single, ripple=ripple, variance=variance, setting=setting),
+            double=self._spread(levels.double(variants), ripple=ripple, variance=2.0 * variance, setting=setting),
+            fewer=None
+            if sheet.plies == 1
+            else self._spread(levels.fewer(variants), ripple=ripple, variance=variance, setting=setting),
+        )
+
+    def _spread(
+        self, branches: Branches, *, ripple: Array, variance: float, setting: int, weights: Array = VARIANT_WEIGHTS
+    ) -> Spread:
+        """Branches (V, K, 1) of true attenuation with their ripple, blurred, read by the receiver, and moved by what
+        moves every state."""
+        nodes = (branches.attenuation_db + ripple).reshape(len(branches.attenuation_db), -1)
+        rows = np.ones(len(nodes))
+        pmf = GRID.bin_nodes(nodes, np.repeat(branches.weights, len(ripple)) / len(ripple))
+        pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
+        p = self.parameters
+        open_db = float(self._open_db[setting])
+        pmf = read(pmf, GRID, bypass_db=p.bypass_db, noise_db=p.noise_db, open_db=open_db)
+        return Spread(variants=GRID.blur(pmf, np.sqrt(self._common_variance[setting]) * rows), weights=weights)
+
+    def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
+        return facts_of(self, sheet, setting)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """One sheet before one bench."""
+
+    bench: UltrasonicBench
+    sheet: Sheet
+
+    @cached_property
+    def levels(self) -> Levels:
+        """The sheet before all of the operator's settings, those that do not fit included."""
+        bench = self.bench
+        levels = Levels(
+            sheet=self.sheet,
+            films=bench.pair.films,
+            operator=bench.pair.operator,
+            floor_db=-bench.parameters.bypass_db,
+            face_radius_mm=bench.parameters.face_radius_mm,
+        )
+        return levels.judged()
+
+    @cached_property
+    def single(self) -> Single:
+        """One correct sheet at every setting."""
+        sheet, keep = self.sheet, self.bench.keep
+        branches = self.levels.single(survey_cases(sheet))
+        every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
+        count = len(VARIANT_WEIGHTS)
+        variants, (lighter, heavier) = every[:count], every[count:]
+        slope = (heavier - lighter) / (2.0 * mass_step(sheet))
+        mass = np.hypot(sheet.mass_tolerance_pct, sheet.formation_pct) / HALF_WIDTH_95 / 100.0
+        mean = VARIANT_WEIGHTS @ variants
+        variance = (slope * mass) ** 2 / sheet.plies + self.bench.flutter_variance(variants[0])
+        return Single(
+            branches=Branches(attenuation_db=branches.attenuation_db[:count][..., keep], weights=branches.weights),
+            mean=mean[keep],
+            variance=variance[keep],
+            model_variance=(VARIANT_WEIGHTS @ (variants - mean) ** 2)[keep],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Single:
+    """One sheet at N settings: attenuation by variant and branch (V, K, N), its mean, and its variances (N,)."""
+
+    branches: Branches
+    mean: Array
+    variance: Array
+    model_variance: Array
+
+
+def ripple_variance(bounce: Array) -> Array:
+    """Variance in dB^2 of -20 lg|1 - x e^(i phase)| over a uniform phase: (20/ln 10)^2 Li2(x^2)/2; its mean is 0."""
+    return np.asarray(0.5 * DB_PER_NEPER**2 * spence(1.0 - np.square(bounce)))
+
+
+def ripple_nodes(bounce: float, *, sides: int) -> Array:
+    """Attenuations in dB that bounces on one side or both add, equally likely, the phases of both sides independent."""
+    one = DB_PER_NEPER * np.log(np.abs(1.0 - bounce * np.exp(1j * phase_nodes(RIPPLE_PHASES))))
+    return np.asarray(one if sides == 1 else (one[:, None] + one).ravel())
+
+
+def mixture_quantiles(nodes: Array, weights: Array, sigma: Array, probabilities: tuple[float, ...]) -> Array:
+    """Quantiles (P, N) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
+
+    Ten halvings of the nodes' range leave about 0.1 dB.
+    """
+    if len(nodes) == 1:
+        return nodes + ndtri(np.array(probabilities))[:, None] * sigma
+    target = np.array(probabilities)[:, None]
+    reach = ndtri(target[-1])
+    shape = (len(probabilities), nodes.shape[1])
+    low, high = (
+        np.broadcast_to(nodes.min(axis=0) - reach * sigma, shape),
+        np.broadcast_to(nodes.max(axis=0) + reach * sigma, shape),
+    )
+    scaled, inverse = nodes / sigma, 1.0 / sigma
+    for _ in range(10):
+        middle = 0.5 * (low + high)
+        below = np.tensordot(weights, ndtr((middle * inverse)[None] - scaled[:, None]), axes=(0, 0)) < target
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray(0.5 * (low + high))

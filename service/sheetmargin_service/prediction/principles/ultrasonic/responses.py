@@ -1,0 +1,164 @@
+"""From a sheet to its plane-wave reflection and transmission, for several cases of what is not known at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from sheetmargin_service.acoustics.air import Air
+from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer
+from sheetmargin_service.acoustics.layered import Stack, stack_response
+from sheetmargin_service.acoustics.operators import displaced_air
+from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
+from sheetmargin_service.acoustics.response import Response, StackResponse
+from sheetmargin_service.acoustics.trapped_air import double_response, double_transmission
+from sheetmargin_service.materials.sheet import Sheet, SheetLayer
+from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+Indices = NDArray[np.intp]
+AnyResponse = Response | StackResponse
+
+VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
+"""How far each of `VARIANTS` is believed: the nominal case most, the four ends of the intervals alike (a choice, stated)."""
+DRAWS = 32
+"""Piles of plies that are computed, each with films of its own."""
+WATER_M = np.array([3e-6, 15e-6, 60e-6])
+"""Films of water between two wet sheets: blotted, wet, running (typical, from memory)."""
+WATER_DENSITY_KG_M3 = 998.0
+WATER_SPEED_M_PER_S = 1482.0
+"""Water at 20 degrees C: CRC Handbook of Chemistry and Physics."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One sheet that has a response of its own: a variant of the library's numbers, and a mass factor."""
+
+    variant: Variant = "nominal"
+    mass_factor: float = 1.0
+
+
+def mass_step(sheet: Sheet) -> float:
+    """Relative step of mass by which slopes are taken: one standard deviation, at least 1 %."""
+    return max(sheet.mass_tolerance_pct / 100.0 / 1.959963984540054, 0.01)
+
+
+def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
+    """The five variants, then the nominal sheet one step of mass lighter and heavier."""
+    step = mass_step(sheet)
+    return (*(Case(variant=v) for v in VARIANTS), Case(mass_factor=1.0 - step), Case(mass_factor=1.0 + step))
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetModel:
+    """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
+
+    Shapes: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films, draws),
+    1 where there is but one.
+    """
+
+    sheet: Sheet
+    air: Air
+    cases: tuple[Case, ...]
+
+    @property
+    def thickness_m(self) -> Array:
+        """Thickness of one ply, (C, 1, 1, 1)."""
+        factors = np.array([case.mass_factor for case in self.cases])
+        return np.asarray(self.sheet.thickness_um * 1e-6 * factors)[:, None, None, None]
+
+    def _layer(self, layer: SheetLayer) -> ElasticPlate | FluidLayer:
+        factors = np.array([case.mass_factor for case in self.cases])
+        thickness = (layer.thickness_um * 1e-6 * factors)[:, None, None, None]
+        if layer.material is None:
+            return air_layer(air=self.air, thickness_m=thickness)
+        constants = np.array(
+            [
+                elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3, variant=case.variant)
+                for case in self.cases
+            ]
+        )
+        c11, c13, c33, c55 = (constants[:, k, None, None, None] for k in range(4))
+        return ElasticPlate(
+            thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
+        )
+
+    def _stack(self, layers: Sequence[ElasticPlate | FluidLayer], frequency_hz: Array, sin_theta: Array) -> AnyResponse:
+        if len(layers) == 1 and isinstance(layers[0], ElasticPlate):
+            return plate_response(plate=layers[0], air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        return stack_response(
+            stack=Stack(layers=tuple(layers)), air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta
+        )
+
+    def _layers(self) -> list[ElasticPlate | FluidLayer]:
+        return [self._layer(layer) for layer in self.sheet.layers]
+
+    def ply(self, frequency_hz: Array, sin_theta: Array) -> AnyResponse:
+        """One ply, from face to face."""
+        return self._stack(self._layers(), frequency_hz, sin_theta)
+
+    def pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Array]:
+        """Plies one on another, face to back, with the films `draws` (joints, K) between them; and the air they displace, m."""
+        one = self.ply(frequency_hz, sin_theta)
+        whole: AnyResponse = one
+        for joint in draws:
+            whole = double_response(first=whole, second=one, film=films.response(joint, sin_theta))
+        displaced = (len(draws) + 1) * self.thickness_m + FILM_M[draws].sum(axis=0)[:, None, None]
+        return whole, displaced
+
+    def transmission_of_pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Transmission of a pile with the air it displaces; `draws` of no joint is one ply."""
+        if len(draws) == 1:
+            one = self.ply(frequency_hz, sin_theta)
+            through = double_transmission(first=one, second=one, film=films.response(draws[0], sin_theta))
+            sheets = self._displaced(2.0 * self.thickness_m, frequency_hz, sin_theta)
+            through *= sheets * self._displaced(FILM_M[draws[0], None, None], frequency_hz, sin_theta)
+            return through
+        whole, displaced = self.pile(films, draws, frequency_hz, sin_theta)
+        return np.asarray(whole.transmission) * self._displaced(displaced, frequency_hz, sin_theta)
+
+    def bonded(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Transmission of plies welded to each other."""
+        whole = self._stack(self._layers() * plies, frequency_hz, sin_theta)
+        return np.asarray(whole.transmission) * self._displaced(plies * self.thickness_m, frequency_hz, sin_theta)
+
+    def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Transmission of two sheets with films of water (K,) between them."""
+        thickness = water_m[:, None, None]
+        water = FluidLayer(
+            thickness_m=thickness,
+            density_kg_m3=WATER_DENSITY_KG_M3,
+            in_plane_density_kg_m3=WATER_DENSITY_KG_M3,
+            bulk_modulus_pa=WATER_DENSITY_KG_M3 * WATER_SPEED_M_PER_S**2,
+        )
+        whole = self._stack([*self._layers(), water, *self._layers()], frequency_hz, sin_theta)
+        return np.asarray(whole.transmission) * self._displaced(
+            2.0 * self.thickness_m + thickness, frequency_hz, sin_theta
+        )
+
+    def _displaced(self, thickness_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+        return displaced_air(
+            frequency_hz=frequency_hz,
+            sin_theta=sin_theta,
+            thickness_m=thickness_m,
+            sound_speed_m_per_s=self.air.sound_speed_m_per_s,
+        )
+
+
+@cache
+def _strata(joints: int) -> Array:
+    """A fixed Latin hypercube (joints, DRAWS): every joint sees its whole distribution."""
+    return np.asarray(qmc.LatinHypercube(d=joints, rng=np.random.default_rng(1)).random(DRAWS)).T
+
+
+def draw_films(index: Indices, weight: Array, *, joints: int) -> Indices:
+    """Films (joints, DRAWS) drawn for the joints of a pile, from indices into `FILM_M` and their weights."""
+    place = np.searchsorted(np.cumsum(weight)[:-1], _strata(joints))
+    return index[place]

@@ -1,0 +1,36 @@
+"""The ways in which a job list's sheets can be served, as one table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Position = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Candidates:
+    """J ways to set a pair, in the order of class, then position, then profile, each way once.
+
+    A position (gap and tilt) and a profile belong to their class. Among equals the earlier wins, so the two numbers of
+    a position and the profiles' ids stand in the order of preference. `margin` (J, S) is the worst margin of each of S
+    sheets, rounded as it ranks; -inf where a way does not serve a sheet.
+
+    Raises ValueError for rows out of order or repeated, or lengths that differ.
+    """
+
+    classes: tuple[str, ...]
+    positions: tuple[Position, ...]
+    profiles: tuple[str, ...]
+    margin: Array
+
+    def __post_init__(self) -> None:
+        ids = list(zip(self.classes, self.positions, self.profiles, strict=True))
+        if any(after <= before for before, after in pairwise(ids)):
+            raise ValueError("candidates must be in the order of class, position and profile, each once")
+        if self.margin.ndim != 2 or self.margin.shape[0] != len(ids):
+            raise ValueError(f"margin has shape {self.margin.shape} for {len(ids)} candidates")
