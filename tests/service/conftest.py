@@ -5,22 +5,31 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from support.answers import CountingRecommend
 
 
-@pytest.fixture
-def recommend() -> CountingRecommend:
-    """The stand-in for the physics behind `api`."""
-    return CountingRecommend()
+@pytest.fixture(scope="session")
+def stand_in() -> tuple[Flask, CountingRecommend]:
+    """The application with a stand-in for the physics, and the stand-in."""
+    recommend = CountingRecommend()
+    return create_app(service=replace(load_service(Settings()), recommend=recommend)), recommend
 
 
 @pytest.fixture
-def api(recommend: CountingRecommend) -> FlaskClient:
-    """A client of the application with a stand-in for the physics; `recommend.calls` tells what it was asked."""
-    return create_app(service=replace(load_service(Settings()), recommend=recommend)).test_client()
+def recommend(stand_in: tuple[Flask, CountingRecommend]) -> CountingRecommend:
+    """The stand-in for the physics behind `api`; `calls` tells what it was asked in this test."""
+    stand_in[1].calls.clear()
+    return stand_in[1]
+
+
+@pytest.fixture
+def api(stand_in: tuple[Flask, CountingRecommend]) -> FlaskClient:
+    """A client of the application with a stand-in for the physics."""
+    return stand_in[0].test_client()
 
 
 @pytest.fixture(scope="session")

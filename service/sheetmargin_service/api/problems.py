@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from flask import Flask, Response, g
+from flask import Flask, Response, g, request
 from werkzeug.exceptions import HTTPException
 
 from sheetmargin_service.api.encode import json_bytes
@@ -169,6 +169,9 @@ def from_http(error: HTTPException) -> Problem:
     faults: tuple[Fault, ...] = ()
     if kind == "method-not-allowed":
         faults = (Fault(code=kind, detail="This path has no such method.", expected=headers["Allow"]),)
+    elif kind == "too-large":
+        expected = f"at most {request.max_content_length} bytes"
+        faults = (Fault(code=kind, detail="The body is too large.", expected=expected),)
     return Problem(kind, *faults, headers=headers)
 
 

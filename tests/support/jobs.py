@@ -1,0 +1,107 @@
+"""A valid job that gives every field of the contract, spread over as many sheets as it takes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+TRAPPED_AIR = {"p5": 3, "p50": 12, "p95": 60}
+
+FULL_JOB: dict[str, Any] = {
+    "reference": "quote 4711-2",
+    "sheets": [
+        {"label": "cover", "material": "copy-paper", "grammage_gsm": 80, "grammage_tolerance_pct": 4},
+        {"material": "coated-board", "basis_weight_lb": 100, "basis": "cover"},
+        {
+            "material": "pvc-rigid",
+            "thickness_um": 760,
+            "thickness_tolerance_pct": 5,
+            "double": {"contact": "partial", "overlap_mm": 80},
+        },
+        {
+            "layers": [
+                {"material": "copy-paper", "grammage_gsm": 70},
+                {"material": "adhesive-acrylic", "thickness_um": 20},
+                {
+                    "material": "custom",
+                    "thickness_um": 50,
+                    "custom": {
+                        "density_kg_m3": 900,
+                        "longitudinal_speed_m_per_s": 2400,
+                        "shear_speed_m_per_s": 1000,
+                        "mass_tolerance_pct": 3,
+                        "modulus_uncertainty_pct": 15,
+                        "loss_uncertainty_pct": 30,
+                    },
+                },
+            ]
+        },
+        {
+            "corrugated": {
+                "liners_gsm": [125, 125, 125],
+                "walls": [{"flute": "B", "medium_gsm": 112}, {"flute": "E", "medium_gsm": 105}],
+            }
+        },
+        {"material": "copy-paper", "grammage_gsm": 80, "plies": 4},
+        {"material": "nonwoven", "grammage_gsm": 40, "air_permeability_mm_per_s": 700, "test_pressure_pa": 100},
+        {"material": "tissue", "grammage_gsm": 18, "air_permeance_um_per_pa_s": 200},
+        {"material": "kraft-paper", "grammage_gsm": 70, "gurley_s_per_100ml": 20},
+        {"material": "pet", "thickness_um": 100, "open_area_pct": 10},
+        {"material": "card-stock", "caliper_pt": 12},
+        {"material": "greyboard", "thickness_in": 0.06},
+        {"material": "steel", "sheet_gauge": {"system": "steel", "number": 20}},
+        {"construction": "label-paper", "label_state": "present"},
+        {
+            "material": "custom",
+            "thickness_um": 1500,
+            "custom": {
+                "density_kg_m3": 1180,
+                "youngs_modulus_gpa": 3.0,
+                "poisson_ratio": 0.37,
+                "loss_factor": 0.04,
+                "trapped_air_um": TRAPPED_AIR,
+            },
+        },
+        {
+            "material": "custom",
+            "grammage_gsm": 300,
+            "custom": {"density_kg_m3": 800, "c11_gpa": 6, "c13_gpa": 0.05, "c33_gpa": 0.05, "c55_gpa": 0.1},
+        },
+    ],
+    "line": {
+        "clearance_above_mm": 40,
+        "clearance_below_mm": 35,
+        "speed_m_per_min": 120,
+        "sheet_length_mm": 420,
+        "sheet_width_mm": 300,
+        "sheet_spacing_mm": 160,
+        "flutter_mm": 2,
+        "flutter_deg": 1,
+        "max_tilt_deg": 45,
+        "feeding": "singulated",
+        "lanes": 2,
+        "lane_pitch_mm": 120,
+        "edge_distance_mm": 60,
+    },
+    "environment": {
+        "temperature_min_c": 15,
+        "temperature_max_c": 35,
+        "relative_humidity_min_pct": 30,
+        "relative_humidity_max_pct": 70,
+        "pressure_kpa": 101.325,
+    },
+    "controller": {"scan_ms": 10, "input_filter_ms": 3},
+    "targets": {
+        "single_as_double": 100,
+        "single_as_no_sheet": 100,
+        "double_as_single": 10,
+        "double_as_no_sheet": 10,
+        "no_sheet_as_single": 100,
+        "no_sheet_as_double": 100,
+    },
+    "require": {"housing": ["M18"], "output": ["pnp"], "contactless": True},
+    "principles": ["ultrasonic"],
+    "classes": ["ultrasonic-180k"],
+    "catalogue": "reference",
+    "ordered": False,
+    "limit": 5,
+}
