@@ -34,8 +34,8 @@ from sheetmargin_service.acoustics.panels import kernel_nodes, project_kernel
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-# Neighbouring Fibonacci numbers: points (i/89, 55 i/89) fill the unit square evenly.
-_LATTICE = (55, 89)
+# Neighbouring Fibonacci numbers: the points (i/233, 144 i/233) fill the unit square evenly.
+_LATTICE = (144, 233)
 
 
 def bounce_operator(
@@ -102,7 +102,7 @@ def standing_wave(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, o
 
 
 def swept_levels_db(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, open_loop: ArrayLike = 0.0) -> Array:
-    """Levels of S in dB, (..., 89), as sheet position and air temperature turn the loops' phases independently.
+    """Levels of S in dB, (..., 233), as sheet position and air temperature turn the loops' phases independently.
 
     The sheet's position turns both sheet loops against each other, gap and temperature turn them together, and the open
     loop by their sum. Equally likely phases on a Fibonacci lattice.
