@@ -34,7 +34,8 @@ def test_outcome(tmp_path: Path, present: bool, required: str, outcome: str) -> 
         (programs / "nginx").touch(mode=0o755)
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-rsf", str(tmp_path)],
-        env=os.environ | {"PATH": str(programs), "SHEETMARGIN_REQUIRE": required},
+        env=os.environ
+        | {"PATH": str(programs), "SHEETMARGIN_REQUIRE": required, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},
         cwd=tmp_path,
         capture_output=True,
         text=True,

@@ -9,46 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-Scalar = str | int | float | bool | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Note:
-    """A reason, assumption, caution or trial step: a stable code, its text, and the numbers that the text states."""
-
-    code: str | None = None
-    text: str | None = None
-    values: dict[str, Scalar] = field(default_factory=dict)
-    source: str | None = None
-    pointer: str | None = None
-    value: Scalar = None
-
-    def __str__(self) -> str:
-        return self.text or self.code or ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Window:
-    """A setting and the window within which the margins hold."""
-
-    nominal: float | None = None
-    min: float | None = None
-    max: float | None = None
-
-    def __str__(self) -> str:
-        if self.nominal is None:
-            return "-"
-        if self.min is None or self.max is None or self.min == self.max:
-            return f"{self.nominal:g}"
-        return f"{self.nominal:g} ({self.min:g} to {self.max:g})"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Geometry:
-    """`tilt_deg` is None where tilt means nothing to the principle."""
-
-    gap_mm: Window = Window()
-    tilt_deg: Window | None = None
+from sheetmargin.mounting import Alignment, Geometry, Mounting, Timing
+from sheetmargin.notes import Assumption, Note, Reason, Rejection, Unplaced
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,16 +20,6 @@ class Profile:
     id: str | None = None
     single_band_attenuation_db: tuple[float, ...] = ()
     hold_ms: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Alignment:
-    """Offset and angle of one face that cost 1 dB and 3 dB of the open path."""
-
-    lateral_mm_1db: float | None = None
-    lateral_mm_3db: float | None = None
-    angle_deg_1db: float | None = None
-    angle_deg_3db: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,31 +42,12 @@ class Order:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Point:
-    x_mm: float | None = None
-    y_mm: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Mounting:
-    """Face centres about the point where the beam meets the sheet: x along travel, y up."""
-
-    emitter: Point = Point()
-    receiver: Point = Point()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Timing:
-    readings_per_sheet: int | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Setup:
     """One detector pair as it is mounted and set. Mounting and timing are None until the line is known."""
 
     index: int | None = None
     detector_class: ClassSummary = ClassSummary()
-    geometry: Geometry = Geometry()
+    geometry: Geometry = field(default=Geometry())
     profile: Profile = Profile()
     alignment: Alignment | None = None
     mounting: Mounting | None = None
@@ -185,16 +118,6 @@ class SheetResult:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unplaced:
-    """A sheet that a recommendation cannot serve, and why."""
-
-    index: int | None = None
-    code: str | None = None
-    text: str | None = None
-    values: dict[str, Scalar] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, kw_only=True)
 class Changeovers:
     """Changes while the list is run: of detector class, of gap or tilt, of profile."""
 
@@ -213,17 +136,7 @@ class Recommendation:
     setups: tuple[Setup, ...] = ()
     sheets: tuple[SheetResult, ...] = ()
     unplaced: tuple[Unplaced, ...] = ()
-    reasons: tuple[Note, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rejection:
-    """A class that the filters admit and that is not recommended, and why."""
-
-    detector_class: str | None = None
-    code: str | None = None
-    text: str | None = None
-    values: dict[str, Scalar] = field(default_factory=dict)
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -250,7 +163,7 @@ class Answer:
     recommendations: tuple[Recommendation, ...] = ()
     rejected: tuple[Rejection, ...] = ()
     trial: tuple[Note, ...] = ()
-    assumptions: tuple[Note, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
     cautions: tuple[Note, ...] = ()
 
     @property

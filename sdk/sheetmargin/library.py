@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from sheetmargin.answer import Order, Scalar
+from sheetmargin.answer import Order
+from sheetmargin.notes import Scalar
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from sheetmargin.answer import Answer, Note, Percentiles, Profile, Recommendation, Setup, SheetResult, SheetSummary
+from sheetmargin.answer import Answer, Percentiles, Profile, Recommendation, Setup, SheetResult, SheetSummary
 
 WIDTH = 100
 
@@ -22,12 +22,12 @@ def report(answer: Answer) -> str:
         _head(answer),
         _setups(answer.recommendations),
         _levels(answer),
-        _notes("Why number 1", answer.best.reasons if answer.best else ()),
+        _bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
         _bullets("Not placed", _unplaced(answer)),
-        _notes("Trial", answer.trial),
-        _notes("Cautions", answer.cautions),
-        _notes("Assumed", answer.assumptions),
-        _bullets("Rejected", (f"{one.detector_class}: {one.text or one.code}" for one in answer.rejected)),
+        _bullets("Trial", map(str, answer.trial)),
+        _bullets("Cautions", map(str, answer.cautions)),
+        _bullets("Assumed", map(str, answer.assumptions)),
+        _bullets("Rejected", (f"{one.detector_class}: {one}" for one in answer.rejected)),
     ]
     return "\n\n".join(section for section in sections if section)
 
@@ -135,11 +135,7 @@ def _unplaced(answer: Answer) -> Iterable[str]:
     names = {sheet.index: _name(sheet) for sheet in answer.sheets}
     for one in answer.recommendations:
         for sheet in one.unplaced:
-            yield f"{names.get(sheet.index, f'sheet {sheet.index}')} by number {one.rank}: {sheet.text or sheet.code}"
-
-
-def _notes(title: str, notes: Sequence[Note]) -> str:
-    return _bullets(title, (f"{note} [{note.source}]" if note.source else str(note) for note in notes))
+            yield f"{names.get(sheet.index, f'sheet {sheet.index}')} by number {one.rank}: {sheet}"
 
 
 def _bullets(title: str, texts: Iterable[str]) -> str:

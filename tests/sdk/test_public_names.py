@@ -64,6 +64,14 @@ NAMES = [
     "Interval",
     "MaterialTrappedAir",
     "Porous",
+    "Assumption",
+    "Box",
+    "Bracket",
+    "Distances",
+    "Footprint",
+    "Neighbours",
+    "Reason",
+    "Room",
 ]
 
 

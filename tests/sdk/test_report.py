@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from sheetmargin import Answer, Note, Profile, Rejection, Setup
+from sheetmargin import Answer, Note, Profile, Reason, Recommendation, Rejection, Setup
 from sheetmargin.decode import decode
 from sheetmargin.report import report
 
@@ -54,9 +54,14 @@ def test_the_whole_report() -> None:
 
 
 def test_no_line_is_wider_than_100_columns() -> None:
-    long = Note(code="long", text="many words " * 60, source="a long source " * 20)
+    long = Note(code="long", text="many words " * 60)
+    why = Reason(code="long", text="many words " * 60, source="a long source " * 20)
     answer = replace(
-        SAMPLE, cautions=(long,), trial=(long,), rejected=(Rejection(detector_class="x", text="w " * 200),)
+        SAMPLE,
+        recommendations=(Recommendation(reasons=(why,)),),
+        cautions=(long,),
+        trial=(long,),
+        rejected=(Rejection(detector_class="x", text="w " * 200),),
     )
     assert max(map(len, report(answer).splitlines())) <= 100
 

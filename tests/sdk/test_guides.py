@@ -1,0 +1,64 @@
+"""The guides show what the code does."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+from sheetmargin.cli import command
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_output_shown_is_what_the_command_prints() -> None:
+    done = subprocess.run(
+        [sys.executable, "docs/outputs.py", "--check"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, f"run `python docs/outputs.py`\n{done.stdout}{done.stderr}"
+
+
+@pytest.mark.parametrize("example", sorted((ROOT / "sdk" / "examples").glob("*.py")), ids=lambda path: path.stem)
+def test_examples_run(example: Path) -> None:
+    done = subprocess.run([sys.executable, str(example)], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout
+
+
+def test_exit_codes_are_told_alike() -> None:
+    table = dict(re.findall(r"^\| (\d+) \| (.+) \|$", README, re.M))
+    assert set(table) == {
+        str(code)
+        for code in (
+            command.SERVES,
+            command.BAD_INPUT,
+            command.NOTHING_SERVES,
+            command.NO_ANSWER,
+            command.INTERRUPTED,
+        )
+    }
+    assert all(re.search(rf"^  {code} ", command.EXIT_CODES, re.M) for code in table)
+
+
+def test_every_dependency_has_its_reason() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    wanted = {re.split(r"[\[<>=]", one)[0] for one in [*project["dependencies"], *extras["service"], *extras["dev"]]}
+    rows = re.findall(r"^\| ([\w, -]+) \| .+ \|$", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"), re.M)
+    told = {name for row in rows for name in row.split(", ")}
+    assert wanted - {"sheetmargin"} <= told
+
+
+def test_ci_installs_every_part_that_a_test_may_ask_for(request: pytest.FixtureRequest) -> None:
+    """`.ci/run` and the fixture `require_part` know the same parts."""
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    conftest = (ROOT / "tests" / "conftest.py").read_text(encoding="utf-8")
+    parts = set(re.findall(r'^    "(\w+)": \(', conftest, re.M))
+    assert parts
+    for table in ("packages", "programs"):
+        (line,) = re.findall(rf"^declare -A {table}=\((.+)\)$", ci, re.M)
+        assert set(re.findall(r"\[(\w+)\]=", line)) == parts
