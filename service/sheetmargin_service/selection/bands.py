@@ -69,4 +69,3 @@ def _below(survey: Survey, *, weaker: NDArray[np.bool_]) -> Array:
     if survey.fewer is not None:
         ends.append(survey.fewer.p99)
     return np.asarray(np.max(ends, axis=0))
-

@@ -7,10 +7,14 @@ from sheetmargin_service.selection.bands import Bands
 
 
 def cause(survey: Survey, receiver: Receiver, bands: Bands, *, setting: int = 0) -> Fact:
-    """The first of the classic failures that holds at one setting of `survey`, in the order in which they hide each other."""
+    """The first of the classic failures that holds at one setting of `survey`, in the order in which they hide."""
     i = setting
     no_sheet, single, double = survey.no_sheet, survey.single, survey.double
     lowest, highest = float(receiver.lowest_edge[i]), float(receiver.highest_edge[i])
+    if no_sheet.p99[i] > single.p1[i]:
+        return Fact(
+            code="too-transparent", values={"single_p1": _r(single.p1[i]), "no_sheet_p99": _r(no_sheet.p99[i])}
+        )
     if single.p99[i] > highest:
         return Fact(code="below-noise", values={"single_p99": _r(single.p99[i]), "highest_edge": _r(highest)})
     if single.p1[i] < lowest:
@@ -18,8 +22,6 @@ def cause(survey: Survey, receiver: Receiver, bands: Bands, *, setting: int = 0)
             code="overload",
             values={"single_p1": _r(single.p1[i]), "double_p1": _r(double.p1[i]), "lowest_edge": _r(lowest)},
         )
-    if no_sheet.p99[i] > single.p1[i]:
-        return Fact(code="too-transparent", values={"single_p1": _r(single.p1[i]), "no_sheet_p99": _r(no_sheet.p99[i])})
     if double.p1[i] < single.p99[i] and double.p99[i] > single.p1[i]:
         return Fact(code="one-looks-like-two", values={"single_p99": _r(single.p99[i]), "double_p1": _r(double.p1[i])})
     return Fact(

@@ -1,34 +1,28 @@
 """A job list served by the fewest classes: an exact cover by mixed-integer programming.
 
 In this order: the most sheets served, the fewest classes to buy, the fewest gap and tilt positions, the fewest
-profiles, the greatest worst margin, the first in order (of classes, then profiles, then positions). A chosen class may stand
-at any of its chosen positions with any of its chosen profiles; each sheet takes the way that leaves it the most margin.
-
-The programme speaks of classes, positions, profiles and ways (one position with one profile). What cannot change the
-optimum is dropped first: a position that serves, profile by profile, no sheet that another of its class does not serve
-too; a profile likewise, position by position.
+profiles, the greatest worst margin, the first in order (of classes, then profiles, then positions). A chosen class may
+stand at any of its chosen positions with any of its chosen profiles; each sheet takes the way that leaves it the most
+margin.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
 
 from sheetmargin_service.selection.candidates import Array, Candidates
+from sheetmargin_service.selection.programme import Choice, Counts, Flags, Index, Part, Programme
 
-Index = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 Barred = Sequence[frozenset[str]]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cover:
-    """Which row of the candidates serves each sheet; None where none does. `worst` is the least margin of those served."""
+    """Which row of the candidates serves each sheet, None where none does, and the least margin of those served."""
 
     assignment: tuple[int | None, ...]
     classes: tuple[str, ...]
@@ -46,20 +40,15 @@ class Cover:
 
 @dataclass(frozen=True, kw_only=True)
 class _Block:
-    """One class: row of the candidates (P, Q), -1 where there is none, and margin (P, Q, S) by position and profile."""
+    """One class by position and profile: row of the candidates (P, Q), -1 where there is none, and margin (P, Q, S)."""
 
     name: str
     rows: Index
     margin: Array
 
-
-@dataclass(frozen=True, kw_only=True)
-class _Part:
-    """What a programme sees of a class: the positions and profiles that take part, and whom each way serves, (p, q, S)."""
-
-    positions: Index
-    profiles: Index
-    serves: Flags
+    @property
+    def everything(self) -> tuple[Index, Index]:
+        return np.arange(self.rows.shape[0]), np.arange(self.rows.shape[1])
 
 
 def covers(candidates: Candidates, *, limit: int) -> Iterator[Cover]:
@@ -78,63 +67,140 @@ def best_cover(candidates: Candidates, *, barred: Barred = ()) -> Cover | None:
     blocks = [block for block in _blocks(candidates) if frozenset([block.name]) not in barred]
     if not any(np.isfinite(block.margin).any() for block in blocks):
         return None
-    chosen = _single(blocks) or _several(blocks, barred)
-    return _assign(blocks, chosen)
-
-
-Choice = dict[int, tuple[Index, Index]]
-"""Positions and profiles of each chosen block."""
+    return _assign(blocks, _single(blocks) or _several(blocks, barred))
 
 
 def _blocks(candidates: Candidates) -> list[_Block]:
-    names = sorted(set(candidates.classes))
     of_class = np.array(candidates.classes)
     blocks = []
-    for name in names:
+    for name in sorted(set(candidates.classes)):
         rows = np.flatnonzero(of_class == name)
-        positions, profiles = ([source[row] for row in rows] for source in (candidates.positions, candidates.profiles))
-        p, q = _ranks(positions), _ranks(profiles)
-        shape = (p.max() + 1, q.max() + 1)
-        table = np.full(shape, -1, dtype=np.intp)
+        p = np.unique([candidates.positions[row] for row in rows], axis=0, return_inverse=True)[1].ravel()
+        q = np.unique([candidates.profiles[row] for row in rows], return_inverse=True)[1]
+        table = np.full((p.max() + 1, q.max() + 1), -1, dtype=np.intp)
         table[p, q] = rows
         margin = np.where((table >= 0)[..., None], candidates.margin[table], -np.inf)
         blocks.append(_Block(name=name, rows=table, margin=margin))
     return blocks
 
 
-def _ranks(keys: Sequence[str] | Sequence[tuple[float, float]]) -> Index:
-    rank = {key: place for place, key in enumerate(sorted(set(keys)))}
-    return np.array([rank[key] for key in keys], dtype=np.intp)
-
-
 def _single(blocks: Sequence[_Block]) -> Choice | None:
     """One way that serves every sheet that can be served at all, if there is one: no programme is needed then."""
-    servable = np.any([np.isfinite(block.margin).any(axis=(0, 1)) for block in blocks], axis=0)
+    servable = np.isfinite(np.max([block.margin.max(axis=(0, 1)) for block in blocks], axis=0))
     best: Choice | None = None
     greatest = -np.inf
     for b, block in enumerate(blocks):
-        # Profiles first, so that among equals the first profile wins before the first position.
+        # Profiles in front: among equals the first profile wins before the first position.
         worst = block.margin[:, :, servable].min(axis=2).T
         q, p = np.unravel_index(int(np.argmax(worst)), worst.shape)
         if worst[q, p] > greatest:
-            greatest = worst[q, p]
+            greatest = float(worst[q, p])
             best = {b: (np.array([p]), np.array([q]))}
     return best
 
 
 def _several(blocks: Sequence[_Block], barred: Barred) -> Choice:
+    """The cover by one programme after another, each within the counts of the one before."""
     sheets = blocks[0].margin.shape[2]
-    whole = [
-        _Part(positions=np.zeros(1, np.intp), profiles=np.zeros(1, np.intp), serves=s.any(axis=(0, 1), keepdims=True))
-        for s in (np.isfinite(block.margin) for block in blocks)
+    places = {block.name: b for b, block in enumerate(blocks)}
+    together = [frozenset(places[name] for name in group) for group in barred if group <= places.keys()]
+    least = Programme(_whole_classes(blocks), together).best(Counts(left_out=len(blocks) + 1, classes=1)).counts
+    programme = Programme(_parts(blocks), together)
+    solution = programme.best(
+        Counts(positions=sheets + 1, profiles=1), least._replace(positions=sheets, profiles=sheets)
+    )
+    limits = solution.counts
+    worst = _greatest_worst(blocks, together, limits=limits, start=solution.choice)
+    by_class = Programme(_parts(blocks, at_least=worst), together).first("classes", limits).choice
+    all_profiles = {b: blocks[b].everything for b in by_class}
+    by_profile = Programme(_parts(blocks, at_least=worst, within=all_profiles, drop=("positions",)), together)
+    profiles = {b: (blocks[b].everything[0], q) for b, (_, q) in by_profile.first("profiles", limits).choice.items()}
+    by_position = Programme(_parts(blocks, at_least=worst, within=profiles, drop=()), together)
+    return by_position.first("positions", limits).choice
+
+
+def _whole_classes(blocks: Sequence[_Block]) -> list[Part]:
+    """Each class as if it had one position and one profile that serve all that it can serve."""
+    one = np.zeros(1, dtype=np.intp)
+    return [
+        Part(positions=one, profiles=one, serves=np.isfinite(block.margin.max(axis=(0, 1), keepdims=True)))
+        for block in blocks
     ]
-    programme = _Programme(whole, blocks, barred)
-    solution = programme.solve(programme.cost(left_out=len(blocks) + 1.0, classes=1.0))
-    assert solution is not None
-    limits = (*programme.counts(solution)[:2], sheets, sheets)
-    programme = _Programme(_parts(blocks, at_least=-np.inf), blocks, barred)
-    solution = programme.solve(programme.cost(positions=sheets + 1.0, profiles=1.0), limits=limits)
-    assert solution is not None
-    limits = programme.counts(solution)
-    worst = _greatest_worst(blocks, barred, limits=limits, start=_worst(blocks, programme.choice(solution), limits[0]))
-    return _first_in_order(blocks, barred, limits=limits, worst=worst)
+
+
+def _parts(
+    blocks: Sequence[_Block],
+    *,
+    at_least: float = -np.inf,
+    within: Choice | None = None,
+    drop: Collection[str] = ("positions", "profiles"),
+) -> list[Part]:
+    """What serves with a margin of at least `at_least`, in the choice `within`, without what cannot change the optimum.
+
+    That is a position all of whose sheets, profile by profile, another position of the class serves too; a profile
+    likewise. It is dropped only as `drop` says: it may still be the first in order.
+    """
+    parts = []
+    for b, block in enumerate(blocks):
+        none = np.zeros(0, dtype=np.intp)
+        p, q = block.everything if within is None else within.get(b, (none, none))
+        margin = block.margin[np.ix_(p, q)]
+        serves: Flags = np.isfinite(margin) & (margin >= at_least)
+        kept_p = _needed(serves, drop="positions" in drop)
+        kept_q = _needed(serves.swapaxes(0, 1), drop="profiles" in drop)
+        parts.append(Part(positions=p[kept_p], profiles=q[kept_q], serves=serves[np.ix_(kept_p, kept_q)]))
+    return parts
+
+
+def _needed(serves: Flags, *, drop: bool) -> Index:
+    """Entries along the first axis that serve somebody; with `drop`, without those that another one can replace."""
+    flat = serves.reshape(len(serves), prod(serves.shape[1:])).astype(np.float32)
+    useful = flat.any(axis=1)
+    if drop:
+        lacks = flat @ (1.0 - flat).T > 0.0  # [a, b]: a serves somebody whom b does not
+        order = np.arange(len(flat))
+        useful &= ~np.any(~lacks & (lacks.T | (order[None, :] < order[:, None])), axis=1)
+    return np.flatnonzero(useful)
+
+
+def _worst(blocks: Sequence[_Block], choice: Choice, *, left_out: float) -> float:
+    """The least margin once `left_out` sheets are left out."""
+    best = np.max([blocks[b].margin[np.ix_(p, q)].max(axis=(0, 1)) for b, (p, q) in choice.items()], axis=0)
+    return float(np.sort(best)[int(left_out)])
+
+
+def _greatest_worst(
+    blocks: Sequence[_Block], together: Sequence[frozenset[int]], *, limits: Counts, start: Choice
+) -> float:
+    """The greatest worst margin within the counts, by bisection over the margins that occur."""
+    low = _worst(blocks, start, left_out=limits.left_out)
+    high = _worst(blocks, {b: block.everything for b, block in enumerate(blocks)}, left_out=limits.left_out)
+    values = np.unique(np.concatenate([block.margin.ravel() for block in blocks]))
+    values = values[(values > low) & (values <= high)]
+    while len(values):
+        middle = len(values) // 2
+        solution = Programme(_parts(blocks, at_least=float(values[middle])), together).within(limits)
+        if solution is None:
+            values = values[:middle]
+        else:
+            low = _worst(blocks, solution.choice, left_out=limits.left_out)
+            values = values[values > low]
+    return low
+
+
+def _assign(blocks: Sequence[_Block], choice: Choice) -> Cover:
+    """Each sheet to the chosen way with the greatest margin, the first row among equals."""
+    rows = np.concatenate([blocks[b].rows[np.ix_(p, q)].ravel() for b, (p, q) in choice.items()])
+    margin = np.concatenate(
+        [blocks[b].margin[np.ix_(p, q)].reshape(len(p) * len(q), -1) for b, (p, q) in choice.items()]
+    )
+    order = np.argsort(rows, kind="stable")
+    rows, margin = rows[order], margin[order]
+    best = margin.argmax(axis=0)
+    greatest = margin.max(axis=0)
+    served = np.isfinite(greatest)
+    return Cover(
+        assignment=tuple(int(rows[row]) if ok else None for row, ok in zip(best, served, strict=True)),
+        classes=tuple(sorted(blocks[b].name for b in choice)),
+        worst=float(greatest[served].min()),
+    )

@@ -70,7 +70,7 @@ class Placement:
 
 
 def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
-    """Rank what can serve the job's sheets; say why the rest cannot. Raises SheetError for a sheet that makes no sense."""
+    """Rank what can serve the job's sheets; say why the rest cannot. SheetError for a sheet that makes no sense."""
     sheets = [resolve_sheet(spec, library) for spec in job.sheets]
     conditions, defaults = conditions_of(job)
     placements: list[Placement] = []
@@ -109,7 +109,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
 
 
 def _place(bench: Bench, principle: Principle, sheets: Sequence[Sheet]) -> Placement | Fact:
-    """Set the class for as many sheets as it can serve with one setting: leave out the worst until the rest has margin."""
+    """Set the class for as many sheets as one setting can serve: leave out the worst until the rest has margin."""
     left_out: dict[int, Fact] = {}
     surveys: dict[int, Survey] = {}
     for index, sheet in enumerate(sheets):

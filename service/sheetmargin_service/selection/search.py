@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.prediction.principles.base import Bench, Receiver, Settings, Span, Spread, Survey
+from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
@@ -63,7 +63,10 @@ def _window(axis: Array, held: Array, *, same: Array, setting: int, decimals: in
     line = line[np.argsort(axis[line])]
     x, y = axis[line], held[line]
     start = int(np.flatnonzero(line == setting)[0])
+    nominal = round(float(axis[setting]), 1)
     least = 0.5 * y[start]
+    if least <= 0.0:
+        return Window(nominal=nominal, min=nominal, max=nominal)
     ends = []
     for direction in (-1, 1):
         at = start
@@ -95,5 +98,3 @@ def receiver_at(receiver: Receiver, setting: int) -> Receiver:
         lowest_edge=receiver.lowest_edge[s], highest_edge=receiver.highest_edge[s], widest_band=receiver.widest_band
     )
 
-
-__all__ = ["Choice", "Settings", "best_setting", "receiver_at", "span_of"]

@@ -16,6 +16,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.noise import Noise
 
 Array = NDArray[np.float64]
 Scalar = str | int | float | bool | None
@@ -75,16 +76,19 @@ class Spread:
     """Distribution of one state at one setting.
 
     `variants` (V, count): probabilities on the principle's grid, one row for each variant of what the model does not
-    know (the first is nominal); `weights` (V,) is how far each variant is believed.
+    know (the first is nominal), of the signal as it is steady while a sheet passes; `weights` (V,) is how far each
+    variant is believed. `noise` is what every single reading adds; without it nothing changes within a sheet.
     """
 
     variants: Array
     weights: Array
+    noise: Noise | None = None
 
     @property
     def predictive(self) -> Array:
-        """The distribution (1, count) with the model's own uncertainty mixed in."""
-        return (self.weights @ self.variants)[None, :]
+        """The distribution (1, count) of one reading, with the model's own uncertainty mixed in."""
+        steady = (self.weights @ self.variants)[None, :]
+        return steady if self.noise is None else self.noise.read(steady)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,8 @@
 """Sound through the sheet: attenuation from the open path, in dB.
 
-The level of one sheet and of two comes from the plane-wave response of the sheet through the finite beam; bounces between
-faces and sheet, trapped air, mass, formation, flutter, drift and air make its spread; bypass and noise limit what can be read.
+The level of one sheet and of two comes from the plane-wave response of the sheet through the finite beam; bounces
+between faces and sheet, trapped air, mass, formation, flutter, drift and air make its spread; bypass and noise limit
+what can be read.
 """
 
 from __future__ import annotations

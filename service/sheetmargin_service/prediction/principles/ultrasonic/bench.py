@@ -19,7 +19,7 @@ from sheetmargin_service.prediction.principles.base import Detail, Fact, Receive
 from sheetmargin_service.prediction.principles.ultrasonic.facts import facts_of
 from sheetmargin_service.prediction.principles.ultrasonic.levels import Branches, Levels
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
-from sheetmargin_service.prediction.principles.ultrasonic.receiver import add_powers_db, read
+from sheetmargin_service.prediction.principles.ultrasonic.receiver import add_powers_db, receiver_noise, with_bypass
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     VARIANT_WEIGHTS,
     Case,
@@ -167,16 +167,19 @@ class UltrasonicBench:
     def _spread(
         self, branches: Branches, *, ripple: Array, variance: float, setting: int, weights: Array = VARIANT_WEIGHTS
     ) -> Spread:
-        """Branches (V, K, 1) of true attenuation with their ripple, blurred, read by the receiver, and moved by what
-        moves every state."""
+        """Branches (V, K, 1) of true attenuation with their ripple, blurred, with the bypass, and moved by what moves
+        every state."""
         nodes = (branches.attenuation_db + ripple).reshape(len(branches.attenuation_db), -1)
         rows = np.ones(len(nodes))
         pmf = GRID.bin_nodes(nodes, np.repeat(branches.weights, len(ripple)) / len(ripple))
         pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
-        p = self.parameters
-        open_db = float(self._open_db[setting])
-        pmf = read(pmf, GRID, bypass_db=p.bypass_db, noise_db=p.noise_db, open_db=open_db)
-        return Spread(variants=GRID.blur(pmf, np.sqrt(self._common_variance[setting]) * rows), weights=weights)
+        p, open_db = self.parameters, float(self._open_db[setting])
+        pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
+        return Spread(
+            variants=GRID.blur(pmf, np.sqrt(self._common_variance[setting]) * rows),
+            weights=weights,
+            noise=receiver_noise(GRID, noise_db=p.noise_db, open_db=open_db),
+        )
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         return facts_of(self, sheet, setting)

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %."""
 FILM_M = np.geomspace(0.8e-6, 2.4e-3, 33)
-"""Thicknesses at which two sheets are computed, a ratio of 1.28 apart: a third of the spread of the usual distribution."""
+"""Thicknesses at which two sheets are computed, a ratio of 1.28 apart: a third of the usual distribution's spread."""
 FILM_VARIATION = 0.2
 """Relative standard deviation of the trapped air's thickness within the beam's spot (typical, from memory)."""
 NEGLIGIBLE = 1e-6

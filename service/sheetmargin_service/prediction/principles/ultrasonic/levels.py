@@ -1,4 +1,4 @@
-"""Attenuation of one sheet, of two, and of a ply fewer: every branch of what lies between them, at the settings of an operator."""
+"""Attenuation of one sheet, of two, and of a ply fewer: every branch of what lies between them, at all settings."""
 
 from __future__ import annotations
 

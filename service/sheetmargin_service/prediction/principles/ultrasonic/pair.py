@@ -21,7 +21,7 @@ GAPS = 9
 TILTS_DEG = np.arange(0.0, 46.0, 5.0)
 """Settings searched: nine gaps over the class's range, tilts in steps of 5 degrees."""
 BAND_NODES = 3
-"""Frequencies over the band: within 0.05 dB of 15 for plates of aluminium, 0.005 dB for papers and plastics (measured)."""
+"""Frequencies over the band: within 0.05 dB of 15 for plates of aluminium, 0.005 dB for papers and plastics."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +76,9 @@ class Pair:
     def rigid_bounce(self) -> Array:
         """Relative amplitude of the bounce between one face and a sheet midway that reflects all sound, (N,)."""
         amplitude = np.abs(self.bounce.coarse.sum(axis=1))[0]
-        return self.parameters.face_reflection * amplitude * self._per_setting(self._share(self.operator.gap_m))
+        return np.asarray(
+            self.parameters.face_reflection * amplitude * self._per_setting(self._share(self.operator.gap_m))
+        )
 
     def _share(self, path_m: Array) -> Array:
         """Share of a bounce with a detour of `path_m` that the gate lets in."""

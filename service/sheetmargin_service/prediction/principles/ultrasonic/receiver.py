@@ -1,4 +1,4 @@
-"""What a receiver makes of a level: bypass at a random phase, noise, and the limits of one gain."""
+"""What a receiver makes of a level: bypass at a random phase, and noise."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.prediction.grid import SignalGrid, gauss_hermite, phase_nodes
+from sheetmargin_service.prediction.noise import Noise, shifted
 
 Array = NDArray[np.float64]
 BYPASS_PHASES = 6
-NOISE_NODES = 3
+NOISE_NODES = 5
 
 
 def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
@@ -23,39 +24,38 @@ def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _reading_matrix(grid: SignalGrid, bypass_db: float, noise_db: float) -> Array:
-    """What a true attenuation is read as: row i of (count, count) is the distribution of the reading at grid point i.
+def _bypass_matrix(grid: SignalGrid, bypass_db: float) -> Array:
+    """Row i (count, count): a true attenuation of grid point i with the bypass at a phase that is uniform.
 
-    The bypass adds with a phase that is uniform (it turns with temperature and sheet position); the noise, complex
-    Gaussian, adds its power and an in-phase part by Gauss-Hermite quadrature.
+    The phase turns with temperature and sheet position, and stays while a sheet passes.
     """
     signal = 10.0 ** (-0.05 * grid.centres)
-    bypass, noise = 10.0 ** (-0.05 * bypass_db), 10.0 ** (-0.05 * noise_db)
+    bypass = 10.0 ** (-0.05 * bypass_db)
     amplitude = np.abs(signal[:, None] + bypass * np.exp(1j * phase_nodes(BYPASS_PHASES)))
+    return grid.bin_nodes(-20.0 * np.log10(amplitude), np.full(BYPASS_PHASES, 1.0 / BYPASS_PHASES))
+
+
+@lru_cache(maxsize=64)
+def _noise_matrix(grid: SignalGrid, noise_db: float) -> Array:
+    """Row i (count, count): one reading of a steady attenuation of grid point i in complex Gaussian noise.
+
+    Gauss-Hermite quadrature over both parts of the noise, which is exact for the mean power.
+    """
+    signal = 10.0 ** (-0.05 * grid.centres)
     z, weight = gauss_hermite(NOISE_NODES)
-    power = (amplitude[..., None] + noise * np.sqrt(0.5) * z) ** 2 + 0.5 * noise**2
-    reading = -10.0 * np.log10(power).reshape(grid.count, -1)
-    return grid.bin_nodes(reading, np.tile(weight / BYPASS_PHASES, BYPASS_PHASES))
+    part = np.sqrt(0.5) * 10.0 ** (-0.05 * noise_db) * z
+    power = (signal[:, None, None] + part[:, None]) ** 2 + part**2
+    reading = -10.0 * np.log10(np.maximum(power, 1e-30)).reshape(grid.count, -1)
+    return grid.bin_nodes(reading, np.outer(weight, weight).ravel())
 
 
-def read(pmf: Array, grid: SignalGrid, *, bypass_db: float, noise_db: float, open_db: float) -> Array:
-    """Distributions (R, count) of the reading from those of the true attenuation, the open path `open_db` above the
-    one that the floors are given for; to the nearest grid step, so that one matrix serves a class at every gap."""
+def with_bypass(pmf: Array, grid: SignalGrid, *, bypass_db: float, open_db: float) -> Array:
+    """Distributions (R, count) of the attenuation with the bypass, the open path `open_db` above the one that
+    `bypass_db` is given for; to the nearest grid step, so that one matrix serves a class at every gap."""
     shift = round(open_db / grid.step)
-    moved = _shifted(pmf, -shift) @ _reading_matrix(grid, bypass_db, noise_db)
-    return _shifted(moved, shift)
+    return shifted(shifted(pmf, -shift) @ _bypass_matrix(grid, bypass_db), shift)
 
 
-def _shifted(pmf: Array, bins: int) -> Array:
-    """Probabilities moved up by `bins`; what leaves the grid stays in its end bin."""
-    if bins == 0:
-        return pmf
-    count = pmf.shape[1]
-    result = np.zeros_like(pmf)
-    if bins > 0:
-        result[:, bins:] = pmf[:, : count - bins]
-        result[:, -1] += pmf[:, count - bins :].sum(axis=1)
-    else:
-        result[:, :bins] = pmf[:, -bins:]
-        result[:, 0] += pmf[:, :-bins].sum(axis=1)
-    return result
+def receiver_noise(grid: SignalGrid, *, noise_db: float, open_db: float) -> Noise:
+    """What one reading adds, likewise."""
+    return Noise(grid=grid, matrix=_noise_matrix(grid, noise_db), shift=round(open_db / grid.step))

@@ -15,6 +15,7 @@ from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer
 from sheetmargin_service.acoustics.layered import Stack, stack_response
 from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
+from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
 from sheetmargin_service.acoustics.trapped_air import double_response, double_transmission
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
@@ -27,11 +28,13 @@ Indices = NDArray[np.intp]
 AnyResponse = Response | StackResponse
 
 VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
-"""How far each of `VARIANTS` is believed: the nominal case most, the four ends of the intervals alike (a choice, stated)."""
+"""How far each of `VARIANTS` is believed: the nominal case most, the ends of the intervals alike (a choice, stated)."""
 DRAWS = 32
 """Piles of plies that are computed, each with films of its own."""
 WATER_M = np.array([3e-6, 15e-6, 60e-6])
 """Films of water between two wet sheets: blotted, wet, running (typical, from memory)."""
+HOLE_RADIUS_M = 0.5e-3
+"""Radius of the holes of a perforated sheet (typical, from memory; at ultrasonic frequencies it hardly matters)."""
 WATER_DENSITY_KG_M3 = 998.0
 WATER_SPEED_M_PER_S = 1482.0
 """Water at 20 degrees C: CRC Handbook of Chemistry and Physics."""
@@ -60,8 +63,8 @@ def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
 class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
-    Shapes: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films, draws),
-    1 where there is but one.
+    Shapes: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films,
+    draws), 1 where there is but one.
     """
 
     sheet: Sheet
@@ -101,11 +104,39 @@ class SheetModel:
         return [self._layer(layer) for layer in self.sheet.layers]
 
     def ply(self, frequency_hz: Array, sin_theta: Array) -> AnyResponse:
-        """One ply, from face to face."""
-        return self._stack(self._layers(), frequency_hz, sin_theta)
+        """One ply, from face to face; where air can pass it, the pores or holes beside the moving frame."""
+        layers = self._layers()
+        porous = self._porous(layers)
+        if porous is None:
+            return self._stack(layers, frequency_hz, sin_theta)
+        return porous_response(sheet=porous, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+
+    def _porous(self, layers: Sequence[ElasticPlate | FluidLayer]) -> PorousSheet | None:
+        frame, material = layers[0], self.sheet.layers[0].material
+        if len(layers) > 1 or material is None or not isinstance(frame, ElasticPlate):
+            return None
+        if self.sheet.open_area_fraction > 0.0:
+            viscosity = self.air.kinematic_viscosity_m2_per_s * self.air.density_kg_m3
+            open_area = self.sheet.open_area_fraction
+            return PorousSheet(
+                frame=frame,
+                # Poiseuille flow through round holes.
+                permeance_um_per_pa_s=1e6 * HOLE_RADIUS_M**2 * open_area / (8.0 * viscosity * frame.thickness_m),
+                porosity=open_area,
+                tortuosity=1.0,
+                thermal_length_ratio=1.0,
+            )
+        if material.porous is None or self.sheet.permeance_um_per_pa_s is None:
+            return None
+        return PorousSheet(
+            frame=frame,
+            permeance_um_per_pa_s=self.sheet.permeance_um_per_pa_s,
+            porosity=material.porous.porosity,
+            tortuosity=material.porous.tortuosity,
+        )
 
     def pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Array]:
-        """Plies one on another, face to back, with the films `draws` (joints, K) between them; and the air they displace, m."""
+        """Plies one on another, face to back, with the films `draws` (joints, K) between them; and their thickness, m."""
         one = self.ply(frequency_hz, sin_theta)
         whole: AnyResponse = one
         for joint in draws:
