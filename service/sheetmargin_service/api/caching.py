@@ -22,7 +22,6 @@ def cacheable(
     conditional = request.method in ("GET", "HEAD")
     if conditional and request.if_none_match.contains_weak(etag):
         response = Response(status=304)
-        del response.headers["Content-Type"]
     else:
         response = Response(compute(), content_type=media_type)
         response.headers["Content-Language"] = language

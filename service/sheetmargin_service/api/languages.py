@@ -11,6 +11,9 @@ LANGUAGES: tuple[Language, ...] = get_args(Language)
 
 
 def wanted_language() -> Language:
-    """The language that the request's Accept-Language likes best; English where it names none of ours."""
-    best = request.accept_languages.best_match(LANGUAGES)
-    return next((language for language in LANGUAGES if language == best), "en")
+    """The language that the request's Accept-Language likes best, whatever its region; English where it names none."""
+    for tag, quality in request.accept_languages:  # best first
+        for language in LANGUAGES:
+            if quality > 0 and tag.lower().split("-")[0] == language:
+                return language
+    return "en"

@@ -8,6 +8,7 @@ from marshmallow import fields
 from marshmallow.experimental.context import Context
 
 from sheetmargin_service.api.languages import Language
+from sheetmargin_service.api.saying import say
 from sheetmargin_service.api.schemas.output import (
     Number,
     OutputSchema,
@@ -20,7 +21,6 @@ from sheetmargin_service.api.schemas.output import (
     whole,
 )
 from sheetmargin_service.api.schemas.strict import JsonSchema
-from sheetmargin_service.api.texts import say
 from sheetmargin_service.selection.answer import Answer, Verdict
 
 Spoken = Context[Language]

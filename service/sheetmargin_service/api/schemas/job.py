@@ -145,7 +145,11 @@ class CorrugatedSchema(StrictSchema):
 
     makes = CorrugatedSpec
     liners_gsm = Listing(
-        Real("", **_within(LIMITS_GSM)), "Mass per area of each liner.", shortest=2, longest=MAX_WALLS + 1, required=True
+        Real("", **_within(LIMITS_GSM)),
+        "Mass per area of each liner.",
+        shortest=2,
+        longest=MAX_WALLS + 1,
+        required=True,
     )
     walls = Listing(Part(WallSchema), "Fluted walls.", shortest=1, longest=MAX_WALLS, required=True)
 

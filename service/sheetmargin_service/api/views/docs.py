@@ -14,8 +14,8 @@ from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.headers import SECURITY
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.saying import KINDS, texts
 from sheetmargin_service.api.service import build
-from sheetmargin_service.api.texts import KINDS, texts
 
 HTML = "text/html"
 CSS = "text/css"

@@ -1,4 +1,9 @@
-"""What a code says, in the language asked for. The words are data; the numbers come from the note alone."""
+"""What a code says, in the language asked for.
+
+The words are data in `texts/`, one table a code, one file a subject; a new code is a new table. A text states no number
+of its own: every figure is a placeholder named in the note's `values` (`{pointer}` is the note's own), and units are
+written without digits (`g per square metre`). `kind` says where in an answer the code stands.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +21,7 @@ Scalar = str | int | float | bool | None
 
 SIGNIFICANT_DIGITS = 3
 KINDS = ("reason", "rejection", "assumption", "caution", "trial", "setup")
+"""`setup`: notes of mounting, timing and alignment."""
 
 
 class TextWarning(UserWarning):
@@ -40,10 +46,12 @@ class Text:
 @cache
 def texts() -> Mapping[str, Text]:
     """Every text by its code."""
-    table = tomllib.loads((resources.files(__package__) / "texts.toml").read_text(encoding="utf-8"))
+    folder = resources.files(__package__) / "texts"
+    files = sorted((file for file in folder.iterdir() if file.name.endswith(".toml")), key=lambda file: file.name)
     return {
         code: Text(kind=entry["kind"], templates={language: entry[language] for language in LANGUAGES})
-        for code, entry in table.items()
+        for file in files
+        for code, entry in tomllib.loads(file.read_text(encoding="utf-8")).items()
     }
 
 

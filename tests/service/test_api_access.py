@@ -1,0 +1,159 @@
+"""Who may ask: nobody without a key where keys are asked for, and no call is forgotten."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+from sheetmargin_service.api import access
+from sheetmargin_service.api.routes import calls_of
+from sheetmargin_service.app import create_app, load_service
+from sheetmargin_service.config import SettingError, Settings
+from support.answers import CountingRecommend
+
+QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
+CHEAP = 2**4
+"""scrypt's cost in tests: what is tested is the check, not the cost."""
+
+
+@pytest.fixture(autouse=True)
+def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(access, "SCRYPT_N", CHEAP)
+
+
+@pytest.fixture
+def tokens(tmp_path: Path) -> dict[str, str]:
+    """Tokens by what they are for; the keys file is beside."""
+    made = {"shop": access.new_key("shop", ("recommend",)), "lab": access.new_key("lab", ("bench", "metrics"))}
+    (tmp_path / "keys.toml").write_text("".join(entry for _, entry in made.values()))
+    return {name: token for name, (token, _) in made.items()}
+
+
+@pytest.fixture
+def keyed(tokens: dict[str, str], tmp_path: Path) -> FlaskClient:
+    settings = Settings(access="keys", keys_file=tmp_path / "keys.toml")
+    return create_app(service=replace(load_service(settings), recommend=CountingRecommend())).test_client()
+
+
+def bearer(token: str) -> dict[str, str]:
+    return {"Authorization": f"Bearer {token}"}
+
+
+def test_a_key_lets_in_and_makes_the_answer_private(keyed: FlaskClient, tokens: dict[str, str]) -> None:
+    for _ in range(2):
+        response = keyed.get(QUERY, headers=bearer(tokens["shop"]))
+        assert response.status_code == 200
+        assert response.headers["Cache-Control"] == "private, max-age=300"
+
+
+def test_the_scheme_is_read_whatever_its_case(keyed: FlaskClient, tokens: dict[str, str]) -> None:
+    assert keyed.get(QUERY, headers={"Authorization": f"bearer {tokens['shop']}"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "authorization",
+    [
+        "",
+        "Bearer",
+        "Bearer ",
+        "Bearer nonsense",
+        "Bearer shop.",
+        "Bearer shop.wrong",
+        "Bearer .",
+        "Basic c2hvcDp4",
+        "x",
+        "Bearer ä",
+    ],
+)
+def test_without_a_key_nothing_is_told(keyed: FlaskClient, authorization: str) -> None:
+    # A wrong question as well: it must not be looked at before the key.
+    response = keyed.get(
+        "/v1/recommendations?nonsense=1", headers={"Authorization": authorization} if authorization else {}
+    )
+    assert response.status_code == 401
+    assert response.headers["WWW-Authenticate"].startswith("Bearer ")
+    document = response.get_json()
+    assert document["type"] == "/docs/problems/unauthorized"
+    assert document["errors"][0]["header"] == "Authorization"
+
+
+def test_a_key_of_another_secret_or_id(keyed: FlaskClient, tokens: dict[str, str]) -> None:
+    shop, lab = tokens["shop"], tokens["lab"]
+    swapped = f"lab.{shop.split('.')[1]}"
+    for wrong in (swapped, shop[:-1], shop + "x", shop.replace("shop", "nobody"), lab.upper()):
+        assert keyed.get(QUERY, headers=bearer(wrong)).status_code == 401
+
+
+def test_a_key_for_other_calls(keyed: FlaskClient, tokens: dict[str, str]) -> None:
+    response = keyed.get(QUERY, headers=bearer(tokens["lab"]))
+    assert response.status_code == 403
+    assert 'error="insufficient_scope"' in response.headers["WWW-Authenticate"]
+    assert response.get_json()["errors"][0]["expected"] == "recommend"
+
+
+def test_no_call_is_forgotten(keyed: FlaskClient, tokens: dict[str, str]) -> None:
+    app = keyed.application
+    declared = calls_of(app)
+    for rule in app.url_map.iter_rules():
+        assert rule.endpoint in declared, f"{rule} does not say who may ask"
+        path = str(rule).replace("<kind>", "internal")
+        for method in (rule.methods or set()) - {"OPTIONS", "HEAD"}:
+            status = keyed.open(path, method=method).status_code
+            assert (status == 401) == (declared[rule.endpoint].scope != "open"), rule
+
+
+def test_open_means_open(api: FlaskClient) -> None:
+    assert api.get(QUERY, headers=bearer("whatever")).headers["Cache-Control"] == "public, max-age=300"
+
+
+def test_a_token_is_hashed_once(keyed: FlaskClient, tokens: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    monkeypatch.setattr(access, "_hash", lambda *_: pytest.fail("hashed again"))
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+
+
+def test_an_unknown_id_costs_as_much(keyed: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    hashed = []
+    monkeypatch.setattr(access, "_hash", lambda secret, salt: hashed.append(secret) or b"")
+    assert keyed.get(QUERY, headers=bearer("nobody.secret")).status_code == 401
+    assert hashed == ["secret"]
+
+
+def test_the_command_makes_a_key(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert access.main(["quoting", "recommend", "batch"]) == 0
+    printed = capsys.readouterr().out
+    (tmp_path / "keys.toml").write_text(printed)
+    entry = tomllib.loads(printed)["key"][0]
+    token = printed.splitlines()[0].rsplit(" ", 1)[1]
+    assert (entry["id"], entry["scopes"]) == ("quoting", ["recommend", "batch"])
+    assert token.split(".")[1] not in "".join(printed.splitlines()[1:])
+    access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml")).check(f"Bearer {token}", "batch")
+
+
+@pytest.mark.parametrize("arguments", [[], ["quoting"], ["quoting", "everything"], ["a.b", "recommend"]])
+def test_the_command_refuses(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert access.main(arguments) == 2
+    assert "usage" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "nonsense",
+        "key = 5",
+        "[[key]]\nid = 'a'",
+        "[[key]]\nid = 'a'\nhash = 'md5$AA==$AA=='\nscopes = ['recommend']",
+        "[[key]]\nid = 'a'\nhash = 'scrypt$*$AA=='\nscopes = ['recommend']",
+        "[[key]]\nid = 'a'\nhash = 'scrypt$AA==$AA=='\nscopes = ['everything']",
+        "[[key]]\nid = 'a'\nhash = 'scrypt$AA==$AA=='\nscopes = ['recommend']\nextra = 1",
+        "[[key]]\nid = 'a'\nhash = 'scrypt$AA==$AA=='\nscopes = []\n" * 2,
+    ],
+)
+def test_a_wrong_keys_file_stops_the_start(tmp_path: Path, text: str) -> None:
+    (tmp_path / "keys.toml").write_text(text)
+    with pytest.raises(SettingError, match="SHEETMARGIN_KEYS_FILE"):
+        create_app(Settings(access="keys", keys_file=tmp_path / "keys.toml"))

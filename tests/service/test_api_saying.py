@@ -1,0 +1,97 @@
+"""Texts: every code of the service has one in every language, and none states a number that it was not given."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import sheetmargin_service
+from sheetmargin_service.api.languages import LANGUAGES, Language
+from sheetmargin_service.api.saying import KINDS, TextWarning, say, texts, written
+
+PACKAGE = Path(sheetmargin_service.__file__).parent
+NOTES = {"Note", "Fact", "Assumption", "Rejection", "Unplaced"}
+
+
+def codes_in(tree: ast.AST) -> Iterator[str]:
+    """Codes written out where notes are made."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in NOTES:
+            for keyword in node.keywords:
+                if keyword.arg == "code" and isinstance(keyword.value, ast.Constant):
+                    yield keyword.value.value
+
+
+SPOKEN = sorted({
+    code
+    for layer in ("materials", "prediction", "selection", "bench")
+    for file in (PACKAGE / layer).rglob("*.py")
+    for code in codes_in(ast.parse(file.read_text(encoding="utf-8")))
+})  # fmt: skip
+
+
+def test_codes_are_found_in_the_sources() -> None:
+    assert {"limiting-margin", "default", "material-typical"} <= set(SPOKEN)
+
+
+@pytest.mark.parametrize("code", SPOKEN)
+def test_every_code_has_a_text(code: str) -> None:
+    assert code in texts()
+
+
+@pytest.mark.parametrize("code", sorted(texts()))
+def test_texts_state_no_number_of_their_own(code: str) -> None:
+    text = texts()[code]
+    assert text.kind in KINDS
+    assert re.fullmatch(r"[a-z][a-z-]*[a-z]", code)
+    for language in LANGUAGES:
+        words = re.sub(r"\{\w+\}", "", text.templates[language])
+        assert not re.search(r"\d", words)
+        assert text.templates[language].endswith(".")
+    assert text.placeholders("en") == text.placeholders("de")
+
+
+@pytest.mark.parametrize(
+    ("value", "english", "german"),
+    [
+        (60.0, "60", "60"),
+        (-0.0, "0", "0"),
+        (-0.0001, "-0.0001", "-0,0001"),
+        (1.25, "1.25", "1,25"),
+        (104.37, "104", "104"),
+        (12345.6, "12346", "12346"),
+        (0.04567, "0.0457", "0,0457"),
+        (-31.44, "-31.4", "-31,4"),
+        (99.99, "100", "100"),
+        (1e-30, "0", "0"),
+        (5, "5", "5"),
+        (12345678, "12345678", "12345678"),
+        ("copy-paper", "copy-paper", "copy-paper"),
+        (None, "-", "-"),
+    ],
+)
+def test_numbers_by_language(value: float | str | None, english: str, german: str) -> None:
+    assert (written(value, "en"), written(value, "de")) == (english, german)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_text_with_its_values(language: Language) -> None:
+    said = say("default", {"value": 1.5}, language=language, pointer="/line/flutter_mm")
+    expected = {
+        "en": "/line/flutter_mm was not given; 1.5 is taken.",
+        "de": "/line/flutter_mm war nicht angegeben; angenommen wird 1,5.",
+    }
+    assert said == expected[language]
+
+
+def test_an_unknown_code_warns_and_is_said_as_it_is() -> None:
+    with pytest.warns(TextWarning, match="no-such-code"):
+        assert say("no-such-code", {}, language="en") == "no-such-code"
+
+
+def test_a_missing_value_warns_and_the_code_is_said() -> None:
+    with pytest.warns(TextWarning, match="value"):
+        assert say("default", {}, language="en") == "default"

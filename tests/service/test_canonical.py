@@ -1,0 +1,89 @@
+"""One spelling of a question, whatever it was written like."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sheetmargin_service.api.admit import admit
+from sheetmargin_service.api.canonical import canonical_job, strong_etag
+from sheetmargin_service.api.decode import decode_json
+from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.service import Service
+from sheetmargin_service.app import load_service
+from sheetmargin_service.config import Settings
+
+SHEET = {"material": "copy-paper", "grammage_gsm": 80}
+
+
+@pytest.fixture(scope="module")
+def service() -> Service:
+    return load_service(Settings())
+
+
+def canonical(text: str, service: Service) -> str:
+    return canonical_job(admit(decode_json(text.encode(), JobSchema()), service).job)
+
+
+@pytest.mark.parametrize(
+    "spelling",
+    [
+        '{"sheets": [{"material": "copy-paper", "grammage_gsm": 80}]}',
+        '{"sheets":[{"grammage_gsm":80.0,"material":"copy-paper"}]}',
+        '{"sheets": [{"material": "copy-paper", "grammage_gsm": 8e1}], "reference": "4711"}',
+        '{"sheets": [{"material": "Copy  Paper", "grammage_gsm": 80}], "limit": 5, "ordered": false, "classes": []}',
+        '{"sheets": [{"material": "Kopierpapier", "grammage_gsm": 80, "plies": 1, "double": {"contact": "air"}}]}',
+        '{"line": {"lanes": 1, "feeding": "singulated"}, "catalogue": "reference", "environment": {}, "sheets": '
+        '[{"material": "\\u0063opy-paper", "grammage_gsm": 80.000, "double": {}}]}',
+    ],
+)
+def test_spellings_of_one_question(service: Service, spelling: str) -> None:
+    assert canonical(spelling, service) == (
+        '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"limit":5,"line":{"feeding":"singulated",'
+        '"lanes":1},"ordered":false,"principles":[],"require":{"housing":[],"output":[]},"sheets":[{"double":{"contact":'
+        '"air"},"grammage_gsm":80,"material":"copy-paper","plies":1}],"targets":{}}'
+    )
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"sheets": [{**SHEET, "grammage_gsm": 80.1}]},
+        {"sheets": [{**SHEET, "label": "cover"}]},
+        {"sheets": [SHEET, SHEET]},
+        {"sheets": [SHEET], "limit": 4},
+        {"sheets": [SHEET], "line": {"flutter_mm": 1}},
+        {"sheets": [{"material": "copy-paper", "basis_weight_lb": 20, "basis": "bond"}]},
+    ],
+)
+def test_other_questions(service: Service, other: dict[str, Any]) -> None:
+    assert canonical(json.dumps(other), service) != canonical(json.dumps({"sheets": [SHEET]}), service)
+
+
+def test_lists_that_are_sets(service: Service) -> None:
+    one = {"sheets": [SHEET], "classes": ["ultrasonic-180k", "ultrasonic-120k"]}
+    other = {"sheets": [SHEET], "classes": ["ultrasonic-120k", "ultrasonic-180k", "ultrasonic-120k"]}
+    assert canonical(json.dumps(one), service) == canonical(json.dumps(other), service)
+
+
+def test_minus_zero_is_zero(service: Service) -> None:
+    cold = {"sheets": [SHEET], "environment": {"temperature_min_c": 0}}
+    text = json.dumps(cold)
+    assert canonical(text.replace(": 0}", ": -0.0}"), service) == canonical(text, service)
+
+
+@given(grammage=st.floats(min_value=60, max_value=120))
+def test_a_canonical_job_asks_the_same_question(grammage: float) -> None:
+    job = decode_json(json.dumps({"sheets": [{**SHEET, "grammage_gsm": grammage}]}).encode(), JobSchema())
+    again = decode_json(canonical_job(job).encode(), JobSchema())
+    assert again == job
+    assert canonical_job(again) == canonical_job(replace(job, reference="4711"))
+
+
+def test_tags_tell_their_parts_apart() -> None:
+    tags = {strong_etag("a", "bc"), strong_etag("ab", "c"), strong_etag("a", "b", "c"), strong_etag("abc")}
+    assert len(tags) == 4
