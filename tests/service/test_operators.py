@@ -261,6 +261,41 @@ def test_samples_may_be_handed_in() -> None:
     np.testing.assert_array_equal(handed, amplitudes(operator=operator, response=sheet.transmission))
 
 
+def test_pieces_give_what_the_grid_gives() -> None:
+    """Only cases that the coarse grid leaves open are computed anew: not thin films, but one near half a wavelength."""
+    operator = make_operator(pair=PAIRS[3], gap_m=[0.02, 0.04], tilt_deg=[0.0, 20.0])
+    plate = ElasticPlate(
+        thickness_m=1e-4,
+        density_kg_m3=800.0,
+        c11_pa=4.5e9 + 4.5e8j,
+        c13_pa=0.0,
+        c33_pa=4.5e7 + 4.5e6j,
+        c55_pa=9e7 + 9e6j,
+    )
+    film_m = np.array([[1e-5, 3e-5], [1e-4, 6e-4]])
+    computed: list[tuple[int, ...]] = []
+
+    def double(film: Array, frequency: Array, sine: Array) -> NDArray[np.complex128]:
+        one = plate_response(plate=plate, air=AIR, frequency_hz=frequency, sin_theta=sine)
+        layer = film_layer(air=AIR, thickness_m=film, frequency_hz=frequency)
+        between = fluid_response(layer=layer, air=AIR, frequency_hz=frequency, sin_theta=sine)
+        return np.asarray(double_transmission(first=one, second=one, film=between))
+
+    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
+        return double(film_m[..., None, None], frequency, sine)
+
+    def pieces(case: tuple[NDArray[np.intp], ...], frequency: Array, sine: Array) -> NDArray[np.complex128]:
+        computed.extend(zip(*(index.tolist() for index in case), strict=True))
+        return double(film_m[case][:, None], frequency, sine)
+
+    by_grid = amplitudes(operator=operator, response=response)
+    by_piece = amplitudes(operator=operator, response=response, pieces=pieces)
+    assert by_piece.shape == (2, 2, 5, 4)
+    np.testing.assert_allclose(by_piece, by_grid, rtol=1e-9, atol=1e-15)
+    assert (1, 1) in computed
+    assert not {(0, 0), (0, 1)} & set(computed)
+
+
 @pytest.mark.parametrize("cases", [(), (3,), (2, 3)])
 def test_case_axes_are_kept(cases: tuple[int, ...]) -> None:
     operator = make_operator(pair=PAIRS[1], gap_m=[0.05, 0.08], tilt_deg=[0.0, 20.0, 40.0])

@@ -55,6 +55,12 @@ ResponseFunction = Callable[[Array, Array], Complex]
 """`response(frequency_hz, sin_theta)`: a coefficient of the sheet, computed element by element. Frequency comes as (F,
 1), the sine as (S,) or (cases..., F, S); the result is (cases..., F, S)."""
 
+PieceFunction = Callable[[tuple[NDArray[np.intp], ...], Array, Array], Complex]
+"""`pieces(case, frequency_hz, sin_theta)`: the same, for P pieces of 8 angles: index arrays (P,) into the axes of the
+cases, frequency (P, 1), sine (P, 8); the result is (P, 8)."""
+
+_Evaluate = Callable[[NDArray[np.intp], NDArray[np.intp], Array], Complex]
+
 # Splitting stops here at the latest: a fine panel over 2^24 is 2e-7 degrees, far below any resonance's width.
 _DEEPEST = 24
 
@@ -182,36 +188,41 @@ def amplitudes(
     operator: Operator,
     response: ResponseFunction,
     samples: Complex | None = None,
+    pieces: PieceFunction | None = None,
     floor_db: float = -90.0,
     tolerance: float = 5e-3,
 ) -> Complex:
     """Amplitudes (cases..., F, N) that a response gives, its sharp resonances resolved where they matter.
 
-    `samples` (cases..., F, 48) may be given where the response is known at `coarse_theta` already.
+    `samples` (cases..., F, 48) may be given where the response is known at `coarse_theta` already. `pieces` computes it
+    for single cases, so that a few sharp ones among many cost little; else `response` computes all cases each time.
+
     What a piece of a panel may leave unresolved is `tolerance` times the larger of the level over the band and
     `floor_db`, for each case and setting. A level that turns out well below its first estimate has the work done again.
     """
     if samples is None:
         samples = np.asarray(response(operator.frequency_hz[:, None], operator.sin_theta))
     cases = samples.shape[:-2]
+    evaluate = _by_grid(operator, response, cases) if pieces is None else _by_piece(operator, pieces, cases)
     samples = samples.reshape(-1, *samples.shape[-2:])
     by_panel = samples.reshape(*samples.shape[:2], len(GROUPS), PANEL_NODES)
     tail = unresolved_tail(by_panel) / COARSE_CREDIT
     amplitude = apply_samples(operator=operator, samples=samples)
     level = _level(operator, apply_samples(operator=operator, samples=_calmed(by_panel).reshape(samples.shape)))
-    need = np.zeros((*samples.shape[:2], FINE_PANELS))
+    coarse_weight = np.add.reduceat(operator.weight, FIRST_FINE, axis=1)
+    allowed = np.full(level.shape, np.inf)
     while True:
-        allowed = tolerance * np.maximum(level, 10.0 ** (floor_db / 20.0))
-        needed = np.max(operator.weight / allowed[:, None, None, :], axis=-1)
-        if np.all(needed < 3.0 * need):
+        wanted = tolerance * np.maximum(level, 10.0 ** (floor_db / 20.0))
+        if np.all(allowed < 3.0 * wanted):
             break
-        need = np.maximum(need, needed)
-        unresolved = tail * np.add.reduceat(need, FIRST_FINE, axis=-1) * (2.0 * FINE_HALF_RAD) > 1.0
-        if not unresolved.any():
+        allowed = np.minimum(allowed, wanted)
+        unresolved = tail * _need(coarse_weight, allowed) > 1.0
+        sharp = unresolved.any(axis=(1, 2))
+        if not sharp.any():
             break
-        fine = _fine_coefficients(
-            operator=operator, response=response, cases=cases, need=need, split=np.repeat(unresolved, GROUPS, axis=-1)
-        )
+        need = np.zeros((*samples.shape[:2], FINE_PANELS))
+        need[sharp] = _need(operator.weight, allowed[sharp])
+        fine = _fine_coefficients(evaluate=evaluate, need=need, split=np.repeat(unresolved, GROUPS, axis=-1))
         resolved = np.where(unresolved[..., None], 0.0, by_panel).reshape(samples.shape)
         amplitude = apply_samples(operator=operator, samples=resolved)
         amplitude += (fine.swapaxes(0, 1) @ operator.fine).swapaxes(0, 1)
@@ -239,48 +250,64 @@ def _level(operator: Operator, amplitude: Complex) -> Array:
     return np.asarray(np.sqrt(operator.band_weight @ (amplitude.real**2 + amplitude.imag**2)))
 
 
+def _need(weight: Array, allowed: Array) -> Array:
+    """Error of the worst setting over what is allowed (cases, N), if a whole panel of weight (F, panels, N) is open."""
+    return np.asarray(np.max(weight / allowed[:, None, None, :], axis=-1) * (2.0 * FINE_HALF_RAD))
+
+
 def _calmed(samples: Complex) -> Complex:
     """Samples (..., 8) cut down to their median size, so that a node on a resonance does not pass for the level."""
     size = np.maximum(np.abs(samples), np.finfo(np.float64).tiny)
     return np.asarray(samples * np.minimum(1.0, np.median(size, axis=-1, keepdims=True) / size))
 
 
-def _fine_coefficients(
-    *, operator: Operator, response: ResponseFunction, cases: tuple[int, ...], need: Array, split: NDArray[np.bool_]
-) -> Complex:
+def _fine_coefficients(*, evaluate: _Evaluate, need: Array, split: NDArray[np.bool_]) -> Complex:
     """Legendre coefficients (cases, F, 32 * 12) of the response in the fine panels marked in `split` (cases, F, 32).
 
-    `need` (cases, F, 32) weighs what is left unresolved, per radian; above 1 a piece is split. Each panel is halved
-    until its samples are smooth enough. All cases and frequencies go in step: pieces (cases, F, M), as many as the
-    busiest needs; `live` marks those that count.
+    `need` (cases, F, 32) weighs what is left unresolved in a panel. A piece that leaves more than 1 is halved.
     """
     x, weights = gauss_nodes(PANEL_NODES)
     coefficients = np.zeros((*split.shape, DEGREES), dtype=np.complex128)
-    panel, live = _packed(split)
-    middle, half = np.zeros(panel.shape), 1.0
+    case, line, panel = np.nonzero(split)
+    middle, half = np.zeros(len(case)), 1.0
     for depth in range(_DEEPEST + 1):
-        place = middle[..., None] + half * x
-        sine = np.sin((2.0 * panel[..., None] + 1.0 + place) * FINE_HALF_RAD)
-        samples = np.asarray(response(operator.frequency_hz[:, None], sine.reshape(*cases, split.shape[1], -1)))
-        samples = samples.reshape(place.shape)
-        error = unresolved_tail(samples) * np.take_along_axis(need, panel, axis=-1) * (2.0 * FINE_HALF_RAD * half)
-        rough = live & (error > 1.0) & (depth < _DEEPEST)
-        smooth = live & ~rough
-        case, line, _ = np.nonzero(smooth)
+        place = middle[:, None] + half * x
+        samples = evaluate(case, line, np.sin((2.0 * panel[:, None] + 1.0 + place) * FINE_HALF_RAD))
+        error = unresolved_tail(samples) * need[case, line, panel] * half
+        rough = (error > 1.0) & (depth < _DEEPEST)
+        smooth = ~rough
         basis = legendre_table(order=DEGREES, x=place[smooth])
-        share = np.einsum("lmj,mj,l->ml", basis, samples[smooth] * (half * weights), np.arange(DEGREES) + 0.5)
-        np.add.at(coefficients, (case, line, panel[smooth]), share)
+        share = np.einsum("lpj,pj,l->pl", basis, samples[smooth] * (half * weights), np.arange(DEGREES) + 0.5)
+        np.add.at(coefficients, (case[smooth], line[smooth], panel[smooth]), share)
         if not rough.any():
             break
         half *= 0.5
-        parent, live = _packed(rough)
-        panel, middle = np.take_along_axis(panel, parent, axis=-1), np.take_along_axis(middle, parent, axis=-1)
-        panel, live = np.concatenate([panel, panel], axis=-1), np.concatenate([live, live], axis=-1)
-        middle = np.concatenate([middle - half, middle + half], axis=-1)
+        case, line, panel = (np.tile(index[rough], 2) for index in (case, line, panel))
+        middle = np.concatenate([middle[rough] - half, middle[rough] + half])
     return coefficients.reshape(*split.shape[:2], -1)
 
 
-def _packed(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
-    """Places of the true entries along the last axis, the rest cut off as far as all rows allow; and which are true."""
-    order = np.argsort(~mask, axis=-1, kind="stable")[..., : int(mask.sum(axis=-1).max())]
-    return order, np.take_along_axis(mask, order, axis=-1)
+def _by_piece(operator: Operator, pieces: PieceFunction, cases: tuple[int, ...]) -> _Evaluate:
+    def evaluate(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array) -> Complex:
+        return pieces(np.unravel_index(case, cases), operator.frequency_hz[line, None], sine)
+
+    return evaluate
+
+
+def _by_grid(operator: Operator, response: ResponseFunction, cases: tuple[int, ...]) -> _Evaluate:
+    """Pieces side by side for every case and frequency, as many as the busiest has."""
+    lines = len(operator.frequency_hz)
+    rows = int(np.prod(cases, dtype=np.intp)) * lines
+
+    def evaluate(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array) -> Complex:
+        row = case * lines + line
+        order = np.argsort(row, kind="stable")
+        first = np.searchsorted(row[order], np.arange(rows))
+        slot = np.empty(len(row), dtype=np.intp)
+        slot[order] = np.arange(len(row)) - first[row[order]]
+        grid = np.zeros((rows, int(slot.max()) + 1, PANEL_NODES))
+        grid[row, slot] = sine
+        values = np.asarray(response(operator.frequency_hz[:, None], grid.reshape(*cases, lines, -1)))
+        return np.asarray(values.reshape(grid.shape)[row, slot])
+
+    return evaluate
