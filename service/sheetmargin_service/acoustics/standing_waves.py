@@ -7,7 +7,8 @@ first arrival),
 
     S = 1 / ((1 - r b1)(1 - r b2) - r^2 t^2).
 
-Without a sheet b = 0 and t is the open path's coupling. A face hears itself by its mirror image in the sheet,
+A sheet that passes little leaves nothing of t^2; without a sheet b = 0 and t is the open path's coupling. A face hears
+itself by its mirror image in the sheet,
 
     b = ((k a)^2 / 4 pi) int R(theta) D(u.axis) D(u'.axis) e^(-2 i k d cos(tilt) cos(theta)) dOmega,
 
@@ -33,9 +34,6 @@ from sheetmargin_service.acoustics.panels import kernel_nodes, project_kernel
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-
-# Neighbouring Fibonacci numbers: the points (i/233, 144 i/233) fill the unit square evenly.
-_LATTICE = (144, 233)
 
 
 def bounce_operator(
@@ -93,28 +91,6 @@ def _mean_directivity(*, k_radius: Array, tilt_rad: Array, theta_rad: Array) -> 
             for ka in k_radius
         ]
     )
-
-
-def standing_wave(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, open_loop: ArrayLike = 0.0) -> Complex:
-    """S from the loops r b1, r b2 and r^2 t^2, each already times its share of the gate; they broadcast together."""
-    below, above = np.subtract(1.0, sheet_loop_below), np.subtract(1.0, sheet_loop_above)
-    return np.asarray(1.0 / (below * above - open_loop))
-
-
-def swept_levels_db(*, sheet_loop_below: ArrayLike, sheet_loop_above: ArrayLike, open_loop: ArrayLike = 0.0) -> Array:
-    """Levels of S in dB, (..., 233), as sheet position and air temperature turn the loops' phases independently.
-
-    The sheet's position turns both sheet loops against each other, gap and temperature turn them together, and the open
-    loop by their sum. Equally likely phases on a Fibonacci lattice.
-    """
-    point = np.arange(_LATTICE[1])
-    first = np.exp(2j * np.pi * point / _LATTICE[1])
-    second = np.exp(2j * np.pi * point * _LATTICE[0] / _LATTICE[1])
-    below, above, loop = (np.asarray(x)[..., None] for x in (sheet_loop_below, sheet_loop_above, open_loop))
-    factor = standing_wave(
-        sheet_loop_below=below * first, sheet_loop_above=above * second, open_loop=loop * first * second
-    )
-    return np.asarray(20.0 * np.log10(np.abs(factor)))
 
 
 def gate_share(*, gate_s: float, path_m: ArrayLike, sound_speed_m_per_s: float) -> Array:
