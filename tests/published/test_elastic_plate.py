@@ -198,8 +198,9 @@ def bending_frequency_hz(plate: ElasticPlate, *, speed_m_per_s: float) -> float:
 @pytest.mark.parametrize(
     ("product_hz_m", "density_kg_m3", "youngs_modulus_pa", "poisson_ratio"),
     # Critical frequency times thickness in air at 20 degrees: Long, Architectural Acoustics, table 9.1, after Beranek
-    # 1971, Cremer, Heckl and Ungar 1973 and Fahy 1985, who find variations of 10 % not uncommon. The moduli are handbook
-    # values (Kaye and Laby, Tables of Physical and Chemical Constants, from memory), plywood typical, from memory.
+    # 1971, Cremer, Heckl and Ungar 1973 and Fahy 1985, who find variations of 10 % not uncommon. The moduli are
+    # handbook values (Kaye and Laby, Tables of Physical and Chemical Constants, from memory), plywood typical, from
+    # memory.
     [
         pytest.param(12.4, 7850.0, 210e9, 0.29, id="steel"),
         pytest.param(12.0, 2700.0, 70e9, 0.34, id="aluminium"),
