@@ -68,7 +68,8 @@ class EddyCurrentParameters:
     the attenuation of the open path; on one side it is face to sheet, and the signal is the change of coupling in
     per cent of the open one. `floor_db` is the open path over what is left with the coupling gone: noise, crosstalk
     and field that finds its way round the sheet's edge, at `reference_gap_mm`. `drift_db` is the half width (95 %)
-    of the open path between two teachings. `hold_mm` is how well the sheet keeps its distance to a one-sided face
+    of the open path between two teachings; with `taught_on_sheet` the gain is set on one sheet of each job, so that it
+    reads what was computed whatever its alloy. `hold_mm` is how well the sheet keeps its distance to a one-sided face
     that it is pressed to (half width, 95 %); none where the line's own flutter applies.
     """
 
@@ -80,6 +81,7 @@ class EddyCurrentParameters:
     reference_gap_mm: float
     floor_db: float
     drift_db: float
+    taught_on_sheet: bool
     hold_mm: float | None = None
     gap_min_mm: float
     gap_max_mm: float
@@ -208,7 +210,7 @@ class CaliperParameters:
         own, other = (roller, laser) if self.contact == "roller" else (laser, roller)
         return _broken(
             {
-                "range_um between 100 and 20000": 100 <= self.range_um <= 20_000,
+                "range_um between 100 and 10000": 100 <= self.range_um <= 10_000,
                 "resolution_um, runout_um and drift_um above 0": (
                     min(self.resolution_um, self.runout_um, self.drift_um) > 0
                 ),

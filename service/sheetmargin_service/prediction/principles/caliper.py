@@ -1,8 +1,9 @@
 """Caliper: the thickness between two rollers or two laser spots, in um.
 
-A reading is t / cos(tilt) + offset tan(tilt) plus the gauge's own errors, and the independent ones add by the root of the
-sum of squares (JCGM 100:2008, 5.1.2). Two sheets carry the air between them: all of it under lasers, what the contact
-pressure leaves under a roller. The pressure also squeezes the sheet itself, p / C33 of its thickness, and may mark it.
+A reading is t / cos(tilt) + offset tan(tilt) plus the gauge's own errors, and the independent ones add by the root of
+the sum of squares (JCGM 100:2008, 5.1.2). Two sheets carry the air between them: all of it under lasers, what the
+contact pressure leaves under a roller. The pressure also squeezes the sheet itself, p / C33 of its thickness, and may
+mark it.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from sheetmargin_service.prediction.principles.readings import (
     air_between,
     open_readings,
     relative_thickness_deviation,
+    states_of,
 )
 from sheetmargin_service.prediction.principles.space import level_settings
 
@@ -69,8 +71,8 @@ class CaliperBench:
 
     @cached_property
     def _own_sigma_um(self) -> float:
-        """Resolution with vibration, runout (a sine: its peak over the root of two), drift since zeroed, and, for lasers
-        that do not meet in one point, the sheet's lean."""
+        """Resolution with vibration, runout (a sine: its peak over the root of two), drift since zeroed, and, under
+        lasers that do not meet in one point, the sheet's lean."""
         p = self.parameters
         lean = np.tan(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)) * 1e3 * (p.spot_offset_mm or 0.0)
         return root_sum_square(p.resolution_um, p.runout_um / np.sqrt(2.0), p.drift_um / HALF_WIDTH_95, float(lean))
@@ -78,9 +80,7 @@ class CaliperBench:
     @cached_property
     def receiver(self) -> Receiver:
         top = self.parameters.range_um
-        return Receiver(
-            lowest_edge=np.array([HALF_WIDTH_95 * self._own_sigma_um]), highest_edge=np.array([top]), widest_band=top
-        )
+        return Receiver(lowest_edge=np.zeros(1), highest_edge=np.array([top]), widest_band=top)
 
     @property
     def _pressure_pa(self) -> float:
@@ -91,6 +91,10 @@ class CaliperBench:
         return p.force_n / (p.contact_width_mm * p.contact_length_mm * 1e-6)
 
     def refuses(self, sheet: Sheet) -> Fact | None:
+        thickness = sheet.plies * sheet.thickness_um
+        if thickness > self.parameters.range_um:
+            values = {"thickness_um": round(thickness, 1), "range_um": self.parameters.range_um}
+            return Fact(code="beyond-range", values={**values})
         return self._refuses_contact(sheet) if self.parameters.contact == "roller" else _refuses_light(sheet)
 
     def _refuses_contact(self, sheet: Sheet) -> Fact | None:
@@ -141,32 +145,42 @@ class CaliperBench:
             ),
         ]
         if p.contact == "roller":
-            values = {"force_n": p.force_n, "pressure_kpa": round(self._pressure_pa / 1e3, 1)}
-            facts.append(Fact(code="contact-marks", values=values))
+            pressure = round(self._pressure_pa / 1e3, 1)
+            facts.append(Fact(code="contact-marks", values={"force_n": p.force_n, "pressure_kpa": pressure}))
         return tuple(facts)
 
     def _sigma_um(self, sheet: Sheet, *, count: int) -> float:
-        """Standard deviation of a reading of `count` plies."""
+        """Standard deviation of a reading of `count` plies, the air between them left out."""
         p = self.parameters
         spot = p.contact_width_mm if p.contact == "roller" else p.spot_diameter_mm
         assert spot is not None
         own = sheet.thickness_um * relative_thickness_deviation(sheet, spot_mm=spot)
         return root_sum_square(float(np.sqrt(count)) * own, self._own_sigma_um)
 
-    def _readings(self, sheet: Sheet, *, count: int, air_um: Array, weights: Array) -> Readings:
-        lean = np.cos(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)) if self._pressure_pa == 0.0 else 1.0
-        solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet))
-        values = (solid[:, None, None] + self.parameters.air_left * air_um) / lean
-        sigma = np.full((len(BELIEF), 1), self._sigma_um(sheet, count=count))
-        return Readings(values=values, weights=weights, belief=BELIEF, sigma=sigma)
+    def _readings(self, sheet: Sheet, *, count: int, film: Array | None, weights: Array) -> Readings:
+        """`count` plies: the last joint by its distribution `film` where given, the others by its mean and variance."""
+        p = self.parameters
+        joint, share = air_between(sheet)
+        joint_um = p.air_left * 1e6 * joint
+        mean = float(joint_um @ share)
+        plain = count - 1 if film is None else count - 2
+        lean = 1.0 if p.contact == "roller" else float(np.cos(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)))
+        solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet)) + plain * mean
+        last = np.zeros(1) if film is None else p.air_left * 1e6 * film
+        between = float(np.sqrt(plain * (share @ (joint_um - mean) ** 2)))
+        sigma = root_sum_square(self._sigma_um(sheet, count=count), between)
+        return Readings(
+            values=(solid[:, None, None] + last) / lean,
+            weights=weights,
+            belief=BELIEF,
+            sigma=np.full((len(BELIEF), 1), sigma),
+        )
 
     def _states(self, sheet: Sheet) -> States:
-        film, weights = air_between(sheet)
-        inner = (sheet.plies - 1) * sheet.trapped_air.p50_um
-        return States(
+        return states_of(
+            sheet,
             no_sheet=open_readings(values=np.zeros(1), sigma=np.array([self._own_sigma_um])),
-            single=self._readings(sheet, count=sheet.plies, air_um=np.array([inner]), weights=np.ones(1)),
-            double=self._readings(sheet, count=sheet.plies + 1, air_um=inner + film * 1e6, weights=weights),
+            readings=lambda count, film, weights: self._readings(sheet, count=count, film=film, weights=weights),
         )
 
 
@@ -199,6 +213,7 @@ class Caliper:
     id = "caliper"
     quantity = "thickness"
     unit = "um"
+    depends_on: tuple[str, ...] = ()
     band_step = 1
     grid = GRID
 

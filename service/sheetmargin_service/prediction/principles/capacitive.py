@@ -4,8 +4,8 @@ Layers in series between guarded plates of area A (any electrostatics text):
     1/C = sum(t_i / eps_i) / (eps_0 A),  the air's share being gap - sum(t_i) whatever lies above and what below.
 
 Where the sheet runs does not matter to first order. Between ideal plates it does not matter at all, because the two
-air layers enter by their sum alone. Real plates end, so their field is not quite uniform; a thin sheet at height z adds,
-by first-order perturbation of the stored energy at constant voltage V,
+air layers enter by their sum alone. Real plates end, so their field is not quite uniform; a thin sheet at height z
+adds, by first-order perturbation of the stored energy at constant voltage V,
     dC = (eps_0 / V^2) int over the sheet of [(eps - 1) |E_t|^2 + (1 - 1/eps) |E_n|^2] dv,
 with E the field of the empty plates along and across the sheet. Equal plates make |E|^2 even about the middle of the
 gap, hence d(dC)/dz = 0 there: a shift acts with its square. A small lean, by the same symmetry, does so too.
@@ -54,7 +54,7 @@ SORPTION_PCT_PER_RH_PCT = 0.11
 """Moisture content of cellulose over relative humidity, between 30 and 70 % (typical, from memory)."""
 GREATEST_LOSS_TANGENT = 0.1
 """Above this ratio of conduction to displacement current a sheet is no dielectric (a choice, stated)."""
-GRID = SignalGrid(low=-100.0, step=2.0, count=5000)
+GRID = SignalGrid(low=-100.0, step=0.5, count=16_000)
 FEMTO = 1e15
 LARGEST_FILL = 0.95
 """Share of the gap that is computed as filled at most: more has no room and is marked as such."""
@@ -125,7 +125,7 @@ class CapacitiveBench:
     def receiver(self) -> Receiver:
         top = GRID.centres[-1]
         return Receiver(
-            lowest_edge=HALF_WIDTH_95 * self._own_sigma,
+            lowest_edge=np.zeros_like(self._own_sigma),
             highest_edge=np.full_like(self._own_sigma, top),
             widest_band=float(top),
         )
@@ -201,12 +201,13 @@ class CapacitiveBench:
     ) -> Array:
         """Rise of capacitance (V, N) by `count` plies; `thickness` is a relative change, `moisture` one by mass.
 
-        Air between two sheets is air like that above and below: it does not count. Water between them does.
+        Air between two sheets is air like that above and below: it does not count, and holes count as that much less of
+        solid. Water between them does count.
         """
         solid, equivalent = 0.0, np.zeros(len(BELIEF))
         for layer in sheet.layers:
             if layer.material is not None:
-                height = layer.thickness_um * 1e-6 * (1.0 + thickness)
+                height = layer.thickness_um * 1e-6 * (1.0 - sheet.open_area_fraction) * (1.0 + thickness)
                 solid += count * height
                 equivalent = equivalent + count * height / _permittivities(layer, moisture=moisture)
         if sheet.contact == "water-film" and count > sheet.plies:
@@ -247,6 +248,7 @@ class CapacitiveBench:
             no_sheet=open_readings(values=np.zeros_like(own), sigma=own),
             single=self._readings(sheet, settings, count=sheet.plies),
             double=self._readings(sheet, settings, count=sheet.plies + 1),
+            fewer=self._readings(sheet, settings, count=sheet.plies - 1) if sheet.plies > 1 else None,
         )
 
 
@@ -269,6 +271,7 @@ class Capacitive:
     id = "capacitive"
     quantity = "capacitance"
     unit = "fF"
+    depends_on: tuple[str, ...] = ("moisture",)
     band_step = 1
     grid = GRID
 

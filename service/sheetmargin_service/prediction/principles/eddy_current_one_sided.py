@@ -20,7 +20,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
-from sheetmargin_service.prediction.principles.eddy_current import coil_of, skin_depth_fact
+from sheetmargin_service.prediction.principles.eddy_current import coil_of, skin_depth_fact, taught_facts
 from sheetmargin_service.prediction.principles.eddy_current.coil import nodes, self_coupling
 from sheetmargin_service.prediction.principles.eddy_current.stack import (
     AS_NOMINAL,
@@ -35,9 +35,9 @@ from sheetmargin_service.prediction.principles.readings import (
     HALF_WIDTH_95,
     Readings,
     States,
-    air_between,
     deviation,
     open_readings,
+    states_of,
     taught,
 )
 from sheetmargin_service.prediction.principles.space import gaps, level_settings
@@ -87,7 +87,7 @@ class OneSidedBench:
     def receiver(self) -> Receiver:
         count = len(self.settings.gap_mm)
         return Receiver(
-            lowest_edge=np.full(count, HALF_WIDTH_95 * self._own_sigma),
+            lowest_edge=np.zeros(count),
             highest_edge=np.full(count, HIGHEST_PCT),
             widest_band=HIGHEST_PCT,
         )
@@ -105,9 +105,10 @@ class OneSidedBench:
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
-        film = np.array([sheet.trapped_air.p50_um * 1e-6])
-        single, double = (float(self._change_pct(sheet, at, extra=extra)[0, 0, 0]) for extra in (None, film))
-        lifted = float(self._change_pct(sheet, at, extra=None, lift_mm=self._hold_mm)[0, 0, 0])
+        single, double = (
+            float(self._change_pct(sheet, at, count=count)[0, 0, 0]) for count in (sheet.plies, sheet.plies + 1)
+        )
+        lifted = float(self._change_pct(sheet, at, count=sheet.plies, lift_mm=self._hold_mm)[0, 0, 0])
         return (
             skin_depth_fact(sheet, self.parameters.frequency_hz),
             Fact(code="coupling-change", values={"single_pct": round(single, 1), "double_pct": round(double, 1)}),
@@ -115,6 +116,7 @@ class OneSidedBench:
                 code="lift-off-moves-signal",
                 values={"lift_mm": self._hold_mm, "shift_pct": round(abs(single - lifted), 2)},
             ),
+            *taught_facts(self.parameters),
         )
 
     @property
@@ -128,11 +130,12 @@ class OneSidedBench:
         sheet: Sheet,
         settings: NDArray[np.intp],
         *,
-        extra: Array | None,
+        count: int,
+        film: Array | None = None,
         moved: Moved = AS_NOMINAL,
         lift_mm: float = 0.0,
     ) -> Array:
-        """Change of coupling (V, N, M) by one sheet, or by one more over the air `extra` (M,)."""
+        """Change of coupling (V, N, M) by `count` plies, with the air `film` (M,) in the last joint."""
         k, share, _ = _reflection_spectrum(self.parameters)
         ply = one_ply(
             sheet,
@@ -140,33 +143,33 @@ class OneSidedBench:
             k_per_m=k,
             moved=moved,
         )
-        stack = plies(ply, count=sheet.plies, air_m=sheet.trapped_air.p50_um * 1e-6, extra_air_m=extra, k_per_m=k)
+        stack = plies(ply, count=count, joint_m=sheet.trapped_air.p50_um * 1e-6, film_m=film, k_per_m=k)
         lifted = share[settings] * np.exp(-2e-3 * k * lift_mm)
         return np.asarray(100.0 * np.abs(np.einsum("nk,vmk->vnm", lifted, stack.front)))
 
-    def _readings(self, sheet: Sheet, settings: NDArray[np.intp], *, extra: Array | None, weights: Array) -> Readings:
-        middle = None if extra is None else extra[[int(np.searchsorted(np.cumsum(weights), 0.5))]]
-
+    def _readings(
+        self, sheet: Sheet, settings: NDArray[np.intp], *, count: int, film: Array | None, weights: Array
+    ) -> Readings:
         def read(lift_mm: float = 0.0, **moved: float) -> Array:
-            return self._change_pct(sheet, settings, extra=middle, moved=Moved(**moved), lift_mm=lift_mm)[..., 0]
+            return self._change_pct(sheet, settings, count=count, moved=Moved(**moved), lift_mm=lift_mm)[..., 0]
 
-        count = sheet.plies if extra is None else sheet.plies + 1
         own = influences(sheet, self.parameters, self.conditions, count=count)
         physical = deviation(read, {**own, "lift_mm": self._hold_mm / HALF_WIDTH_95})
         return Readings(
-            values=self._change_pct(sheet, settings, extra=extra),
+            values=self._change_pct(sheet, settings, count=count, film=film),
             weights=weights,
             belief=BELIEF,
             sigma=np.hypot(physical, self._own_sigma),
         )
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        air, weights = air_between(sheet)
         zero = np.zeros(len(settings))
-        states = States(
+        states = states_of(
+            sheet,
             no_sheet=open_readings(values=zero, sigma=zero + self._own_sigma),
-            single=self._readings(sheet, settings, extra=None, weights=np.ones(1)),
-            double=self._readings(sheet, settings, extra=air, weights=weights),
+            readings=lambda count, film, weights: self._readings(
+                sheet, settings, count=count, film=film, weights=weights
+            ),
         )
         return taught(states) if self.parameters.taught_on_sheet else states
 
@@ -177,6 +180,7 @@ class OneSidedEddyCurrent:
     id = "eddy-current-one-sided"
     quantity = "coupling-change"
     unit = "%"
+    depends_on: tuple[str, ...] = ()
     band_step = 1
     grid = GRID
 

@@ -32,7 +32,7 @@ FORMATION_LIMIT = 2.0
 """A smaller spot sees more of the formation, up to this factor (typical, from memory)."""
 PARTIAL_CONTACT = 0.5
 """Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
-UNUSABLE_SIGMA = 1e3
+UNUSABLE_SIGMA = 1e6
 """Standard deviation, in any unit, of a reading at a setting where the sheet has no room: no margin survives it."""
 _BISECTIONS = 20
 
@@ -72,19 +72,41 @@ class Readings:
 
 @dataclass(frozen=True, kw_only=True)
 class States:
-    """Readings of no sheet, one and two."""
+    """Readings of no sheet, one and two; of a sheet of several plies, two is a ply too many and `fewer` one too few."""
 
     no_sheet: Readings
     single: Readings
     double: Readings
+    fewer: Readings | None
 
     def survey(self) -> Survey:
-        return Survey(no_sheet=self.no_sheet.span(), single=self.single.span(), double=self.double.span())
+        return Survey(
+            no_sheet=self.no_sheet.span(),
+            single=self.single.span(),
+            double=self.double.span(),
+            fewer=self.fewer.span() if self.fewer else None,
+        )
 
     def detail(self, grid: SignalGrid) -> Detail:
         return Detail(
-            no_sheet=self.no_sheet.spread(grid), single=self.single.spread(grid), double=self.double.spread(grid)
+            no_sheet=self.no_sheet.spread(grid),
+            single=self.single.spread(grid),
+            double=self.double.spread(grid),
+            fewer=self.fewer.spread(grid) if self.fewer else None,
         )
+
+
+def states_of(sheet: Sheet, *, no_sheet: Readings, readings: Callable[[int, Array | None, Array], Readings]) -> States:
+    """Every state from `readings(plies, film_m, weights)`: so many plies, the last joint with the air `film_m` (M,)
+    where it is given, the other joints with what is usual."""
+    film, weights = air_between(sheet)
+    certain = np.ones(1)
+    return States(
+        no_sheet=no_sheet,
+        single=readings(sheet.plies, None, certain),
+        double=readings(sheet.plies + 1, film, weights),
+        fewer=readings(sheet.plies - 1, None, certain) if sheet.plies > 1 else None,
+    )
 
 
 def taught(states: States) -> States:
@@ -99,7 +121,12 @@ def taught(states: States) -> States:
         sigma = np.broadcast_to(readings.sigma, values.shape[:2])
         return replace(readings, values=values, sigma=sigma, belief=states.single.belief)
 
-    return States(no_sheet=moved(states.no_sheet), single=moved(states.single), double=moved(states.double))
+    return States(
+        no_sheet=moved(states.no_sheet),
+        single=moved(states.single),
+        double=moved(states.double),
+        fewer=moved(states.fewer) if states.fewer else None,
+    )
 
 
 def open_readings(*, values: Array, sigma: Array) -> Readings:

@@ -35,9 +35,9 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    air_between,
     deviation,
     open_readings,
+    states_of,
     taught,
 )
 from sheetmargin_service.prediction.principles.space import (
@@ -50,7 +50,7 @@ from sheetmargin_service.prediction.principles.space import (
 
 Array = NDArray[np.float64]
 
-GRID = SignalGrid(low=-10.0, step=0.05, count=4000)
+GRID = SignalGrid(low=-60.0, step=0.05, count=4000)
 K_NODES = 96
 DB_PER_NEPER = 20.0 / np.log(10.0)
 FLOOR_MARGIN_DB = 10.0
@@ -104,7 +104,7 @@ class EddyCurrentBench:
     def receiver(self) -> Receiver:
         highest = self._floor_db - FLOOR_MARGIN_DB
         return Receiver(
-            lowest_edge=np.full_like(highest, self.parameters.drift_db),
+            lowest_edge=np.zeros_like(highest),
             highest_edge=highest,
             widest_band=float(highest.max()),
         )
@@ -122,13 +122,14 @@ class EddyCurrentBench:
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         single, double = (
-            float(self._attenuation_db(sheet, np.array([setting]), extra=extra)[0, 0, 0])
-            for extra in (None, np.array([sheet.trapped_air.p50_um * 1e-6]))
+            float(self._attenuation_db(sheet, np.array([setting]), count=count)[0, 0, 0])
+            for count in (sheet.plies, sheet.plies + 1)
         )
         return (
             skin_depth_fact(sheet, self.parameters.frequency_hz),
             Fact(code="coil-transmission", values={"single_db": round(single, 1), "double_db": round(double, 1)}),
             Fact(code="position-independent", values={"flutter_mm": self.conditions.flutter_mm}),
+            *taught_facts(self.parameters),
         )
 
     def _attenuation_db(
@@ -136,10 +137,11 @@ class EddyCurrentBench:
         sheet: Sheet,
         settings: NDArray[np.intp],
         *,
-        extra: Array | None,
+        count: int,
+        film: Array | None = None,
         moved: Moved = AS_NOMINAL,
     ) -> Array:
-        """Attenuation (V, N, M) of one sheet, or of one more over the air `extra` (M,), noise left out."""
+        """Attenuation (V, N, M) of `count` plies, noise left out, with the air `film` (M,) in the last joint."""
         k, share, _ = _coupling(self.parameters)
         ply = one_ply(
             sheet,
@@ -147,26 +149,26 @@ class EddyCurrentBench:
             k_per_m=k,
             moved=moved,
         )
-        air = sheet.trapped_air.p50_um * 1e-6
-        stack = plies(ply, count=sheet.plies, air_m=air, extra_air_m=extra, k_per_m=k)
-        one = sheet.thickness_um * 1e-6 * (1.0 + moved.thickness)
-        height = np.array([[sheet.plies * one + (sheet.plies - 1) * air]])
-        if extra is not None:
-            height = height + extra[:, None] + one
+        joint = sheet.trapped_air.p50_um * 1e-6
+        stack = plies(ply, count=count, joint_m=joint, film_m=film, k_per_m=k)
+        last = np.array([joint]) if film is None else film
+        solid = count * sheet.thickness_um * 1e-6 * (1.0 + moved.thickness)
+        height = (solid + (count - 2) * joint + last)[:, None] if count > 1 else np.array([[solid]])
         passed = stack.passed * np.exp(k * height)
         amplitude = np.abs(np.einsum("nk,vmk->vnm", share[self.keep[settings]], passed))
         return np.asarray(-20.0 * np.log10(np.maximum(amplitude, 1e-15)))
 
-    def _readings(self, sheet: Sheet, settings: NDArray[np.intp], *, extra: Array | None, weights: Array) -> Readings:
-        middle = None if extra is None else extra[[int(np.searchsorted(np.cumsum(weights), 0.5))]]
-
+    def _readings(
+        self, sheet: Sheet, settings: NDArray[np.intp], *, count: int, film: Array | None, weights: Array
+    ) -> Readings:
         def read(**moved: float) -> Array:
-            return self._attenuation_db(sheet, settings, extra=middle, moved=Moved(**moved))[..., 0]
+            return self._attenuation_db(sheet, settings, count=count, moved=Moved(**moved))[..., 0]
 
-        count = sheet.plies if extra is None else sheet.plies + 1
         physical = deviation(read, influences(sheet, self.parameters, self.conditions, count=count))
         floor = 10.0 ** (-0.05 * self._floor_db[settings])
-        amplitude = np.hypot(10.0 ** (-0.05 * self._attenuation_db(sheet, settings, extra=extra)), floor[:, None])
+        amplitude = np.hypot(
+            10.0 ** (-0.05 * self._attenuation_db(sheet, settings, count=count, film=film)), floor[:, None]
+        )
         noise = DB_PER_NEPER * np.sqrt(0.5) * floor / (amplitude @ weights)
         sigma = np.sqrt(physical**2 + noise**2 + self._drift_sigma**2)
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
@@ -182,12 +184,13 @@ class EddyCurrentBench:
         return self.parameters.drift_db / HALF_WIDTH_95
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        air, weights = air_between(sheet)
         zero = np.zeros(len(settings))
-        states = States(
+        states = states_of(
+            sheet,
             no_sheet=open_readings(values=zero, sigma=zero + self._drift_sigma),
-            single=self._readings(sheet, settings, extra=None, weights=np.ones(1)),
-            double=self._readings(sheet, settings, extra=air, weights=weights),
+            readings=lambda count, film, weights: self._readings(
+                sheet, settings, count=count, film=film, weights=weights
+            ),
         )
         return taught(states) if self.parameters.taught_on_sheet else states
 
@@ -213,6 +216,11 @@ def skin_depth_fact(sheet: Sheet, frequency_hz: float) -> Fact:
     )
 
 
+def taught_facts(parameters: EddyCurrentParameters) -> tuple[Fact, ...]:
+    """That the class needs one sheet of each job to be set, if it does."""
+    return (Fact(code="taught-on-sheet", values={}),) if parameters.taught_on_sheet else ()
+
+
 def _resistivity(layer: SheetLayer) -> float:
     value = layer.material.electrical.resistivity_ohm_m if layer.material else None
     assert value is not None
@@ -225,6 +233,7 @@ class EddyCurrent:
     id = "eddy-current"
     quantity = "attenuation"
     unit = "dB"
+    depends_on: tuple[str, ...] = ()
     band_step = 1
     grid = GRID
 

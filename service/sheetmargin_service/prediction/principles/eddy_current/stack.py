@@ -67,6 +67,8 @@ def conductors(sheet: Sheet) -> tuple[SheetLayer, ...]:
 def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) -> Layer[Complex]:
     """One ply, (V, 1, K) for the V variants and K spatial frequencies."""
     layers = []
+    # Round holes in a thin sheet: sigma (1 - a)/(1 + a), Maxwell's mixing rule (Treatise, 1873, art. 314) in a plane.
+    holes = (1.0 + sheet.open_area_fraction) / (1.0 - sheet.open_area_fraction)
     for layer in sheet.layers:
         thickness = np.asarray(layer.thickness_um * 1e-6 * (1.0 + moved.thickness))
         electrical = layer.material.electrical if layer.material else None
@@ -74,7 +76,7 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
             layers.append(empty_layer(thickness_m=thickness, k_per_m=k_per_m))
             continue
         mu = electrical.relative_permeability
-        resistivity = electrical.resistivity_ohm_m * (1.0 + moved.resistivity)
+        resistivity = electrical.resistivity_ohm_m * (1.0 + moved.resistivity) * holes
         magnetic = PERMEABILITY_FACTORS * (1.0 + moved.permeability) if mu != 1.0 else np.ones(len(BELIEF))
         layers.append(
             conductive_layer(
@@ -88,17 +90,14 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
     return pile(layers)
 
 
-def plies(
-    ply: Layer[Complex], *, count: int, air_m: float, extra_air_m: Array | None, k_per_m: Array
-) -> Layer[Complex]:
-    """`count` plies over air of `air_m`, and one more over `extra_air_m` (M,): (V, M, K), or (V, 1, K) without it."""
-    inner = empty_layer(thickness_m=np.asarray(air_m), k_per_m=k_per_m)
+def plies(ply: Layer[Complex], *, count: int, joint_m: float, film_m: Array | None, k_per_m: Array) -> Layer[Complex]:
+    """`count` plies with the air `joint_m` between them, the last joint `film_m` (M,) where given: (V, M or 1, K)."""
+    joint = empty_layer(thickness_m=np.asarray(joint_m), k_per_m=k_per_m)
+    last = joint if film_m is None else empty_layer(thickness_m=film_m[:, None], k_per_m=k_per_m)
     result = ply
-    for _ in range(count - 1):
-        result = add(add(result, inner), ply)
-    if extra_air_m is None:
-        return result
-    return add(add(result, empty_layer(thickness_m=extra_air_m[:, None], k_per_m=k_per_m)), ply)
+    for number in range(1, count):
+        result = add(add(result, last if number == count - 1 else joint), ply)
+    return result
 
 
 def _column(values: Array) -> Array:

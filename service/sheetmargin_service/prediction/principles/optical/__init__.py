@@ -1,9 +1,9 @@
 """Infrared light through the sheet: attenuation from the open path, 10 lg of power, in dB.
 
 Both windows diffuse, so that one sheet passes Kubelka and Munk's T and two pass T^2 / (1 - R0^2) by Stokes' relations
-(optical.kubelka_munk, adding). Air between the sheets does not count: it only spreads the light sideways. Print does: ink
-that is black in the infrared takes from the light what it covers. Coefficients are the library's for the near infrared,
-where dyes and most coloured inks are clear.
+(optical.kubelka_munk, adding). Air between the sheets does not count: it only spreads the light sideways. Print does:
+ink that is black in the infrared takes from the light what it covers. Coefficients are the library's for the near
+infrared, where dyes and most coloured inks are clear.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ PRINTED_FAMILIES = ("paper", "board")
 DARK_DB = 300.0
 """Attenuation that stands for no light at all."""
 NEARLY_OPEN_DB = 1.0
-"""A sheet that takes less from the light than this is called transparent: no band edge on a 1 dB grid parts it from none."""
+"""A sheet that takes less from the light is called transparent: no band edge on a 1 dB grid parts it from none."""
 FLOOR_MARGIN_DB = 3.0
 """No band edge comes nearer to the floor: there one sheet more is at most 3 dB away."""
 
@@ -99,7 +99,7 @@ class OpticalBench:
     def receiver(self) -> Receiver:
         highest = self._floor_db - FLOOR_MARGIN_DB
         return Receiver(
-            lowest_edge=np.full_like(highest, HALF_WIDTH_95 * self._own_sigma),
+            lowest_edge=np.zeros_like(highest),
             highest_edge=highest,
             widest_band=float(highest.max()),
         )
@@ -108,8 +108,8 @@ class OpticalBench:
         for layer in sheet.layers:
             if layer.material is not None and layer.material.optical is None:
                 return Fact(code="optics-unknown", values={"material": layer.material.id})
-        passed = float(_plies(sheet, covers=[BARE] * sheet.plies).passed[0, 0])
-        attenuation = float(_decibel(np.asarray(passed)))
+        attenuation = float(_decibel(_plies(sheet, covers=[BARE] * sheet.plies).passed[0, 0]))
+        passed = 10.0 ** (-0.1 * attenuation)
         values = {"transmission_pct": float(f"{100.0 * passed:.2g}"), "attenuation_db": round(attenuation, 2)}
         if attenuation < NEARLY_OPEN_DB:
             return Fact(code="transparent", values={**values, "least_db": NEARLY_OPEN_DB})
@@ -183,6 +183,7 @@ class OpticalBench:
             double=self._readings(
                 sheet, settings, covers=[first, *inner, second], weights=np.outer(weight, weight).ravel()
             ),
+            fewer=self._readings(sheet, settings, covers=[cover, *inner[1:]], weights=weight) if inner else None,
         )
 
 
@@ -191,8 +192,12 @@ def _printed(sheet: Sheet) -> bool:
 
 
 def _plies(sheet: Sheet, *, covers: Sequence[Array], thickness: float = 0.0) -> Layer[Array]:
-    """Plies upon one another, each printed over `covers[i]` (M,) of the spot: (V, M). `thickness` is a relative change."""
-    ply = pile([_layer(layer, thickness=thickness) for layer in sheet.layers])
+    """Plies upon one another, ply i printed over `covers[i]` (M,) of the spot: (V, M). `thickness`: relative change."""
+    solid = pile([_layer(layer, thickness=thickness) for layer in sheet.layers])
+    hole = sheet.open_area_fraction
+    ply = Layer(
+        passed=hole + (1.0 - hole) * solid.passed, front=(1.0 - hole) * solid.front, back=(1.0 - hole) * solid.back
+    )
     return pile([add(filter_layer(passed=1.0 - cover * (1.0 - INK_TRANSMISSION)), ply) for cover in covers])
 
 
@@ -225,6 +230,7 @@ class Optical:
     id = "optical"
     quantity = "attenuation"
     unit = "dB"
+    depends_on: tuple[str, ...] = ("print",)
     band_step = 1
     grid = GRID
 

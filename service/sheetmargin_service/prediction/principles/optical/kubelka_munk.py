@@ -1,8 +1,8 @@
 """Diffuse light in a sheet that scatters and absorbs: Kubelka and Munk's two fluxes.
 
-Kubelka and Munk, Ein Beitrag zur Optik der Farbanstriche, Z. techn. Phys. 12, 593, 1931; Kubelka, New contributions to the
-optics of intensely light-scattering materials, J. Opt. Soc. Am. 38, 448, 1948. With scattering s and absorption k per mass,
-mass per area w and b = sqrt(k (k + 2 s)):
+Kubelka and Munk, Ein Beitrag zur Optik der Farbanstriche, Z. techn. Phys. 12, 593, 1931; Kubelka, New contributions to
+the optics of intensely light-scattering materials, J. Opt. Soc. Am. 38, 448, 1948. With scattering s and absorption k
+per mass, mass per area w and b = sqrt(k (k + 2 s)):
     T  = b / [(k + s) sinh(b w) + b cosh(b w)]      R0 = s sinh(b w) / [(k + s) sinh(b w) + b cosh(b w)].
 They give Kubelka's T^2 = (R_inf - R0)(1/R_inf - R0) with R_inf = 1 + k/s - sqrt((k/s)^2 + 2 k/s).
 """
@@ -35,9 +35,9 @@ def scattering_layer(
 
 
 def reflectance_of_pile(*, scattering_m2_per_kg: float, absorption_m2_per_kg: float) -> float:
-    """R_inf, what a pile too thick to see through sends back."""
-    ratio = absorption_m2_per_kg / scattering_m2_per_kg
-    return float(1.0 + ratio - np.sqrt(ratio**2 + 2.0 * ratio))
+    """R_inf, what a pile too thick to see through sends back: s/(k + s + b), the usual form without cancellation."""
+    s, k = scattering_m2_per_kg, absorption_m2_per_kg
+    return float(s / (k + s + np.sqrt(k * (k + 2.0 * s))))
 
 
 def face_layer(*, refractive_index: float) -> Layer[Array]:
