@@ -87,4 +87,4 @@ def highest_degrees() -> Array:
     x, weights = gauss_nodes(PANEL_NODES)
     table = legendre_table(order=PANEL_NODES, x=x)[-2:]
     degree = np.arange(PANEL_NODES)[-2:, None] + 0.5
-    return np.kron(np.eye(len(GROUPS)), (degree * table * weights).T @ table)
+    return np.asarray(np.kron(np.eye(len(GROUPS)), (degree * table * weights).T @ table), dtype=np.float64)
