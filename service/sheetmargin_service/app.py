@@ -8,7 +8,7 @@ from sheetmargin_service.api import openapi, problems
 from sheetmargin_service.api.access import gate_from
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
-from sheetmargin_service.api.service import Service
+from sheetmargin_service.api.service import Service, package_build
 from sheetmargin_service.api.views import docs, library, probes, recommendations
 from sheetmargin_service.config import Settings, settings_from
 from sheetmargin_service.detectors.catalogue import reference_catalogue
@@ -32,6 +32,7 @@ def load_service(settings: Settings) -> Service:
         library=load_library(),
         recommend=recommend,
         principles=tuple(principles()),
+        build=package_build(),
         model_version=model_version(),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import time
 from collections.abc import Iterator
@@ -297,6 +298,21 @@ def test_a_flood_of_unknown_names_is_cut(api: FlaskClient) -> None:
 def test_a_large_body(api: FlaskClient) -> None:
     document = problem_of(post(api, b" " * 5_000_000 + b"{}"), 413)
     assert "1048576" in document["errors"][0]["expected"]
+
+
+def chunked(api: FlaskClient, body: bytes) -> TestResponse:
+    """Post a body whose length is not stated beforehand, as a server hands over a chunked request."""
+    stream = {"wsgi.input": io.BytesIO(body), "wsgi.input_terminated": True}
+    return api.post(PATH, content_type="application/json", environ_overrides=stream)
+
+
+def test_a_chunked_body(api: FlaskClient) -> None:
+    assert chunked(api, json.dumps({"sheets": [SHEET]}).encode()).status_code == 200
+
+
+def test_a_large_chunked_body_is_refused_and_not_cut(api: FlaskClient, recommend: CountingRecommend) -> None:
+    problem_of(chunked(api, json.dumps({"sheets": [SHEET]}).encode() + b" " * 5_000_000 + b"x"), 413)
+    assert not recommend.calls
 
 
 @pytest.mark.parametrize(

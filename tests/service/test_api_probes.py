@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
-from sheetmargin_service.selection.answer import Answer, Percentiles
-from support.answers import CountingRecommend, filled
+from sheetmargin_service.selection.answer import Answer
+from support.answers import CountingRecommend, answer_of, filled
 
 
 def test_alive_computes_nothing(api: FlaskClient, recommend: CountingRecommend) -> None:
@@ -28,16 +28,7 @@ def test_ready_computes(real_api: FlaskClient) -> None:
 
 def answering(*, none: float, one: float, two: float) -> Any:
     """Physics that gives these levels."""
-    levels = {"no_sheet": none, "single": one, "double": two}
-
-    def recommend(*_: Any, **__: Any) -> Answer:
-        answer: Answer = filled(Answer)
-        best = answer.recommendations[0]
-        spans = {state: Percentiles(p1=level, p50=level, p99=level) for state, level in levels.items()}
-        result = replace(best.sheets[0], signal=replace(best.sheets[0].signal, **spans))
-        return replace(answer, recommendations=(replace(best, sheets=(result,)),))
-
-    return recommend
+    return lambda *_, **__: answer_of(none=none, one=one, two=two)
 
 
 def failing(*_: Any, **__: Any) -> Answer:

@@ -8,12 +8,12 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer, Note
+from sheetmargin_service.selection.answer import Answer, Note, Percentiles
 from sheetmargin_service.selection.job import Job
 
 
 class CountingRecommend:
-    """Answers with `filled(Answer)` for the job; `calls` are the jobs that it was asked."""
+    """Answers every job with the same filled answer; `calls` are the jobs that it was asked."""
 
     def __init__(self) -> None:
         self.calls: list[Job] = []
@@ -21,8 +21,18 @@ class CountingRecommend:
     def __call__(self, job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         self.calls.append(job)
         return dataclasses.replace(
-            filled(Answer), reference=job.reference, model_version="test", catalogue_version=catalogue.version
+            answer_of(none=0.0, one=40.0, two=70.0), reference=job.reference, catalogue_version=catalogue.version
         )
+
+
+def answer_of(*, none: float, one: float, two: float) -> Answer:
+    """A filled answer with these levels of the three states."""
+    answer: Answer = filled(Answer)
+    best = answer.recommendations[0]
+    levels = {"no_sheet": none, "single": one, "double": two}
+    spans = {state: Percentiles(p1=level, p50=level, p99=level) for state, level in levels.items()}
+    result = dataclasses.replace(best.sheets[0], signal=dataclasses.replace(best.sheets[0].signal, **spans))
+    return dataclasses.replace(answer, recommendations=(dataclasses.replace(best, sheets=(result,)),))
 
 
 def filled(kind: Any) -> Any:

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Request
 from marshmallow import ValidationError, fields
 from werkzeug.datastructures import MultiDict
+from werkzeug.exceptions import RequestEntityTooLarge
 
 from sheetmargin_service.api import strict_json
 from sheetmargin_service.api.faults import Fault
@@ -25,7 +26,11 @@ def decode_body(request: Request, schema: StrictSchema) -> Any:
         raise _unsupported("Content-Type", f"The body is {request.mimetype or 'of no stated type'}.", JSON)
     if request.content_encoding not in (None, "", "identity"):
         raise _unsupported("Content-Encoding", f"The body is {request.content_encoding}.", "no content encoding")
-    return decode_json(request.get_data(cache=False), schema)
+    body = request.get_data(cache=False)
+    if request.content_length is None and len(body) == request.max_content_length:
+        # Werkzeug cuts a body of unstated length at the limit without a word.
+        raise RequestEntityTooLarge
+    return decode_json(body, schema)
 
 
 def decode_json(body: bytes, schema: StrictSchema) -> Any:

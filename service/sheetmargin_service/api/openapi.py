@@ -8,6 +8,7 @@ import json
 import sys
 from collections.abc import Mapping, Sequence
 from functools import cache
+from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from flask import Flask, current_app
 
 from sheetmargin_service.api.examples import with_examples
 from sheetmargin_service.api.service import Service
+from sheetmargin_service.config import Settings
 
 EXTENSION = "sheetmargin-openapi"
 
@@ -32,10 +34,10 @@ def description() -> dict[str, Any]:
 
 def written() -> str:
     """The description as it is committed: of a service with the reference catalogue and nothing set."""
-    from sheetmargin_service.app import create_app
-    from sheetmargin_service.config import Settings
-
-    with create_app(Settings()).app_context():
+    # The application stands above this layer and is found as a client in this process finds it: by its entry point.
+    (entry,) = entry_points(group="sheetmargin.in_process", name="service")
+    app: Flask = entry.load()(Settings())
+    with app.app_context():
         return json.dumps(description(), indent=1, sort_keys=True, ensure_ascii=False) + "\n"
 
 

@@ -95,11 +95,15 @@ class _Plugin(MarshmallowPlugin):  # type: ignore[misc]
 
 
 class _Api(Api):  # type: ignore[misc]
+    """flask-smorest without what it would add of its own: error shapes, ETag and pagination headers, its docs."""
+
     DEFAULT_ERROR_RESPONSE_NAME = None
     ERROR_SCHEMA = ProblemSchema
 
-    def _register_error_handlers(self) -> None:
-        """Problems are handled elsewhere."""
+    def _nothing(self) -> None:
+        pass
+
+    _register_error_handlers = _register_etag_headers = _register_pagination_header = _register_doc_blueprint = _nothing
 
 
 class Routes:

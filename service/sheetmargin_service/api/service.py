@@ -34,6 +34,7 @@ class Service:
     library: Library
     recommend: Recommend
     principles: tuple[str, ...]
+    build: str
     model_version: str
 
 
@@ -44,7 +45,7 @@ def current_service() -> Service:
 
 
 @cache
-def build() -> str:
+def package_build() -> str:
     """The distribution's version and a hash of the package's files, so that equal instances give equal tags."""
     digest = hashlib.sha256()
     for name, file in sorted(_files(resources.files("sheetmargin_service"))):

@@ -283,6 +283,7 @@ class TimingSchema(OutputSchema):
     space_ms = _ms("The spot wholly open.", nullable=True)
     sheets_per_hour = Number("Sheets in an hour.", decimals=0, nullable=True)
     readings_per_sheet = whole("Readings while the spot is covered.", nullable=True)
+    readings_per_double = whole("Readings while a double is in the beam.", nullable=True)
     readings_per_space = whole("Readings while it is open.", nullable=True)
     hold_min_ms = _ms("Least hold for the controller.", nullable=True)
     hold_max_ms = _ms("Greatest hold before it masks the next sheet.", nullable=True)

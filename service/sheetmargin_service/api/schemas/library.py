@@ -170,7 +170,7 @@ class Parameters(fields.Field[Any]):
         return contract_values(vars(value))
 
     def json_schema(self) -> JsonSchema:
-        return {"type": "object", "additionalProperties": {"type": ["number", "string", "null"]}}
+        return {"type": "object", "additionalProperties": {"type": ["number", "string", "boolean", "null"]}}
 
 
 class DetectorClassSchema(OutputSchema):

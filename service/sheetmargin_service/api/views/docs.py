@@ -15,7 +15,7 @@ from sheetmargin_service.api.headers import SECURITY
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.routes import JSON, Call, Routes
 from sheetmargin_service.api.saying import KINDS, texts
-from sheetmargin_service.api.service import build
+from sheetmargin_service.api.service import current_service
 
 HTML = "text/html"
 CSS = "text/css"
@@ -66,5 +66,5 @@ def _page(page: str) -> Response:
 
 def _cached(body: bytes, media_type: str) -> Response:
     content_type = media_type if media_type == JSON else f"{media_type}; charset=utf-8"
-    etag = strong_etag(build(), content_type, hashlib.sha256(body).hexdigest())
+    etag = strong_etag(current_service().build, content_type, hashlib.sha256(body).hexdigest())
     return cacheable(lambda: body, etag=etag, language="en", keyed=False, media_type=content_type)

@@ -23,7 +23,7 @@ from sheetmargin_service.api.schemas.library import (
     MaterialsSchema,
     VersionSchema,
 )
-from sheetmargin_service.api.service import build, current_service
+from sheetmargin_service.api.service import current_service
 
 API_VERSION = "1"
 
@@ -72,7 +72,7 @@ def show_version() -> Response:
     service = current_service()
     document = {
         "api": API_VERSION,
-        "build": build(),
+        "build": service.build,
         "model_version": service.model_version,
         "principles": service.principles,
     }
@@ -87,5 +87,6 @@ def _cached(schema: Schema, document: dict[str, Any], *versions: str) -> Respons
             return json_bytes(schema.dump(document))
 
     question = [request.path, *(f"{name}={value}" for name, value in sorted(request.args.items(multi=True)))]
-    etag = strong_etag(build(), current_service().model_version, JSON, language, *versions, *question)
+    service = current_service()
+    etag = strong_etag(service.build, service.model_version, JSON, language, *versions, *question)
     return cacheable(compute, etag=etag, language=language, keyed=False)

@@ -12,7 +12,7 @@ from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.routes import JSON, Call, Routes
 from sheetmargin_service.api.schemas.answer import AnswerSchema, dump_answer
 from sheetmargin_service.api.schemas.job import JobSchema, SheetQuerySchema
-from sheetmargin_service.api.service import build, current_service
+from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.job import Job
 
 routes = Routes("recommendations", "Which detector, how far apart, tilted how much, set to what, and will it work.")
@@ -44,7 +44,6 @@ def _answer(question: Question, language: Language) -> Response:
         answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
         return json_bytes(dump_answer(answer, language=language))
 
-    etag = strong_etag(
-        build(), service.model_version, question.catalogue.version, JSON, language, canonical_job(question.job)
-    )
+    versions = (service.build, service.model_version, question.catalogue.version)
+    etag = strong_etag(*versions, JSON, language, canonical_job(question.job))
     return cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed)
