@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.acoustics.air import Air, surface_admittance
 from sheetmargin_service.acoustics.blocks import ComplexArray, Real, map_blocks
 from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
-from sheetmargin_service.acoustics.plate import ElasticPlate, partial_waves, plate_response
+from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response, vertical_slownesses
 from sheetmargin_service.acoustics.response import Response, StackResponse
 
 # Arrays that describe one layer to `_add_layer`.
@@ -118,12 +118,14 @@ def _welded_response(
 
 def _coefficients(layer: ElasticPlate, slowness: Real) -> tuple[ComplexArray, ...]:
     """What the stiffness of a layer holds besides frequency and thickness, in the order of `_add_layer`."""
-    root_1, root_2, _, _ = partial_waves(plate=layer, slowness_s_per_m=slowness)
+    root_1, root_2, difference = vertical_slownesses(plate=layer, slowness_s_per_m=slowness)
     c13, c33, c55 = layer.c13_pa, layer.c33_pa, layer.c55_pa
-    square_1, square_2 = -root_1 * root_1, -root_2 * root_2
-    delta = square_2 - square_1
-    vertical = layer.density_kg_m3 - c55 * np.square(slowness)
-    skew = (vertical - 0.5 * c33 * (square_1 + square_2)) / delta
+    minor = layer.c11_pa * c33 - c13 * c13
+    square, delta = np.square(slowness), -2.0 * difference
+    vertical = layer.density_kg_m3 - c55 * square
+    # Y - c33 (p_1^2 + p_2^2)/2, without the difference of nearly equal terms.
+    lean = 0.5 * layer.density_kg_m3 * (1.0 - c33 / c55) + square * (0.5 * minor / c55 - c13 - c55)
+    skew = lean / delta
     a_1, a_2 = (0.5 * c33 - skew) * root_1, (0.5 * c33 + skew) * root_2
     along, across = c33 * c55 * root_1 * root_2, -c33 * vertical
     coupling = slowness * (c13 + c55) * vertical / delta

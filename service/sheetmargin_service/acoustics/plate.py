@@ -116,26 +116,44 @@ def limp_response(*, mass_kg_m2: Real, air: Air, frequency_hz: Real, sin_theta: 
 
 def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[ComplexArray, ...]:
     """i p_1, i p_2, with real parts >= 0, and a_1, a_2 of the module's notes, at an in-plane slowness sin(theta)/c."""
-    density = plate.density_kg_m3
+    density, minor = plate.density_kg_m3, _minor(plate)
+    c13, c33, c55 = plate.c13_pa, plate.c33_pa, plate.c55_pa
+    root_1, root_2, difference = vertical_slownesses(plate=plate, slowness_s_per_m=slowness_s_per_m)
+    weight_1, weight_2 = map_blocks(
+        _weights,
+        slowness_s_per_m,
+        root_1,
+        root_2,
+        difference,
+        0.5 * density,
+        density * density * (1.0 - c33 / c55) / (4.0 * c33),
+        density * (2.0 * (c13 + c33) + minor / c55) / (4.0 * c33),
+        -0.5 * minor / c33,
+        results=2,
+    )
+    return root_1, root_2, weight_1, weight_2
+
+
+def vertical_slownesses(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[ComplexArray, ...]:
+    """i p_1, i p_2 with real parts >= 0, and D = (p_1^2 - p_2^2)/2 to full relative accuracy."""
     c11, c13, c33, c55 = plate.c11_pa, plate.c13_pa, plate.c33_pa, plate.c55_pa
-    minor = c11 * c33 - c13 * c13
-    coupling = 0.5 * (minor - 2.0 * c13 * c55) / (c33 * c55)
-    longitudinal, shear = density / c33, density / c55
+    coupling = 0.5 * (_minor(plate) - 2.0 * c13 * c55) / (c33 * c55)
+    longitudinal, shear = plate.density_kg_m3 / c33, plate.density_kg_m3 / c55
     mean = 0.5 * (longitudinal + shear)
     return map_blocks(
-        _partial_waves,
+        _vertical_slownesses,
         slowness_s_per_m,
-        0.5 * density,
         mean,
         coupling,
         (0.5 * (longitudinal - shear)) ** 2,
         longitudinal * (1.0 + c11 / c55) - 2.0 * coupling * mean,
         coupling**2 - c11 / c33,
-        density * density * (1.0 - c33 / c55) / (4.0 * c33),
-        density * (2.0 * (c13 + c33) + minor / c55) / (4.0 * c33),
-        -0.5 * minor / c33,
-        results=4,
+        results=3,
     )
+
+
+def _minor(plate: ElasticPlate) -> Complex:
+    return plate.c11_pa * plate.c33_pa - plate.c13_pa * plate.c13_pa
 
 
 def _isotropic(thickness: Real, density: Real, longitudinal: Complex, shear: Complex) -> ElasticPlate:
@@ -149,31 +167,45 @@ def _isotropic(thickness: Real, density: Real, longitudinal: Complex, shear: Com
     )
 
 
-def _partial_waves(
+def _vertical_slownesses(
     slowness: NDArray[np.float64],
-    half_density: NDArray[np.float64],
     mean: ComplexArray,
     coupling: ComplexArray,
     difference_0: ComplexArray,
     difference_1: ComplexArray,
     difference_2: ComplexArray,
-    mixed_0: ComplexArray,
-    mixed_1: ComplexArray,
-    mixed_2: ComplexArray,
-    *results: ComplexArray,
+    root_1: ComplexArray,
+    root_2: ComplexArray,
+    difference: ComplexArray,
 ) -> None:
     square = slowness * slowness
     middle = mean - coupling * square
-    difference = difference_0 + square * (difference_1 + square * difference_2)
+    squared = difference_0 + square * (difference_1 + square * difference_2)
     least = np.square(2.0 * _LEAST_SEPARATION * mean.real)
-    np.copyto(difference, least, where=np.abs(difference) < least)
-    difference = np.sqrt(difference)
-    mixed = (mixed_0 + square * (mixed_1 + square * mixed_2)) / difference
-    for sign, root, weight in ((1.0, results[0], results[2]), (-1.0, results[1], results[3])):
+    np.copyto(squared, least, where=np.abs(squared) < least)
+    np.sqrt(squared, out=difference)
+    for sign, root in ((1.0, root_1), (-1.0, root_2)):
         vertical = -middle - sign * difference
         np.copyto(vertical, _LEAST_SQUARE, where=np.abs(vertical) < _LEAST_SQUARE)
         np.sqrt(vertical, out=root)
-        np.divide(1j * half_density + (sign * 1j) * mixed, root, out=weight)
+
+
+def _weights(
+    slowness: NDArray[np.float64],
+    root_1: ComplexArray,
+    root_2: ComplexArray,
+    difference: ComplexArray,
+    half_density: NDArray[np.float64],
+    mixed_0: ComplexArray,
+    mixed_1: ComplexArray,
+    mixed_2: ComplexArray,
+    weight_1: ComplexArray,
+    weight_2: ComplexArray,
+) -> None:
+    square = slowness * slowness
+    mixed = (mixed_0 + square * (mixed_1 + square * mixed_2)) / difference
+    np.divide(1j * (half_density + mixed), root_1, out=weight_1)
+    np.divide(1j * (half_density - mixed), root_2, out=weight_2)
 
 
 def _respond(
