@@ -186,7 +186,7 @@ def apply_samples(*, operator: Operator, samples: Complex) -> Complex:
 def amplitudes(
     *,
     operator: Operator,
-    response: ResponseFunction,
+    response: ResponseFunction | None = None,
     samples: Complex | None = None,
     pieces: PieceFunction | None = None,
     floor_db: float = -90.0,
@@ -196,14 +196,22 @@ def amplitudes(
 
     `samples` (cases..., F, 48) may be given where the response is known at `coarse_theta` already. `pieces` computes it
     for single cases, so that a few sharp ones among many cost little; else `response` computes all cases each time.
+    Raises ValueError where neither `response` nor both of the others are given.
 
     What a piece of a panel may leave unresolved is `tolerance` times the larger of the level over the band and
     `floor_db`, for each case and setting. A level that turns out well below its first estimate has the work done again.
     """
-    if samples is None:
+    if samples is None and response is not None:
         samples = np.asarray(response(operator.frequency_hz[:, None], operator.sin_theta))
+    if samples is None:
+        raise ValueError("amplitudes needs a response, or samples and pieces")
     cases = samples.shape[:-2]
-    evaluate = _by_grid(operator, response, cases) if pieces is None else _by_piece(operator, pieces, cases)
+    if pieces is not None:
+        evaluate = _by_piece(operator, pieces, cases)
+    elif response is not None:
+        evaluate = _by_grid(operator, response, cases)
+    else:
+        raise ValueError("amplitudes needs a response, or samples and pieces")
     samples = samples.reshape(-1, *samples.shape[-2:])
     by_panel = samples.reshape(*samples.shape[:2], len(GROUPS), PANEL_NODES)
     tail = unresolved_tail(by_panel) / COARSE_CREDIT
@@ -230,15 +238,15 @@ def amplitudes(
     return amplitude.reshape(*cases, *amplitude.shape[1:])
 
 
-def coarse_error(*, operator: Operator, samples: Complex, floor_db: float = -90.0) -> float:
-    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of the level that hangs on the highest
-    degrees of their panels, at the worst case and setting. Levels below `floor_db` count as that.
+def coarse_error(*, operator: Operator, samples: Complex, floor_db: float = -90.0) -> Array:
+    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of each case's level, at its worst setting,
+    that hangs on the highest degrees of the panels. Levels below `floor_db` count as that.
 
-    Coincidences of plates are seen by their skirts: above 0.03 the response must be resolved by `amplitudes`.
+    A lone coincidence is seen by its skirts; behind one that is seen, more may hide.
     """
     level = _level(operator, apply_samples(operator=operator, samples=samples))
     open_part = _level(operator, apply_samples(operator=operator, samples=samples @ highest_degrees()))
-    return float(np.max(open_part / np.maximum(level, 10.0 ** (floor_db / 20.0))))
+    return np.asarray(np.max(open_part / np.maximum(level, 10.0 ** (floor_db / 20.0)), axis=-1))
 
 
 def level_db(*, operator: Operator, amplitude: Complex) -> Array:

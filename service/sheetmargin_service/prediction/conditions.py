@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sheetmargin_service.acoustics.air import Air, humid_air
+
+_air = lru_cache(maxsize=256)(humid_air)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +27,7 @@ class Conditions:
 
     def mean_air(self) -> Air:
         """Air in the middle of the ranges."""
-        return humid_air(
+        return _air(
             temperature_c=0.5 * (self.temperature_min_c + self.temperature_max_c),
             relative_humidity_pct=0.5 * (self.relative_humidity_min_pct + self.relative_humidity_max_pct),
             pressure_kpa=self.pressure_kpa,
@@ -33,7 +36,7 @@ class Conditions:
     def corner_airs(self) -> tuple[Air, ...]:
         """Air at the four corners of the ranges."""
         return tuple(
-            humid_air(temperature_c=t, relative_humidity_pct=h, pressure_kpa=self.pressure_kpa)
+            _air(temperature_c=t, relative_humidity_pct=h, pressure_kpa=self.pressure_kpa)
             for t in (self.temperature_min_c, self.temperature_max_c)
             for h in (self.relative_humidity_min_pct, self.relative_humidity_max_pct)
         )

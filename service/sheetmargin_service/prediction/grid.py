@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
@@ -44,16 +46,19 @@ class SignalGrid:
         return pmf.reshape(rows, self.count)
 
     def blur(self, pmf: Array, sigma: Array) -> Array:
-        """Convolve each row of `pmf` (R, count) with a Gaussian of standard deviation `sigma` (R,)."""
-        width = 2 * self.count
-        omega = 2.0 * np.pi * np.fft.rfftfreq(width, d=self.step)
-        spectrum = np.fft.rfft(pmf, n=width) * np.exp(-0.5 * (sigma[:, None] * omega) ** 2)
-        spread = np.fft.irfft(spectrum, n=width)
-        result = np.clip(spread[:, : self.count], 0.0, None)
-        # what the circular convolution carried past the lower end comes back at the top half: fold it in
-        result[:, 0] += np.clip(spread[:, self.count + self.count // 2 :], 0.0, None).sum(axis=1)
-        result[:, -1] += np.clip(spread[:, self.count : self.count + self.count // 2], 0.0, None).sum(axis=1)
-        return result / result.sum(axis=1, keepdims=True)
+        """Convolve each row of `pmf` (R, count) with a Gaussian of standard deviation `sigma` (R,), integrated over the
+        bins, so that the result has no ripple however narrow it is. What passes an end stays in the end bin."""
+        offsets = self.step * (np.arange(-self.count, self.count + 1) - 0.5)
+        widths, row = np.unique(sigma, return_inverse=True)
+        scaled = offsets / np.maximum(widths, 1e-6 * self.step)[:, None]
+        kernel = np.diff(ndtr(scaled), axis=1)
+        length = next_fast_len(3 * self.count, real=True)
+        spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length)[row], n=length)
+        spread = np.clip(spread[:, : 3 * self.count], 0.0, None)
+        result = spread[:, self.count : 2 * self.count].copy()
+        result[:, 0] += spread[:, : self.count].sum(axis=1)
+        result[:, -1] += spread[:, 2 * self.count :].sum(axis=1)
+        return np.asarray(result / result.sum(axis=1, keepdims=True))
 
     def quantiles(self, pmf: Array, probabilities: tuple[float, ...]) -> Array:
         """Quantiles (R, P) by linear interpolation of the cumulated probability at the bins' upper edges."""

@@ -50,7 +50,7 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     single_low = np.min([s.single.p1 for s in surveys], axis=0)
     single_high = np.max([s.single.p99 for s in surveys], axis=0)
     above = np.min([np.where(w, s.double.p1, np.inf) for s, w in zip(surveys, weaker, strict=True)], axis=0)
-    below = np.max([_below(s, weaker=w) for s, w in zip(surveys, weaker, strict=True)], axis=0)
+    below = np.max([below_band(s, weaker=w) for s, w in zip(surveys, weaker, strict=True)], axis=0)
     low_ideal = 0.5 * (below + single_low)
     room = single_low - low_ideal
     high_ideal = np.where(np.isfinite(above), 0.5 * (single_high + above), single_high + np.maximum(room, step))
@@ -63,8 +63,8 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     return Bands(low=low, high=high, no_sheet=no_sheet, single=single, double=double)
 
 
-def _below(survey: Survey, *, weaker: NDArray[np.bool_]) -> Array:
-    """The upper end of what lies below the band: no sheet, a ply too few, and two sheets that read stronger than one."""
+def below_band(survey: Survey, *, weaker: NDArray[np.bool_]) -> Array:
+    """Upper end of what lies below the band: no sheet, a ply too few, and two sheets that read stronger than one."""
     ends = [survey.no_sheet.p99, np.where(weaker, -np.inf, survey.double.p99)]
     if survey.fewer is not None:
         ends.append(survey.fewer.p99)

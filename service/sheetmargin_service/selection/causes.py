@@ -12,9 +12,7 @@ def cause(survey: Survey, receiver: Receiver, bands: Bands, *, setting: int = 0)
     no_sheet, single, double = survey.no_sheet, survey.single, survey.double
     lowest, highest = float(receiver.lowest_edge[i]), float(receiver.highest_edge[i])
     if no_sheet.p99[i] > single.p1[i]:
-        return Fact(
-            code="too-transparent", values={"single_p1": _r(single.p1[i]), "no_sheet_p99": _r(no_sheet.p99[i])}
-        )
+        return Fact(code="too-transparent", values={"single_p1": _r(single.p1[i]), "no_sheet_p99": _r(no_sheet.p99[i])})
     if single.p99[i] > highest:
         return Fact(code="below-noise", values={"single_p99": _r(single.p99[i]), "highest_edge": _r(highest)})
     if single.p1[i] < lowest:

@@ -104,14 +104,16 @@ def _several(blocks: Sequence[_Block], barred: Barred) -> Choice:
     sheets = blocks[0].margin.shape[2]
     places = {block.name: b for b, block in enumerate(blocks)}
     together = [frozenset(places[name] for name in group) for group in barred if group <= places.keys()]
-    least = Programme(_whole_classes(blocks), together).best(Counts(left_out=len(blocks) + 1, classes=1)).counts
-    programme = Programme(_parts(blocks), together)
+    by_class_alone = Programme(_whole_classes(blocks), together)
+    least = by_class_alone.best(Counts(left_out=len(blocks) + 1, classes=1)).counts
+    within = {b: blocks[b].everything for b in by_class_alone.possible("classes", least)}
+    programme = Programme(_parts(blocks, within=within), together)
     solution = programme.best(
         Counts(positions=sheets + 1, profiles=1), least._replace(positions=sheets, profiles=sheets)
     )
     limits = solution.counts
-    worst = _greatest_worst(blocks, together, limits=limits, start=solution.choice)
-    by_class = Programme(_parts(blocks, at_least=worst), together).first("classes", limits).choice
+    worst = _greatest_worst(blocks, together, limits=limits, start=solution.choice, within=within)
+    by_class = Programme(_parts(blocks, at_least=worst, within=within), together).first("classes", limits).choice
     all_profiles = {b: blocks[b].everything for b in by_class}
     by_profile = Programme(_parts(blocks, at_least=worst, within=all_profiles, drop=("positions",)), together)
     profiles = {b: (blocks[b].everything[0], q) for b, (_, q) in by_profile.first("profiles", limits).choice.items()}
@@ -170,16 +172,16 @@ def _worst(blocks: Sequence[_Block], choice: Choice, *, left_out: float) -> floa
 
 
 def _greatest_worst(
-    blocks: Sequence[_Block], together: Sequence[frozenset[int]], *, limits: Counts, start: Choice
+    blocks: Sequence[_Block], together: Sequence[frozenset[int]], *, limits: Counts, start: Choice, within: Choice
 ) -> float:
     """The greatest worst margin within the counts, by bisection over the margins that occur."""
     low = _worst(blocks, start, left_out=limits.left_out)
-    high = _worst(blocks, {b: block.everything for b, block in enumerate(blocks)}, left_out=limits.left_out)
-    values = np.unique(np.concatenate([block.margin.ravel() for block in blocks]))
+    high = _worst(blocks, within, left_out=limits.left_out)
+    values = np.unique(np.concatenate([blocks[b].margin.ravel() for b in within]))
     values = values[(values > low) & (values <= high)]
     while len(values):
         middle = len(values) // 2
-        solution = Programme(_parts(blocks, at_least=float(values[middle])), together).within(limits)
+        solution = Programme(_parts(blocks, at_least=float(values[middle]), within=within), together).within(limits)
         if solution is None:
             values = values[:middle]
         else:

@@ -1,8 +1,8 @@
 """How often a state is read as another, per million, with what is not known as an interval.
 
-A decision needs `run` readings in a row. Within one sheet the trapped air, the mass and the set-up stay; the noise of each
-reading is its own. So for each steady signal the chance of a run is computed from the chance of one reading, and then
-averaged over the steady signals.
+A decision needs `run` readings in a row. Within one sheet the trapped air, the mass and the set-up stay; the noise of
+each reading is its own. So for each steady signal the chance of a run is computed from the chance of one reading, and
+then averaged over the steady signals.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.noise import upper_share
+from sheetmargin_service.prediction.noise import Noise, upper_share
 from sheetmargin_service.prediction.principles.base import Detail, Spread
 from sheetmargin_service.selection.answer import Misread, Misreads
 
@@ -56,37 +56,40 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
 
 def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
     """The six pairs for a band `low` to `high` of one sheet."""
+    known: dict[int, tuple[Array, Array]] = {}
 
-    def rate(spread: Spread, count: int, *, read_as: str) -> Misread:
-        below, above = _chances(spread, grid, low=low, high=high)
-        outside = run_chance(one=below, readings=count, run=readings.run), run_chance(
-            one=above, readings=count, run=readings.run
+    def chances(noise: Noise | None) -> tuple[Array, Array]:
+        if id(noise) not in known:
+            known[id(noise)] = _chances(noise, grid, low=low, high=high)
+        return known[id(noise)]
+
+    def outside(spread: Spread, count: int) -> tuple[Array, Array]:
+        below, above = chances(spread.noise)
+        return (
+            run_chance(one=below, readings=count, run=readings.run),
+            run_chance(one=above, readings=count, run=readings.run),
         )
-        if read_as == "single":
-            if spread is detail.no_sheet:
-                chance = run_chance(one=1.0 - below - above, readings=count, run=readings.run)
-            else:
-                chance = np.clip(1.0 - outside[0] - outside[1], 0.0, 1.0)
-        else:
-            chance = outside[0] if read_as == "no_sheet" else outside[1]
-        return _interval(spread, chance)
 
-    single, double, space = readings.single, readings.double, readings.no_sheet
+    single_below, single_above = outside(detail.single, readings.single)
+    double_below, double_above = outside(detail.double, readings.double)
+    _, space_above = outside(detail.no_sheet, readings.no_sheet)
+    below, above = chances(detail.no_sheet.noise)
+    space_within = run_chance(one=1.0 - below - above, readings=readings.no_sheet, run=readings.run)
     return Misreads(
-        single_as_double=rate(detail.single, single, read_as="double"),
-        single_as_no_sheet=rate(detail.single, single, read_as="no_sheet"),
-        double_as_single=rate(detail.double, double, read_as="single"),
-        double_as_no_sheet=rate(detail.double, double, read_as="no_sheet"),
-        no_sheet_as_single=rate(detail.no_sheet, space, read_as="single"),
-        no_sheet_as_double=rate(detail.no_sheet, space, read_as="double"),
+        single_as_double=_interval(detail.single, single_above),
+        single_as_no_sheet=_interval(detail.single, single_below),
+        double_as_single=_interval(detail.double, np.clip(1.0 - double_below - double_above, 0.0, 1.0)),
+        double_as_no_sheet=_interval(detail.double, double_below),
+        no_sheet_as_single=_interval(detail.no_sheet, space_within),
+        no_sheet_as_double=_interval(detail.no_sheet, space_above),
     )
 
 
-def _chances(spread: Spread, grid: SignalGrid, *, low: float, high: float) -> tuple[Array, Array]:
+def _chances(noise: Noise | None, grid: SignalGrid, *, low: float, high: float) -> tuple[Array, Array]:
     """Chance of one reading below and above the band, by the steady signal, (count,) each."""
-    if spread.noise is None:
+    if noise is None:
         return 1.0 - upper_share(grid, low), upper_share(grid, high)
-    return 1.0 - spread.noise.above(low), spread.noise.above(high)
+    return 1.0 - noise.above(low), noise.above(high)
 
 
 def _interval(spread: Spread, chance: Array) -> Misread:

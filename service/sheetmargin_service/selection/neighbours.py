@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import atan2, ceil, hypot, log10, sin
 
 from scipy.optimize import brentq
@@ -50,6 +51,7 @@ def neighbour_level_db(*, pitch_mm: float, gap_mm: float, beam: SoundBeam, neigh
     return 20.0 * log10(heard / own) - beam.absorption_db_per_m * 1e-3 * (path - gap_mm)
 
 
+@lru_cache(maxsize=1024)
 def least_pitch_mm(*, gap_mm: float, beam: SoundBeam, body_diameter_mm: float, neighbours: int) -> float:
     """Pitch at which the neighbours are no louder than the pair's own bypass; at least the width of a body."""
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.selection.answer import Note, Recommendation
+from sheetmargin_service.selection.job import Targets
+from sheetmargin_service.selection.trial import trial_plan
 
 ALWAYS = ("not-a-safety-device", "isolate-before-work", "qualified-wiring", "computed-not-measured")
 """Cautions of every answer: a detector protects product and machine, never a person."""
@@ -19,7 +21,9 @@ def cautions(recommendations: Sequence[Recommendation]) -> tuple[Note, ...]:
     return tuple(Note(code=code, values={}) for code in codes)
 
 
-def trial_steps(recommendations: Sequence[Recommendation], sheets: Sequence[Sheet]) -> tuple[Note, ...]:
+def trial_steps(
+    recommendations: Sequence[Recommendation], sheets: Sequence[Sheet], targets: Targets
+) -> tuple[Note, ...]:
     """What to send and measure so that a bench can confirm the first recommendation; nothing where there is none."""
     if not recommendations:
         return ()
@@ -47,4 +51,5 @@ def trial_steps(recommendations: Sequence[Recommendation], sheets: Sequence[Shee
                 "unit": result.signal.unit,
             },
         ),
+        *trial_plan(targets=targets, sheets=[sheets[i.index] for i in first.sheets]),
     )

@@ -15,7 +15,7 @@ from sheetmargin_service.selection.job import Line
 SAFE_FLUTTER = 2.0
 """Faces keep clear of this many times the flutter's half width (a choice): that holds 95 %, 1.96 standard deviations of
 a normal spread, but a sheet that strikes a face is a jam. Twice it is passed by one in ten thousand."""
-TILT_STEP_DEG = 0.1
+TILT_STEP_DEG = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,6 +71,15 @@ class Place:
         high = min(self._most_mm(self.line.clearance_below_mm, tilt_deg=tilt_deg), gap_mm - least)
         return min(max(0.5 * gap_mm, low), high) if low <= high else None
 
+    def gap_limits(self, *, tilt_deg: float) -> tuple[float, float]:
+        """Least and greatest gap at which the pair fits at one tilt; the least above the greatest where none does."""
+        least = self.least_mm(tilt_deg=tilt_deg)
+        most = [
+            self._most_mm(clearance, tilt_deg=tilt_deg)
+            for clearance in (self.line.clearance_below_mm, self.line.clearance_above_mm)
+        ]
+        return (2.0 * least, sum(most)) if min(most) >= least else (inf, 0.0)
+
     def usable_gap(self, gap: Window, *, tilt_deg: float) -> Window:
         """As much of a gap's window as fits at one tilt; the nominal alone where that does not fit."""
         if self.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg) is None:
@@ -87,7 +96,7 @@ class Place:
         )
 
     def usable_tilt(self, tilt: Window, *, gap_mm: float) -> Window:
-        """As much of a tilt's window as fits at one gap, in steps of 0.1 degree; else the nominal alone."""
+        """As much of a tilt's window as fits at one gap, in steps of 0.5 degree; else the nominal alone."""
 
         def fits(tilt_deg: float) -> bool:
             return self.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg) is not None

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
 from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
 from sheetmargin_service.selection.answer import Window
-from sheetmargin_service.selection.bands import Bands, choose_bands, margins
+from sheetmargin_service.selection.bands import choose_bands, margins
 
 Array = NDArray[np.float64]
 NEARLY_EQUAL = 1.0
@@ -20,33 +20,50 @@ NEARLY_EQUAL = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """One setting of a class with the band chosen there."""
+    """One setting of a class, and how far it may move."""
 
     setting: int
-    bands: Bands
     gap: Window
     tilt: Window | None
 
 
-def best_setting(bench: Bench, surveys: Mapping[int, Survey], *, step: int) -> Choice:
-    """The setting with the greatest worst margin over all sheets; nearly equal ones give way to the simpler:
+def best_setting(bench: Bench, surveys: Mapping[int, Survey], *, allowed: NDArray[np.bool_], step: int) -> Choice:
+    """The allowed setting with the greatest worst margin over all sheets; nearly equal ones give way to the simpler:
     no tilt, then the middle of the widest run of gaps."""
     sheets = list(surveys.values())
     bands = choose_bands(sheets, bench.receiver, step=step)
-    worst = bands.worst
+    worst = np.where(allowed, bands.worst, -np.inf)
     good = worst >= worst.max() - NEARLY_EQUAL * step
     settings = bench.settings
     tilt = settings.tilt_deg[good].min()
     row = np.flatnonzero(good & (settings.tilt_deg == tilt))
     middle = 0.5 * (settings.gap_mm[row].min() + settings.gap_mm[row].max())
     setting = int(row[np.argmin(np.abs(settings.gap_mm[row] - middle))])
-    low, high = bands.low[setting], bands.high[setting]
-    each = [np.min(margins(s, low=np.asarray(low), high=np.asarray(high)), axis=0) for s in sheets]
-    fits = (low >= bench.receiver.lowest_edge) & (high <= bench.receiver.highest_edge)
+    return choice_at(
+        bench,
+        surveys,
+        setting,
+        allowed=allowed,
+        band=(float(bands.low[setting]), float(bands.high[setting])),
+    )
+
+
+def choice_at(
+    bench: Bench,
+    surveys: Mapping[int, Survey],
+    setting: int,
+    *,
+    allowed: NDArray[np.bool_],
+    band: tuple[float, float],
+) -> Choice:
+    """One setting, and how far gap and tilt may move from it with the band as it is."""
+    low, high = np.asarray(band[0]), np.asarray(band[1])
+    each = [np.min(margins(s, low=low, high=high), axis=0) for s in surveys.values()]
+    fits = allowed & (low >= bench.receiver.lowest_edge) & (high <= bench.receiver.highest_edge)
     held = np.where(fits, np.min(each, axis=0), -np.inf)
+    settings = bench.settings
     return Choice(
         setting=setting,
-        bands=bands,
         gap=_window(settings.gap_mm, held, same=settings.tilt_deg, setting=setting, decimals=0),
         tilt=_window(settings.tilt_deg, held, same=settings.gap_mm, setting=setting, decimals=0)
         if settings.tilts
@@ -97,4 +114,3 @@ def receiver_at(receiver: Receiver, setting: int) -> Receiver:
     return Receiver(
         lowest_edge=receiver.lowest_edge[s], highest_edge=receiver.highest_edge[s], widest_band=receiver.widest_band
     )
-

@@ -6,7 +6,8 @@ sheets always read more than one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -57,6 +58,11 @@ class Span:
     p50: Array
     p99: Array
 
+    def at(self, setting: int) -> Span:
+        """The same at one setting alone, each (1,)."""
+        s = slice(setting, setting + 1)
+        return Span(p1=self.p1[s], p50=self.p50[s], p99=self.p99[s])
+
 
 @dataclass(frozen=True, kw_only=True)
 class Survey:
@@ -69,6 +75,15 @@ class Survey:
     single: Span
     double: Span
     fewer: Span | None = None
+
+    def at(self, setting: int) -> Survey:
+        """The same at one setting alone."""
+        return Survey(
+            no_sheet=self.no_sheet.at(setting),
+            single=self.single.at(setting),
+            double=self.double.at(setting),
+            fewer=None if self.fewer is None else self.fewer.at(setting),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,12 +108,17 @@ class Spread:
 
 @dataclass(frozen=True, kw_only=True)
 class Detail:
-    """One class and one sheet at one setting, with every spread."""
+    """One class and one sheet at one setting, with every spread.
+
+    `moves`: by how much each thing that is not the same every time moves one sheet and two, as standard deviations in
+    the signal's unit.
+    """
 
     no_sheet: Spread
     single: Spread
     double: Spread
     fewer: Spread | None = None
+    moves: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 class Bench(Protocol):
@@ -122,9 +142,10 @@ class Bench(Protocol):
 
 
 class Principle(Protocol):
-    """A way of sensing sheets."""
+    """A way of sensing sheets. `depends_on`: what else than the sheet's number moves it (print, moisture)."""
 
     id: str
+    depends_on: tuple[str, ...]
     quantity: str
     unit: str
     band_step: int

@@ -15,9 +15,10 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import VARIANTS
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
+from sheetmargin_service.prediction.noise import Noise
 from sheetmargin_service.prediction.principles.base import Detail, Fact, Receiver, Settings, Span, Spread, Survey
 from sheetmargin_service.prediction.principles.ultrasonic.facts import facts_of
-from sheetmargin_service.prediction.principles.ultrasonic.levels import Branches, Levels
+from sheetmargin_service.prediction.principles.ultrasonic.levels import AIR_BELIEF, Branches, Levels
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
 from sheetmargin_service.prediction.principles.ultrasonic.receiver import add_powers_db, receiver_noise, with_bypass
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
@@ -45,6 +46,7 @@ class UltrasonicBench:
     conditions: Conditions
     keep: NDArray[np.intp]
     _looks: dict[int, Look] = field(default_factory=dict)
+    _noises: dict[int, Noise] = field(default_factory=dict)
 
     @property
     def parameters(self) -> UltrasonicParameters:
@@ -135,10 +137,10 @@ class UltrasonicBench:
     def _span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
         """Percentiles of nominal branches with a Gaussian spread, `mean` their centre where it is known better, read
         above the floors."""
-        nodes = branches.attenuation_db[0]
+        nodes, weights = branches.attenuation_db[0], branches.weights[0]
         if mean is not None:
-            nodes = nodes + (mean - branches.weights @ nodes)
-        quantiles = mixture_quantiles(nodes, branches.weights, sigma, (0.01, 0.5, 0.99))
+            nodes = nodes + (mean - weights @ nodes)
+        quantiles = mixture_quantiles(nodes, weights, sigma, (0.01, 0.5, 0.99))
         p1, p50, p99 = add_powers_db(quantiles, *self.floors_db)
         return Span(p1=p1, p50=p50, p99=p99)
 
@@ -149,20 +151,42 @@ class UltrasonicBench:
         ripple = ripple_nodes(self.bounce_amplitude(one.mean)[setting], sides=2)
         variance = float(one.variance[setting])
         single = Branches(attenuation_db=one.branches.attenuation_db[..., setting, None], weights=one.branches.weights)
+        double = levels.double(variants)
         return Detail(
             no_sheet=self._spread(
-                Branches(attenuation_db=np.zeros((1, 1, 1)), weights=np.ones(1)),
+                Branches(attenuation_db=np.zeros((1, 1, 1)), weights=np.ones((1, 1))),
                 ripple=ripple_nodes(self.pair.open_bounce[self.keep][setting], sides=1),
                 variance=0.0,
                 setting=setting,
                 weights=np.ones(1),
             ),
             single=self._spread(single, ripple=ripple, variance=variance, setting=setting),
-            double=self._spread(levels.double(variants), ripple=ripple, variance=2.0 * variance, setting=setting),
+            double=self._spread(double, ripple=ripple, variance=2.0 * variance, setting=setting),
             fewer=None
             if sheet.plies == 1
             else self._spread(levels.fewer(variants), ripple=ripple, variance=variance, setting=setting),
+            moves=self._moves(one, double, setting),
         )
+
+    def _moves(self, one: Single, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
+        """Standard deviations of one sheet and two, by what causes them."""
+        nodes, weights = double.attenuation_db[0, :, 0], double.weights[0]
+        film = float(np.sqrt(weights @ (nodes - weights @ nodes) ** 2))
+        ripple = float(2.0 * ripple_variance(self.bounce_amplitude(one.mean))[setting]) ** 0.5
+        drift = self.parameters.drift_db / HALF_WIDTH_95
+        air = max(float(self._common_variance[setting]) - drift**2, 0.0) ** 0.5
+        mass, flutter, model = (
+            float(v[setting]) ** 0.5 for v in (one.mass_variance, one.flutter_variance, one.model_variance)
+        )
+        return {
+            "grammage": (mass, mass * 2.0**0.5),
+            "flutter": (flutter, flutter * 2.0**0.5),
+            "stiffness-and-loss": (model, 2.0 * model),
+            "trapped-air": (0.0, film),
+            "standing-wave": (ripple, ripple),
+            "drift": (drift, drift),
+            "air": (air, air),
+        }
 
     def _spread(
         self, branches: Branches, *, ripple: Array, variance: float, setting: int, weights: Array = VARIANT_WEIGHTS
@@ -170,16 +194,26 @@ class UltrasonicBench:
         """Branches (V, K, 1) of true attenuation with their ripple, blurred, with the bypass, and moved by what moves
         every state."""
         nodes = (branches.attenuation_db + ripple).reshape(len(branches.attenuation_db), -1)
+        each = np.repeat(branches.weights, len(ripple), axis=1) / len(ripple)
+        nodes, each = np.repeat(nodes, len(each), axis=0), np.tile(each, (len(nodes), 1))
         rows = np.ones(len(nodes))
-        pmf = GRID.bin_nodes(nodes, np.repeat(branches.weights, len(ripple)) / len(ripple))
-        pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
+        pmf = GRID.blur(GRID.bin_nodes(nodes, each), np.sqrt(variance) * rows)
         p, open_db = self.parameters, float(self._open_db[setting])
         pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
         return Spread(
             variants=GRID.blur(pmf, np.sqrt(self._common_variance[setting]) * rows),
-            weights=weights,
-            noise=receiver_noise(GRID, noise_db=p.noise_db, open_db=open_db),
+            weights=np.outer(
+                weights, AIR_BELIEF[: len(branches.weights)] / AIR_BELIEF[: len(branches.weights)].sum()
+            ).ravel(),
+            noise=self._noise(setting),
         )
+
+    def _noise(self, setting: int) -> Noise:
+        """The receiver's noise, one object for every state of a setting."""
+        if setting not in self._noises:
+            open_db = float(self._open_db[setting])
+            self._noises[setting] = receiver_noise(GRID, noise_db=self.parameters.noise_db, open_db=open_db)
+        return self._noises[setting]
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         return facts_of(self, sheet, setting)
@@ -210,17 +244,19 @@ class Look:
         """One correct sheet at every setting."""
         sheet, keep = self.sheet, self.bench.keep
         branches = self.levels.single(survey_cases(sheet))
-        every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
+        every = np.tensordot(branches.weights[0], branches.attenuation_db, axes=(0, 1))
         count = len(VARIANT_WEIGHTS)
         variants, (lighter, heavier) = every[:count], every[count:]
         slope = (heavier - lighter) / (2.0 * mass_step(sheet))
         mass = np.hypot(sheet.mass_tolerance_pct, sheet.formation_pct) / HALF_WIDTH_95 / 100.0
         mean = VARIANT_WEIGHTS @ variants
-        variance = (slope * mass) ** 2 / sheet.plies + self.bench.flutter_variance(variants[0])
+        mass_variance = (slope * mass) ** 2 / sheet.plies
+        flutter_variance = self.bench.flutter_variance(variants[0])
         return Single(
             branches=Branches(attenuation_db=branches.attenuation_db[:count][..., keep], weights=branches.weights),
             mean=mean[keep],
-            variance=variance[keep],
+            mass_variance=mass_variance[keep],
+            flutter_variance=flutter_variance[keep],
             model_variance=(VARIANT_WEIGHTS @ (variants - mean) ** 2)[keep],
         )
 
@@ -231,8 +267,14 @@ class Single:
 
     branches: Branches
     mean: Array
-    variance: Array
+    mass_variance: Array
+    flutter_variance: Array
     model_variance: Array
+
+    @property
+    def variance(self) -> Array:
+        """What varies from sheet to sheet, (N,)."""
+        return self.mass_variance + self.flutter_variance
 
 
 def ripple_variance(bounce: Array) -> Array:

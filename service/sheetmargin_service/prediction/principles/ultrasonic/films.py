@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +23,9 @@ FILM_M = np.geomspace(0.8e-6, 2.4e-3, 33)
 FILM_VARIATION = 0.2
 """Relative standard deviation of the trapped air's thickness within the beam's spot (typical, from memory)."""
 NEGLIGIBLE = 1e-6
+AIR_FACTOR = 1.5
+LOOSE_FACTOR = 3.0
+"""How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
@@ -37,14 +40,29 @@ def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
 
 
 def film_weights(distribution: TrappedAir, *, every: int = 1) -> tuple[NDArray[np.intp], Array]:
-    """Indices into `FILM_M` that matter for a distribution, and their weights, which sum to 1. `every` second film is
-    enough where only a search looks."""
+    """Indices (K,) into `FILM_M` that matter for a distribution, and weights (3, K), each row summing to 1: as the
+    library has it, tighter, and looser. `every` second film is enough where only a search looks."""
     places = np.arange(0, len(FILM_M), every)
     film = FILM_M[places]
     edges = np.concatenate([[0.0], np.sqrt(film[1:] * film[:-1]), [np.inf]])
-    weight = np.diff(share_below(distribution, film_m=edges))
-    index = np.flatnonzero(weight > NEGLIGIBLE)
-    return places[index], weight[index] / weight[index].sum()
+    alternatives = (distribution, _moved(distribution, 1.0 / AIR_FACTOR), _moved(distribution, AIR_FACTOR))
+    weight = np.stack([np.diff(share_below(d, film_m=edges)) for d in alternatives])
+    index = np.flatnonzero(weight.max(axis=0) > NEGLIGIBLE)
+    weight = weight[:, index]
+    return places[index], weight / weight.sum(axis=1, keepdims=True)
+
+
+def _moved(distribution: TrappedAir, factor: float) -> TrappedAir:
+    """All of a distribution but its loosest end thinner or thicker by a factor, the loose branch rarer or commoner."""
+    d = distribution
+    return replace(
+        d,
+        p5_um=d.p5_um * factor,
+        p50_um=d.p50_um * factor,
+        p95_um=d.p95_um * factor,
+        loose_max_um=max(d.loose_max_um, 1.01 * d.p95_um * factor),
+        loose_share=min(d.loose_share * LOOSE_FACTOR ** np.sign(factor - 1.0), 0.5),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,25 +76,23 @@ class Films:
 
     @cached_property
     def _usual(self) -> Response:
-        return self._compute(FILM_M, self.sin_theta)
+        return self._compute(FILM_M[:, None, None], self.frequency_hz[:, None], self.sin_theta)
 
-    def response(self, index: NDArray[np.intp], sin_theta: Array) -> Response:
-        """Films `FILM_M[index]`, at the usual angles or at any (..., D, F, S)."""
+    def response(self, index: NDArray[np.intp], frequency_hz: Array, sin_theta: Array) -> Response:
+        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each."""
         if sin_theta is not self.sin_theta:
-            return self._compute(FILM_M[index], sin_theta)
+            return self._compute(FILM_M[index, None], frequency_hz, sin_theta)
         usual = self._usual
         return Response(transmission=usual.transmission[index], reflection=usual.reflection[index])
 
-    def _compute(self, film_m: Array, sin_theta: Array) -> Response:
+    def _compute(self, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Response:
         """The film as the beam meets it: its thickness varies within the spot, so its round trips fall out of step.
 
         A Gaussian phase of standard deviation s per passage leaves the mean e^(-2 s^2) of a round trip, shared here
         between its two passages. It only matters where the film is a good part of a wavelength.
         """
-        film = film_m[:, None, None]
-        frequency = self.frequency_hz[:, None]
-        layer = film_layer(air=self.air, thickness_m=film, frequency_hz=frequency)
-        plain = fluid_response(layer=layer, air=self.air, frequency_hz=frequency, sin_theta=sin_theta)
-        wavenumber = 2.0 * np.pi / self.air.sound_speed_m_per_s * frequency
-        square_phase = np.square(wavenumber * FILM_VARIATION * film) * (1.0 - np.square(sin_theta))
+        layer = film_layer(air=self.air, thickness_m=film_m, frequency_hz=frequency_hz)
+        plain = fluid_response(layer=layer, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        wavenumber = 2.0 * np.pi / self.air.sound_speed_m_per_s * frequency_hz
+        square_phase = np.square(wavenumber * FILM_VARIATION * film_m) * (1.0 - np.square(sin_theta))
         return Response(transmission=plain.transmission * np.exp(-square_phase), reflection=plain.reflection)

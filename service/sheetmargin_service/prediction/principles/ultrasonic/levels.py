@@ -21,18 +21,24 @@ from sheetmargin_service.prediction.principles.ultrasonic.responses import (
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Through = Callable[[Array, Array], Complex]
+Indices = NDArray[np.intp]
+Through = Callable[[SheetModel, Indices, Array, Array], Complex]
+"""Transmission of a model's branches (K,) at frequencies and sines, on its grid or for pieces."""
 
 PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 """Share of the beam's spot in which two partly bonded sheets touch, three branches alike (illustrative)."""
-ONE = np.ones(1)
-SMOOTH = 0.03
-"""`coarse_error` of one sheet up to which it, and two of it, are smooth over angle."""
+ONE = np.ones((1, 1))
+AIR_BELIEF = np.array([0.6, 0.2, 0.2])
+"""How far the distribution of the trapped air is believed as it is, tighter, and looser (a choice, stated)."""
+NO_JOINT = np.empty((0, 1), dtype=np.intp)
+SMOOTH = 0.003
+"""`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB (measured)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Branches:
-    """Attenuation in dB (C, K, N) of C cases and K branches at N settings, and the branches' weights (K,)."""
+    """Attenuation in dB (C, K, N) of C cases and K branches at N settings, and the branches' weights (A, K): one row,
+    or three for the trapped air as it is, tighter, and looser."""
 
     attenuation_db: Array
     weights: Array
@@ -52,12 +58,17 @@ class Levels:
 
     def judged(self) -> Levels:
         """The same, with what the nominal sheet shows of its smoothness."""
-        draws = np.empty((0, 1), dtype=np.intp)
-        samples = self._model((Case(),)).transmission_of_pile(
-            self.films, draws, self.operator.frequency_hz[:, None], self.films.sin_theta
-        )
+        samples = self._model((Case(),)).transmission_of_pile(self.films, NO_JOINT, self._frequency, self._sine)
         error = coarse_error(operator=self.operator, samples=samples, floor_db=self.floor_db)
-        return replace(self, smooth=error < SMOOTH)
+        return replace(self, smooth=bool(np.all(error < SMOOTH)))
+
+    @property
+    def _frequency(self) -> Array:
+        return self.operator.frequency_hz[:, None]
+
+    @property
+    def _sine(self) -> Array:
+        return self.films.sin_theta
 
     def searching(self) -> Levels:
         """The same with every second film only."""
@@ -97,39 +108,53 @@ class Levels:
             case "air":
                 return self._pile(model, plies)
             case "bonded":
-                return self._through(lambda f, s: model.bonded(plies, f, s)), ONE
+                return self._bonded(model, plies), ONE
             case "water-film":
-                weights = np.full(len(WATER_M), 1.0 / len(WATER_M))
-                return self._through(lambda f, s: model.wet(WATER_M, f, s)), weights
+                weights = np.full((1, len(WATER_M)), 1.0 / len(WATER_M))
+                return self._through(model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), len(WATER_M)), weights
             case "partial":
                 apart, weights = self._pile(model, plies)
-                touching = self._through(lambda f, s: model.bonded(plies, f, s))
+                touching = self._bonded(model, plies)
                 mixed = [share * touching + (1.0 - share) * apart for share in PARTIAL_CONTACT]
-                return np.concatenate(mixed, axis=1), np.tile(weights, len(mixed)) / len(mixed)
+                return np.concatenate(mixed, axis=1), np.tile(weights, (1, len(mixed))) / len(mixed)
+
+    def _bonded(self, model: SheetModel, plies: int) -> Complex:
+        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), 1)
 
     def _pile(self, model: SheetModel, plies: int) -> tuple[Complex, Array]:
         """Amplitudes (C, K, F, N) of plies with air between them: a single film by its distribution, more by draws."""
-        if plies == 1:
-            draws = np.empty((0, 1), dtype=np.intp)
-            weights = ONE
-        else:
+        draws, weights = NO_JOINT, ONE
+        if plies > 1:
             index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
             draws = index[None, :]
-            if plies > 2:
-                draws = draw_films(index, weights, joints=plies - 1)
-                weights = np.full(DRAWS, 1.0 / DRAWS)
-        return self._through(lambda f, s: model.transmission_of_pile(self.films, draws, f, s)), weights
+        if plies > 2:
+            draws = draw_films(index, weights[0], joints=plies - 1)
+            weights = np.full((1, DRAWS), 1.0 / DRAWS)
+        films = self.films
+        through = self._through(
+            model, lambda m, k, f, s: m.transmission_of_pile(films, draws[:, k], f, s), draws.shape[1]
+        )
+        return through, weights
 
-    def _through(self, transmission: Through) -> Complex:
-        usual = self.films.sin_theta
-        if self.smooth:
-            samples = transmission(self.operator.frequency_hz[:, None], usual)
-            return apply_samples(operator=self.operator, samples=samples)
+    def _through(self, model: SheetModel, transmission: Through, branches: int) -> Complex:
+        """Amplitudes (C, K, F, N): from the operator's own angles where they resolve a case, else resolved further."""
+        every = np.arange(branches)
+        samples = transmission(model, every, self._frequency, self._sine)
+        shape = samples.shape[:2]
+        samples = samples.reshape(-1, *samples.shape[2:])
+        amplitude = apply_samples(operator=self.operator, samples=samples)
+        error = coarse_error(operator=self.operator, samples=samples, floor_db=self.floor_db)
+        open_cases = np.flatnonzero(error >= SMOOTH) if self.smooth else np.arange(len(samples))
 
-        def response(frequency: Array, sine: Array) -> Complex:
-            return transmission(frequency, usual if sine.ndim == 1 else sine)
+        def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
+            case, branch = np.unravel_index(open_cases[place[0]], shape)
+            return transmission(model.picked(case), branch, frequency, sine)
 
-        return amplitudes(operator=self.operator, response=response, floor_db=self.floor_db)
+        if len(open_cases):
+            amplitude[open_cases] = amplitudes(
+                operator=self.operator, samples=samples[open_cases], pieces=pieces, floor_db=self.floor_db
+            )
+        return amplitude.reshape(*shape, *amplitude.shape[1:])
 
     def _branches(self, amplitude: Complex, weights: Array) -> Branches:
         return Branches(attenuation_db=-level_db(operator=self.operator, amplitude=amplitude), weights=weights)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 AnyResponse = Response | StackResponse
+Number = TypeVar("Number", np.float64, np.complex128)
 
 VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
 """How far each of `VARIANTS` is believed: the nominal case most, the ends of the intervals alike (a choice, stated)."""
@@ -63,23 +65,36 @@ def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
 class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
-    Shapes: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films,
-    draws), 1 where there is but one.
+    On a grid: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films,
+    draws), 1 where there is but one. For pieces (see `picked`): frequency (P, 1), sine (P, 8), K = P; results (P, 8).
     """
 
     sheet: Sheet
     air: Air
     cases: tuple[Case, ...]
+    pick: Indices | None = None
+
+    def picked(self, case: Indices) -> SheetModel:
+        """The same for P pieces, each of one case."""
+        return replace(self, pick=case)
+
+    def _by_case(self, values: NDArray[Number]) -> NDArray[Number]:
+        return values[:, None, None, None] if self.pick is None else values[self.pick, None]
+
+    def _by_branch(self, values: Array) -> Array:
+        return values[:, None, None] if self.pick is None else values[:, None]
+
+    @property
+    def _mass_factors(self) -> Array:
+        return np.array([case.mass_factor for case in self.cases])
 
     @property
     def thickness_m(self) -> Array:
-        """Thickness of one ply, (C, 1, 1, 1)."""
-        factors = np.array([case.mass_factor for case in self.cases])
-        return np.asarray(self.sheet.thickness_um * 1e-6 * factors)[:, None, None, None]
+        """Thickness of one ply, by case."""
+        return self._by_case(self.sheet.thickness_um * 1e-6 * self._mass_factors)
 
     def _layer(self, layer: SheetLayer) -> ElasticPlate | FluidLayer:
-        factors = np.array([case.mass_factor for case in self.cases])
-        thickness = (layer.thickness_um * 1e-6 * factors)[:, None, None, None]
+        thickness = self._by_case(layer.thickness_um * 1e-6 * self._mass_factors)
         if layer.material is None:
             return air_layer(air=self.air, thickness_m=thickness)
         constants = np.array(
@@ -88,7 +103,7 @@ class SheetModel:
                 for case in self.cases
             ]
         )
-        c11, c13, c33, c55 = (constants[:, k, None, None, None] for k in range(4))
+        c11, c13, c33, c55 = (self._by_case(constants[:, k]) for k in range(4))
         return ElasticPlate(
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
@@ -136,21 +151,21 @@ class SheetModel:
         )
 
     def pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Array]:
-        """Plies one on another, face to back, with the films `draws` (joints, K) between them; and their thickness, m."""
+        """Plies one on another, face to back, with films `draws` (joints, K) between them; and their thickness, m."""
         one = self.ply(frequency_hz, sin_theta)
         whole: AnyResponse = one
         for joint in draws:
-            whole = double_response(first=whole, second=one, film=films.response(joint, sin_theta))
-        displaced = (len(draws) + 1) * self.thickness_m + FILM_M[draws].sum(axis=0)[:, None, None]
+            whole = double_response(first=whole, second=one, film=films.response(joint, frequency_hz, sin_theta))
+        displaced = (len(draws) + 1) * self.thickness_m + self._by_branch(FILM_M[draws].sum(axis=0))
         return whole, displaced
 
     def transmission_of_pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
         """Transmission of a pile with the air it displaces; `draws` of no joint is one ply."""
         if len(draws) == 1:
             one = self.ply(frequency_hz, sin_theta)
-            through = double_transmission(first=one, second=one, film=films.response(draws[0], sin_theta))
+            through = double_transmission(first=one, second=one, film=films.response(draws[0], frequency_hz, sin_theta))
             sheets = self._displaced(2.0 * self.thickness_m, frequency_hz, sin_theta)
-            through *= sheets * self._displaced(FILM_M[draws[0], None, None], frequency_hz, sin_theta)
+            through *= sheets * self._displaced(self._by_branch(FILM_M[draws[0]]), frequency_hz, sin_theta)
             return through
         whole, displaced = self.pile(films, draws, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * self._displaced(displaced, frequency_hz, sin_theta)
@@ -162,7 +177,7 @@ class SheetModel:
 
     def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
         """Transmission of two sheets with films of water (K,) between them."""
-        thickness = water_m[:, None, None]
+        thickness = self._by_branch(water_m)
         water = FluidLayer(
             thickness_m=thickness,
             density_kg_m3=WATER_DENSITY_KG_M3,

@@ -1,0 +1,150 @@
+"""A plan as the answer tells it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection.answer import (
+    Changeovers,
+    ClassSummary,
+    Margin,
+    Note,
+    Order,
+    Percentiles,
+    Profile,
+    Recommendation,
+    Setup,
+    SheetResult,
+    Signal,
+    Unplaced,
+)
+from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.stations import DECIMALS, Served, Station
+
+STATES = ("no_sheet", "single", "double")
+
+
+def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recommendation:
+    """One plan, ranked."""
+    setup_of = {i: number for number, station in enumerate(plan.stations) for i in station.served}
+    return Recommendation(
+        rank=rank,
+        verdict=plan.verdict,
+        changeovers=_changeovers(plan),
+        setups=tuple(_setup(station, index) for index, station in enumerate(plan.stations)),
+        sheets=tuple(_result(plan.stations[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
+        unplaced=tuple(
+            Unplaced(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
+        ),
+        reasons=_reasons(plan, sheets),
+    )
+
+
+def _changeovers(plan: Plan) -> Changeovers:
+    """Least changes to run the whole list once, each set-up's sheets together."""
+    classes = {st.post.detector_class.id for st in plan.stations}
+    positions = {(st.post.detector_class.id, st.choice.setting) for st in plan.stations}
+    return Changeovers(
+        detector_class=len(classes) - 1,
+        geometry=len(positions) - len(classes),
+        profile=len(plan.stations) - len(positions),
+    )
+
+
+def _setup(station: Station, index: int) -> Setup:
+    c = station.post.detector_class
+    return Setup(
+        index=index,
+        detector_class=ClassSummary(
+            id=c.id,
+            principle=c.principle,
+            frequency_hz=getattr(c.parameters, "frequency_hz", None),
+            illustrative=c.illustrative,
+        ),
+        geometry=station.geometry,
+        profile=Profile(
+            id=f"band-{station.low}-{station.high}",
+            single_band=(station.low, station.high),
+            hold_ms=station.timing.hold_ms,
+        ),
+        alignment=None,
+        mounting=station.mounting,
+        timing=station.timing,
+        order=tuple(Order(role=o.role, part_number=o.part_number, quantity=o.quantity) for o in c.order),
+    )
+
+
+def _result(station: Station, index: int, setup: int) -> SheetResult:
+    served = station.served[index]
+    principle = station.post.principle
+    spans = {
+        state: Percentiles(
+            **{p: round(float(getattr(getattr(served.survey, state), p)[0]), DECIMALS) for p in ("p1", "p50", "p99")}
+        )
+        for state in STATES
+    }
+    no_sheet, single, double = served.margin
+    return SheetResult(
+        index=index,
+        setup=setup,
+        signal=Signal(quantity=principle.quantity, unit=principle.unit, **spans),
+        margin=Margin(no_sheet=no_sheet, single=single, double=double),
+        misread_ppm=served.misreads,
+    )
+
+
+def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
+    """What limits the plan, and why: of the critical sheet, the one with the least margin."""
+    station, index = min(
+        ((st, i) for st in plan.stations for i in st.served), key=lambda pair: (pair[0].served[pair[1]].worst, pair[1])
+    )
+    served = station.served[index]
+    facts = [_limiting(station, served, index), _deciding(plan)]
+    if served.detail.moves:
+        facts.append(_moves(served, index, station.post.principle.unit))
+    facts += station.post.bench.facts(sheets[index], station.choice.setting)
+    return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
+
+
+def _limiting(station: Station, served: Served, index: int) -> Fact:
+    margin, state = min(zip(served.margin, STATES, strict=True))
+    unit = station.post.principle.unit
+    return Fact(code="limiting-margin", values={"sheet": index, "state": state, "margin": margin, "unit": unit})
+
+
+def _deciding(plan: Plan) -> Fact:
+    """The misread that comes nearest to its target, or goes furthest beyond it."""
+    index, judgement = max(
+        ((i, served.judgement) for st in plan.stations for i, served in st.served.items()),
+        key=lambda pair: (pair[1].ratio, -pair[0]),
+    )
+    return Fact(
+        code="deciding-misread",
+        values={
+            "sheet": index,
+            "pair": judgement.pair,
+            "low_ppm": judgement.misread.low,
+            "high_ppm": judgement.misread.high,
+            "target_ppm": judgement.target_ppm,
+        },
+    )
+
+
+def _moves(served: Served, index: int, unit: str) -> Fact:
+    """Which inputs move one sheet and two the most: what to measure first."""
+    moves = served.detail.moves
+    single = max(sorted(moves), key=lambda name: moves[name][0])
+    double = max(sorted(moves), key=lambda name: moves[name][1])
+    return Fact(
+        code="most-sensitive",
+        values={
+            "sheet": index,
+            "single_input": single,
+            "single_move": round(moves[single][0], DECIMALS),
+            "double_input": double,
+            "double_move": round(moves[double][1], DECIMALS),
+            "unit": unit,
+        },
+    )

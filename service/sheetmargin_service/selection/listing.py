@@ -1,0 +1,94 @@
+"""Every way to set the classes of a job, as candidates for a list of sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.selection.bands import below_band
+from sheetmargin_service.selection.candidates import Candidates
+from sheetmargin_service.selection.stations import DECIMALS, Post
+
+Array = NDArray[np.float64]
+MOST_EDGES = 128
+"""Upper edges tried over the range in which the sheets lie, where a step of the band is finer than that."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """One post at one setting with one band."""
+
+    post: Post
+    setting: int
+    band: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class List:
+    """The ways, and the table of whom they serve, in the same order."""
+
+    ways: tuple[Way, ...]
+    candidates: Candidates
+
+
+def list_of(posts: Sequence[Post]) -> List:
+    """All ways of all posts that serve any sheet, margins to first order."""
+    rows: list[tuple[str, tuple[float, float], str, Way, Array]] = []
+    for post in posts:
+        if post.surveys:
+            rows.extend(_ways(post))
+    rows.sort(key=lambda row: row[:3])
+    return List(
+        ways=tuple(row[3] for row in rows),
+        candidates=Candidates(
+            classes=tuple(row[0] for row in rows),
+            positions=tuple(row[1] for row in rows),
+            profiles=tuple(row[2] for row in rows),
+            margin=np.array([row[4] for row in rows]).reshape(len(rows), len(posts[0].question.sheets)),
+        ),
+    )
+
+
+def _ways(post: Post) -> list[tuple[str, tuple[float, float], str, Way, Array]]:
+    """For each setting and upper edge, the lower edge midway between what lies below and the sheets that fit."""
+    indices = sorted(post.surveys)
+    surveys = [post.surveys[i] for i in indices]
+    step, receiver, settings = post.principle.band_step, post.bench.receiver, post.bench.settings
+    weaker = np.stack([s.double.p50 >= s.single.p50 for s in surveys])[..., None]
+    p1, p99 = (np.stack([getattr(s.single, p) for s in surveys])[..., None] for p in ("p1", "p99"))
+    double_p1 = np.stack([s.double.p1 for s in surveys])[..., None]
+    below = np.stack([below_band(s, weaker=w[:, 0]) for s, w in zip(surveys, weaker, strict=True)])[..., None]
+    high = _edges(p99, np.where(weaker, double_p1, p99 + step), step=step)
+    fits = (p99 < high) & (~weaker | (high < double_p1))
+    under = np.max(np.where(fits, below, -np.inf), axis=0)
+    over = np.min(np.where(fits, p1, np.inf), axis=0)
+    with np.errstate(invalid="ignore"):
+        low = step * np.round(0.5 * (under + over) / step)
+    lowest = np.maximum(receiver.lowest_edge[:, None], high - receiver.widest_band)
+    low = np.maximum(low, step * np.ceil(lowest / step))
+    margin = np.minimum(np.minimum(low - below, p1 - low), high - p99)
+    margin = np.round(np.where(weaker, np.minimum(margin, double_p1 - high), margin), DECIMALS)
+    usable = post.allowed[:, None] & (high <= receiver.highest_edge[:, None]) & np.isfinite(low)
+    margin = np.where(usable & (margin > 0.0), margin, -np.inf)
+    found = []
+    for setting, edge in np.argwhere(np.isfinite(margin).any(axis=0)):
+        row = np.full(len(post.question.sheets), -np.inf)
+        row[indices] = margin[:, setting, edge]
+        band = float(low[setting, edge]), float(high[edge])
+        position = round(float(settings.tilt_deg[setting]), 1), round(float(settings.gap_mm[setting]), 1)
+        profile = f"{int(band[0]):06d}-{int(band[1]):06d}"
+        way = Way(post=post, setting=int(setting), band=band)
+        found.append((post.detector_class.id, position, profile, way, row))
+    return found
+
+
+def _edges(low: Array, high: Array, *, step: int) -> Array:
+    """Upper edges to try: the whole grid between the least and the greatest place, or `MOST_EDGES` over it."""
+    first, last = step * np.ceil(low.min() / step), step * np.floor(high.max() / step)
+    count = int(max(last - first, 0) / step) + 1
+    if count <= MOST_EDGES:
+        return np.asarray(first + step * np.arange(count))
+    return np.unique(step * np.round(np.linspace(first, last, MOST_EDGES) / step))

@@ -1,0 +1,284 @@
+"""A detector pair at one setting with one band, and the sheets it serves there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Settings, Survey
+from sheetmargin_service.selection.answer import Geometry, Misreads, Mounting, Timing
+from sheetmargin_service.selection.bands import choose_bands, margins
+from sheetmargin_service.selection.causes import cause
+from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.misreads import Readings, misreads_of
+from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
+from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
+from sheetmargin_service.selection.placing import Place
+from sheetmargin_service.selection.search import Choice, receiver_at, span_of
+from sheetmargin_service.selection.targets import ORDER, Judgement, judge
+from sheetmargin_service.selection.timing import Reading, time_line
+
+DECIMALS = 1
+"""Decimals of signals and margins; ranking happens after rounding."""
+ROOMY_MM = 10.0
+"""A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """A job made ready: its sheets resolved, its surroundings and targets filled in."""
+
+    job: Job
+    sheets: tuple[Sheet, ...]
+    conditions: Conditions
+    targets: Mapping[str, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Post:
+    """One class under the question's conditions, where it fits, and what it sees of each sheet at every setting."""
+
+    question: Question
+    bench: Bench
+    allowed: Flags
+    surveys: Mapping[int, Survey]
+    refused: Mapping[int, Fact]
+
+    @property
+    def detector_class(self) -> DetectorClass:
+        return self.bench.detector_class
+
+    @property
+    def principle(self) -> Principle:
+        return principles()[self.detector_class.principle]
+
+    @cached_property
+    def place(self) -> Place:
+        return place_of(self.question, self.detector_class)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Served:
+    """One sheet at a station."""
+
+    detail: Detail
+    survey: Survey
+    margin: tuple[float, float, float]
+    misreads: Misreads
+    judgement: Judgement
+
+    @property
+    def worst(self) -> float:
+        return min(self.margin)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station:
+    """A pair as it is bought, placed and set."""
+
+    post: Post
+    choice: Choice
+    low: int
+    high: int
+    timing: Timing
+    served: Mapping[int, Served]
+
+    @cached_property
+    def mounting(self) -> Mounting | None:
+        """Where the heads stand; None for a pair that touches or guides the sheet."""
+        if self.choice.gap.nominal < ROOMY_MM:
+            return None
+        return mount(
+            geometry=self.geometry,
+            housing=self.post.detector_class.housing,
+            place=self.post.place,
+            beam=_beam(self.post),
+        )
+
+    @property
+    def worst(self) -> float:
+        return min(s.worst for s in self.served.values())
+
+    @property
+    def geometry(self) -> Geometry:
+        return Geometry(gap_mm=self.choice.gap, tilt_deg=self.choice.tilt)
+
+
+def place_of(question: Question, detector_class: DetectorClass) -> Place:
+    """The machine round one class's heads."""
+    thickest = max(s.thickness_um * s.plies for s in question.sheets)
+    return Place(
+        line=question.job.line,
+        flutter_mm=question.conditions.flutter_mm,
+        flutter_deg=question.conditions.flutter_deg,
+        sheet_mm=1e-3 * thickest,
+        rim_mm=0.5 * detector_class.housing.width_mm,
+    )
+
+
+def fitting(place: Place, settings: Settings) -> Flags:
+    """Which settings leave room for heads and sheet, (N,). Only heads on either side of a sheet that lean are asked."""
+    if not settings.tilts:
+        return np.ones(len(settings.gap_mm), dtype=bool)
+    fits = np.empty(len(settings.gap_mm), dtype=bool)
+    for tilt in np.unique(settings.tilt_deg):
+        rows = settings.tilt_deg == tilt
+        low, high = place.gap_limits(tilt_deg=float(tilt))
+        fits[rows] = (settings.gap_mm[rows] >= low) & (settings.gap_mm[rows] <= high)
+    return fits
+
+
+def build_station(post: Post, choice: Choice, indices: list[int], *, band: tuple[int, int] | None = None) -> Station:
+    """The pair at a chosen setting for some sheets, with the band that suits them all unless one is given."""
+    question, bench, principle = post.question, post.bench, post.principle
+    details = {i: bench.detail(question.sheets[i], choice.setting) for i in indices}
+    surveys = {i: _survey(detail, principle) for i, detail in details.items()}
+    receiver = receiver_at(bench.receiver, choice.setting)
+    if band is None:
+        bands = choose_bands(list(surveys.values()), receiver, step=principle.band_step)
+        band = int(bands.low[0]), int(bands.high[0])
+    overlaps = [question.sheets[i].overlap_mm for i in indices]
+    timing = time_line(
+        line=question.job.line,
+        controller=question.job.controller,
+        reading=_reading(post, choice),
+        overlap_mm=min((o for o in overlaps if o is not None), default=None),
+    )
+    low, high = (np.array([float(edge)]) for edge in band)
+    readings = _readings(post.detector_class, timing)
+    served = {}
+    for i in indices:
+        each = margins(surveys[i], low=low, high=high)
+        misreads = misreads_of(details[i], principle.grid, low=band[0], high=band[1], readings=readings)
+        no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)
+        served[i] = Served(
+            detail=details[i],
+            survey=surveys[i],
+            margin=(no_sheet, single, double),
+            misreads=misreads,
+            judgement=judge(misreads, dict(question.targets)),
+        )
+    return Station(
+        post=post,
+        choice=choice,
+        low=band[0],
+        high=band[1],
+        timing=timing,
+        served=served,
+    )
+
+
+def why_not(station: Station, index: int) -> Fact:
+    """Why a station cannot serve a sheet: the classic failure there is, or else the target it misses."""
+    served = station.served[index]
+    receiver = receiver_at(station.post.bench.receiver, station.choice.setting)
+    alone = choose_bands([served.survey], receiver, step=station.post.principle.band_step)
+    if alone.worst[0] <= 0.0:
+        return cause(served.survey, receiver, alone)
+    if served.worst <= 0.0:
+        return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})
+    judgement = served.judgement
+    return Fact(
+        code="target-missed",
+        values={
+            "pair": judgement.pair,
+            "low_ppm": judgement.misread.low,
+            "high_ppm": judgement.misread.high,
+            "target_ppm": judgement.target_ppm,
+        },
+    )
+
+
+def hopeless_at(post: Post, surveys: Mapping[int, Survey], choice: Choice) -> dict[int, Fact]:
+    """Sheets that by their survey alone overlap, even by themselves, by more than half their own spread: no need to
+    compute them in full."""
+    found = {}
+    receiver = receiver_at(post.bench.receiver, choice.setting)
+    for i, survey in surveys.items():
+        here = survey.at(choice.setting)
+        alone = choose_bands([here], receiver, step=post.principle.band_step)
+        if alone.worst[0] < -0.5 * float(here.single.p99[0] - here.single.p1[0]):
+            found[i] = cause(here, receiver, alone)
+    return found
+
+
+def unfit(station: Station) -> list[int]:
+    """Sheets that the station cannot serve, the worst first."""
+    served = station.served
+    bad = [i for i in served if served[i].judgement.verdict == "unsuitable"]
+    return sorted(
+        bad, key=lambda i: (-ORDER[served[i].judgement.verdict], -served[i].judgement.ratio, served[i].worst, -i)
+    )
+
+
+def _survey(detail: Detail, principle: Principle) -> Survey:
+    grid = principle.grid
+    return Survey(
+        no_sheet=span_of(grid, detail.no_sheet),
+        single=span_of(grid, detail.single),
+        double=span_of(grid, detail.double),
+        fewer=None if detail.fewer is None else span_of(grid, detail.fewer),
+    )
+
+
+def _beam(post: Post) -> SoundBeam | None:
+    p = post.detector_class.parameters
+    if not isinstance(p, UltrasonicParameters):
+        return None
+    air = post.question.conditions.mean_air()
+    return SoundBeam(
+        wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
+        face_radius_mm=p.face_radius_mm,
+        absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
+        bypass_db=p.bypass_db,
+    )
+
+
+def _reading(post: Post, choice: Choice) -> Reading:
+    p, beam, line = post.detector_class.parameters, _beam(post), post.question.job.line
+    if beam is None:
+        width = post.detector_class.housing.width_mm
+        return Reading(interval_ms=p.reading_interval_ms, response_ms=p.response_ms, spot_mm=width)
+    gap = choice.gap.nominal
+    footprint = footprint_on_sheet(
+        distance_mm=0.5 * gap,
+        tilt_deg=choice.tilt.nominal if choice.tilt else 0.0,
+        beam=beam,
+        flutter_mm=post.question.conditions.flutter_mm,
+    )
+    taking_turns = 1
+    if line.lanes > 1:
+        width = post.detector_class.housing.width_mm
+        neighbours = 2 if line.lanes > 2 else 1
+        least = least_pitch_mm(gap_mm=gap, beam=beam, body_diameter_mm=width, neighbours=neighbours)
+        taking_turns = turns(lanes=line.lanes, pitch_mm=line.lane_pitch_mm, least_mm=least)
+    return Reading(
+        interval_ms=p.reading_interval_ms,
+        response_ms=p.response_ms,
+        spot_mm=footprint.along_mm,
+        turns=taking_turns,
+    )
+
+
+def _readings(detector_class: DetectorClass, timing: Timing) -> Readings:
+    """Readings in a sheet and in a space; where the line is not known, as many as one decision takes."""
+    p = detector_class.parameters
+    run = max(1, ceil(p.response_ms / p.reading_interval_ms))
+    single = timing.readings_per_sheet
+    return Readings(
+        single=run if single is None else single,
+        double=run if single is None else single,
+        no_sheet=run if timing.readings_per_space is None else timing.readings_per_space,
+        run=run,
+    )

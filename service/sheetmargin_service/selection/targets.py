@@ -1,0 +1,65 @@
+"""Targets for misreads, and the verdict they lead to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from math import log10
+
+from sheetmargin_service.selection.answer import Misread, Misreads, Note, Verdict
+from sheetmargin_service.selection.job import Targets
+
+DEFAULTS_PPM = {
+    "double_as_single": 1000.0,
+    "single_as_double": 100.0,
+    "single_as_no_sheet": 100.0,
+    "no_sheet_as_single": 1000.0,
+}
+"""Taken where a job has no target: one double or one missing sheet in a thousand passed, one false stop of either kind
+in ten thousand sheets (a choice). A double read as no sheet stops the machine too: no target is taken for it."""
+PAIRS = tuple(f.name for f in fields(Targets))
+ORDER: dict[Verdict, int] = {"suitable": 0, "trial": 1, "unsuitable": 2}
+EASY = -2.0
+"""Misreads a hundred times rarer than wanted are as good as any."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """A verdict, the pair of states that decides it, and how its misreads compare with the target (log10, high end)."""
+
+    verdict: Verdict
+    pair: str
+    misread: Misread
+    target_ppm: float
+    ratio: float
+
+
+def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Note, ...]]:
+    """The targets that count, and a note for each that was not given but taken."""
+    given = {pair: value for pair in PAIRS if (value := getattr(targets, pair)) is not None}
+    notes = tuple(
+        Note(
+            code="default-target",
+            pointer=f"/targets/{pair}",
+            value=value,
+            values={"value": value},
+            source="a choice of this service",
+        )
+        for pair, value in DEFAULTS_PPM.items()
+        if pair not in given
+    )
+    return DEFAULTS_PPM | given, notes
+
+
+def judge(misreads: Misreads, targets: dict[str, float]) -> Judgement:
+    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval."""
+    judged = [_judge_one(pair, getattr(misreads, pair), target) for pair, target in targets.items()]
+    return max(judged, key=lambda j: (ORDER[j.verdict], j.ratio, j.pair))
+
+
+def _judge_one(pair: str, misread: Misread, target_ppm: float) -> Judgement:
+    low, high = misread.low, misread.high
+    assert low is not None
+    assert high is not None
+    verdict: Verdict = "suitable" if high <= target_ppm else "trial" if low <= target_ppm else "unsuitable"
+    ratio = max(EASY, round(2.0 * log10(high / target_ppm)) / 2.0)
+    return Judgement(verdict=verdict, pair=pair, misread=misread, target_ppm=target_ppm, ratio=ratio)
