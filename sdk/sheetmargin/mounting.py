@@ -151,6 +151,7 @@ class Timing:
     space_ms: float | None = None
     sheets_per_hour: float | None = None
     readings_per_sheet: int | None = None
+    readings_per_double: int | None = None
     readings_per_space: int | None = None
     hold_min_ms: float | None = None
     hold_max_ms: float | None = None

@@ -1,13 +1,21 @@
-"""The answer as an engineer reads it: plain text, 100 columns."""
+"""The answer as an engineer reads it."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from sheetmargin.answer import Answer, Percentiles, Profile, Recommendation, Setup, SheetResult, SheetSummary
-
-WIDTH = 100
+from sheetmargin.answer import (
+    Answer,
+    Misread,
+    Percentiles,
+    Recommendation,
+    Setup,
+    SheetResult,
+    SheetSummary,
+)
+from sheetmargin.mounting import Point
+from sheetmargin.text import WIDTH, bullets, clipped, shown, table
 
 VERDICTS = {
     "suitable": "suitable: the targets are met over the whole interval of what is uncertain",
@@ -15,38 +23,39 @@ VERDICTS = {
     "unsuitable": "unsuitable: nothing admitted tells none, one and two sheets apart",
 }
 
+MISREADS = {
+    "double_as_single": "two as one",
+    "single_as_double": "one as two",
+    "single_as_no_sheet": "one as none",
+    "double_as_no_sheet": "two as none",
+    "no_sheet_as_single": "none as one",
+    "no_sheet_as_double": "none as two",
+}
+
+NOT_GIVEN = "not-given"
+"""Code of the notes on what an unknown line leaves open; a job without a line would drown in them."""
+
 
 def report(answer: Answer) -> str:
-    """Verdict, sheets, ranked set-ups, levels and margins, then the notes; sections without content are left out."""
+    """Verdict, sheets, ranked set-ups, what they read, then the notes; sections without content are left out."""
     sections = [
         _head(answer),
         _setups(answer.recommendations),
         _levels(answer),
-        _bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
-        _bullets("Not placed", _unplaced(answer)),
-        _bullets("Trial", map(str, answer.trial)),
-        _bullets("Cautions", map(str, answer.cautions)),
-        _bullets("Assumed", map(str, answer.assumptions)),
-        _bullets("Rejected", (f"{one.detector_class}: {one}" for one in answer.rejected)),
+        _misreads(answer),
+        bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
+        bullets("Number 1 in place", _in_place(answer.best) if answer.best else ()),
+        bullets("Not placed", _unplaced(answer)),
+        bullets("Trial", map(str, answer.trial)),
+        bullets("Cautions", map(str, answer.cautions)),
+        bullets("Assumed", map(str, answer.assumptions)),
+        bullets("Rejected", (f"{one.detector_class}: {one}" for one in answer.rejected)),
     ]
     return "\n\n".join(section for section in sections if section)
 
 
-def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
-    """Rows, the first of them the head, in columns as wide as they need; those numbered in `right` are set right."""
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    lines = (
-        "  ".join(
-            cell.rjust(width) if column in right else cell.ljust(width)
-            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
-        )
-        for row in rows
-    )
-    return "\n".join(line.rstrip() for line in lines)
-
-
 def _head(answer: Answer) -> str:
-    lines = [f"{answer.reference}"] if answer.reference else []
+    lines = [answer.reference] if answer.reference else []
     lines += textwrap.wrap(VERDICTS.get(answer.verdict or "", answer.verdict or "no verdict"), WIDTH)
     lines += [_sheet(sheet, named=len(answer.sheets) > 1) for sheet in answer.sheets]
     return "\n".join(lines)
@@ -65,11 +74,11 @@ def _name(sheet: SheetSummary) -> str:
 
 def _setups(recommendations: Sequence[Recommendation]) -> str:
     rows = [["#", "class", "gap mm", "tilt deg", "one sheet reads", "verdict"]]
-    for recommendation in recommendations:
-        for position, setup in enumerate(recommendation.setups):
-            first = position == 0
-            rank, verdict = (_text(recommendation.rank), _text(recommendation.verdict)) if first else ("", "")
-            rows.append([rank, _class(setup), *_geometry(setup), _band(setup.profile), verdict])
+    for one in recommendations:
+        for setup in one.setups:
+            first = setup is one.setups[0]
+            rank, verdict = (shown(one.rank), shown(one.verdict)) if first else ("", "")
+            rows.append([rank, _class(setup), *_geometry(setup), _band(one, setup), verdict])
     if len(rows) == 1:
         return ""
     illustrative = any(setup.detector_class.illustrative for one in recommendations for setup in one.setups)
@@ -77,43 +86,43 @@ def _setups(recommendations: Sequence[Recommendation]) -> str:
 
 
 def _class(setup: Setup) -> str:
-    illustrative = " *" if setup.detector_class.illustrative else ""
-    return _text(setup.detector_class.id) + illustrative
+    return shown(setup.detector_class.id) + (" *" if setup.detector_class.illustrative else "")
 
 
 def _geometry(setup: Setup) -> list[str]:
-    tilt = setup.geometry.tilt_deg
-    return [str(setup.geometry.gap_mm), "-" if tilt is None else str(tilt)]
+    return [str(setup.geometry.gap_mm), shown(setup.geometry.tilt_deg)]
 
 
-def _band(profile: Profile) -> str:
-    edges = profile.single_band_attenuation_db
-    return f"{edges[0]:g} to {edges[-1]:g} dB" if edges else _text(profile.id)
+def _band(one: Recommendation, setup: Setup) -> str:
+    """The band in the unit of what the set-up reads."""
+    edges = setup.profile.single_band_attenuation_db
+    units = (sheet.signal.unit for sheet in one.sheets if sheet.setup == setup.index)
+    return f"{edges[0]:g} to {edges[-1]:g} {next(units, None) or 'dB'}" if edges else shown(setup.profile.id)
+
+
+def _results(answer: Answer) -> Iterator[tuple[list[str], SheetResult]]:
+    """Each sheet of each recommendation, behind the cells that name it: the sheet only where there are several."""
+    names = {sheet.index: _name(sheet) for sheet in answer.sheets}
+    for one in answer.recommendations:
+        for sheet in one.sheets:
+            name = clipped(names.get(sheet.index, f"sheet {sheet.index}"), 12)
+            yield [shown(one.rank), *([name] if len(names) > 1 else [])], sheet
+
+
+def _naming_head(answer: Answer) -> list[str]:
+    return ["#", "sheet"] if len(answer.sheets) > 1 else ["#"]
 
 
 def _levels(answer: Answer) -> str:
     """Levels as median (1 % to 99 %) and the margin of each state, one table for each quantity that is read."""
-    quantities: dict[str, list[tuple[Recommendation, SheetResult]]] = {}
-    for one in answer.recommendations:
-        for sheet in one.sheets:
-            quantity = f"{(sheet.signal.quantity or 'signal').capitalize()} in {sheet.signal.unit or 'its unit'}"
-            quantities.setdefault(quantity, []).append((one, sheet))
+    head = [*_naming_head(answer), "no sheet", "one sheet", "two sheets", "none", "one", "two"]
+    tables: dict[str, list[list[str]]] = {}
+    for name, sheet in _results(answer):
+        quantity = f"{(sheet.signal.quantity or 'signal').capitalize()} in {sheet.signal.unit or 'its unit'}"
+        tables.setdefault(quantity, [head]).append([*name, *_states(sheet)])
     title = "{}: median (1 % to 99 % of events), then the margins to the edge of the band"
-    return "\n\n".join(
-        f"{title.format(quantity)}\n{_level_table(answer, rows)}" for quantity, rows in quantities.items()
-    )
-
-
-def _level_table(answer: Answer, results: Sequence[tuple[Recommendation, SheetResult]]) -> str:
-    """The sheet is named only where there are several."""
-    names = {sheet.index: _name(sheet) for sheet in answer.sheets}
-    many = len(names) > 1
-    head = ["#", *(["sheet"] if many else []), "no sheet", "one sheet", "two sheets", "none", "one", "two"]
-    rows = [head]
-    for one, sheet in results:
-        name = [textwrap.shorten(names.get(sheet.index, f"sheet {sheet.index}"), 12, placeholder="..")] if many else []
-        rows.append([_text(one.rank), *name, *_states(sheet)])
-    return table(rows, right=range(len(head) - 3, len(head)))
+    right = range(len(head) - 3, len(head))
+    return "\n\n".join(f"{title.format(quantity)}\n{table(rows, right=right)}" for quantity, rows in tables.items())
 
 
 def _states(sheet: SheetResult) -> list[str]:
@@ -131,21 +140,62 @@ def _spread(state: Percentiles) -> str:
     return f"{state.p50:.1f} ({state.p1:.1f} to {state.p99:.1f})"
 
 
+def _misreads(answer: Answer) -> str:
+    """Misreads as estimate (low to high); the kinds that are at the floor everywhere are named once instead."""
+    results = list(_results(answer))
+    kinds = {kind: [getattr(sheet.misread_ppm, kind) for _, sheet in results] for kind in MISREADS}
+    told = [kind for kind, all_ in kinds.items() if any(one.estimate is not None and not one.floored for one in all_)]
+    rest = [one for kind, all_ in kinds.items() if kind not in told for one in all_]
+    lines = []
+    if told:
+        rows = [[*name, *(_misread(getattr(sheet.misread_ppm, kind)) for kind in told)] for name, sheet in results]
+        lines.append("Misreads in a million events: estimate (low to high)")
+        lines.append(table([[*_naming_head(answer), *(MISREADS[kind] for kind in told)], *rows]))
+    if rest and all(one.floored for one in rest):
+        floor = max(one.estimate for one in rest)
+        lines.append(
+            f"Every {'other ' if told else ''}misread: at most {floor:g} in a million; nothing rarer is claimed"
+        )
+    return "\n".join(lines)
+
+
+def _misread(misread: Misread) -> str:
+    if misread.estimate is None:
+        return "-"
+    if misread.low is None or misread.high is None or misread.low == misread.high:
+        return f"{misread.estimate:.3g}"
+    return f"{misread.estimate:.3g} ({misread.low:.3g} to {misread.high:.3g})"
+
+
+def _in_place(best: Recommendation) -> Iterator[str]:
+    """Where the heads stand and how fast the line may run, as far as the job lets it be known."""
+    for setup in best.setups:
+        of = f"{setup.detector_class.id}: " if len(best.setups) > 1 else ""
+        alignment, mounting, timing = setup.alignment, setup.mounting, setup.timing
+        if mounting:
+            yield (
+                f"{of}faces at {_point(mounting.emitter)} (emitter) and {_point(mounting.receiver)} (receiver): "
+                "x along travel, y up, mm from where the beam meets the sheet"
+            )
+        if alignment and alignment.lateral_mm_1db is not None:
+            yield (
+                f"{of}1 dB is lost by an offset of {shown(alignment.lateral_mm_1db)} mm or an angle of "
+                f"{shown(alignment.angle_deg_1db)} degrees of one face"
+            )
+        if timing and timing.hold_ms is not None:
+            yield f"{of}hold the output for {shown(timing.hold_ms)} ms"
+        if timing and timing.limit:
+            yield f"{of}{timing.limit}"
+        yield from (f"{of}{note}" for note in mounting.notes if note.code != NOT_GIVEN) if mounting else ()
+        yield from (f"{of}{note}" for note in timing.notes if note.code != NOT_GIVEN) if timing else ()
+
+
+def _point(point: Point) -> str:
+    return f"({shown(point.x_mm)}, {shown(point.y_mm)})"
+
+
 def _unplaced(answer: Answer) -> Iterable[str]:
     names = {sheet.index: _name(sheet) for sheet in answer.sheets}
     for one in answer.recommendations:
         for sheet in one.unplaced:
             yield f"{names.get(sheet.index, f'sheet {sheet.index}')} by number {one.rank}: {sheet}"
-
-
-def _bullets(title: str, texts: Iterable[str]) -> str:
-    lines = [
-        line
-        for text in texts
-        for line in textwrap.wrap(text, WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
-    ]
-    return "\n".join([title, *lines]) if lines else ""
-
-
-def _text(value: object) -> str:
-    return "-" if value is None else str(value)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sheetmargin import Answer, Note, Profile, Reason, Recommendation, Rejection, Setup
 from sheetmargin.decode import decode
-from sheetmargin.report import report
+from sheetmargin.report import MISREADS, report
 
 SAMPLE = decode(Answer, json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8")))
 
@@ -23,13 +23,26 @@ a rather long label of a sheet: pet, 140 g/m2, 100 um, 1390 kg/m3
 * an illustrative class, invented; no product
 
 Attenuation in dB: median (1 % to 99 % of events), then the margins to the edge of the band
-#  sheet       no sheet           one sheet            two sheets             none   one   two
-1  cover       0.0 (-1.5 to 1.5)  41.2 (38.1 to 44.0)  109.3 (64.7 to 118.2)  23.5  13.1   4.7
-1  a rather..  0.0 (-1.5 to 1.5)  51.2 (48.1 to 54.0)  100.3 (74.7 to 108.2)  23.5   6.0  14.7
+#  sheet         no sheet           one sheet            two sheets             none   one   two
+1  cover         0.0 (-1.5 to 1.5)  41.2 (38.1 to 44.0)  109.3 (64.7 to 118.2)  23.5  13.1   4.7
+1  a rather l..  0.0 (-1.5 to 1.5)  51.2 (48.1 to 54.0)  100.3 (74.7 to 108.2)  23.5   6.0  14.7
+
+Misreads in a million events: estimate (low to high)
+#  sheet         two as one
+1  cover         25 (1 to 334)
+1  a rather l..  -
 
 Why number 1
 - One sheet of 80 g/m2 weakens the sound by 41.2 dB at 180 kHz, and the air trapped in a double
   takes another 68.1 dB, so that the band between them is wide. [a source]
+
+Number 1 in place
+- faces at (-7.7, -21.1) (emitter) and (7.7, 21.1) (receiver): x along travel, y up, mm from where
+  the beam meets the sheet
+- 1 dB is lost by an offset of 1.2 mm or an angle of 0.8 degrees of one face
+- hold the output for 20 ms
+- The line may run at 180 m per minute.
+- Both heads together take 175 mm in height.
 
 Not placed
 - a rather long label of a sheet by number 1: The sheet lies outside the band.
@@ -91,3 +104,28 @@ def test_a_setup_without_tilt_or_band_in_db() -> None:
     roller = replace(SAMPLE.best, setups=(Setup(profile=Profile(id="band-90-120")),))
     row = report(replace(SAMPLE, recommendations=(roller,))).splitlines()
     assert any("band-90-120" in line and " - " in line for line in row)
+
+
+def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
+    floored = {"estimate": 1, "low": 1, "high": 1, "floored": True}
+    likely = {"estimate": 25, "low": 1, "high": 300, "floored": False}
+    everywhere = dict.fromkeys(MISREADS, floored)
+
+    def text(misreads: dict[str, object]) -> str:
+        return report(decode(Answer, {"recommendations": [{"rank": 1, "sheets": [{"misread_ppm": misreads}]}]}))
+
+    assert "Every misread: at most 1 in a million" in text(everywhere)
+    assert "two as one" not in text(everywhere)
+    but_one = text(everywhere | {"double_as_single": likely})
+    assert "two as one" in but_one
+    assert "25 (1 to 300)" in but_one
+    assert "Every other misread: at most 1 in a million" in but_one
+    assert "in a million" not in text({"double_as_single": floored})
+
+
+def test_the_band_is_in_the_unit_that_is_read() -> None:
+    setup = {"index": 0, "profile": {"single_band_attenuation_db": [49, 160]}}
+    sheet = {"setup": 0, "signal": {"quantity": "thickness", "unit": "um"}}
+    text = report(decode(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
+    assert "49 to 160 um" in text
+    assert "dB" not in text

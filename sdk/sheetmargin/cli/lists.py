@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 
 from sheetmargin.client import Client
 from sheetmargin.decode import decode
 from sheetmargin.library import DetectorClass, DetectorClasses, Interval, Material, Materials
-from sheetmargin.report import table
+from sheetmargin.text import clipped, table
 
 NAME_WIDTH = 32
 """Leaves room for the other columns within 100."""
@@ -27,7 +26,7 @@ def materials(client: Client, arguments: argparse.Namespace) -> str:
 
 def _material_row(material: Material) -> list[str]:
     thickness = " to ".join(f"{edge:g}" for edge in material.thickness_range_um)
-    name = textwrap.shorten(material.name or "", NAME_WIDTH, placeholder="..")
+    name = clipped(material.name or "", NAME_WIDTH)
     return [material.id or "", name, material.family or "", _range(material.density_kg_m3), thickness]
 
 
