@@ -59,7 +59,7 @@ def test_coefficients_come_back_by_iso_9416(s, k, w):
 
 def test_opacity_of_iso_2471_is_no_transmittance():
     """ISO 2471: opacity is R0/R_inf. Copy paper of 80 g/m2 is about 92 % opaque in visible light (from memory), a
-    little less in the infrared by the library's coefficients: 88 %. What it passes, 20 %, is not the 12 % that are missing."""
+    little less in the infrared by the library's coefficients: 88 %. It passes 20 %, not the 12 % that are missing."""
     optical = load_library().get("copy-paper").optical
     s, k = optical.scattering_m2_per_kg, optical.absorption_m2_per_kg
     layer = sheet(s, k, 0.08)

@@ -70,12 +70,21 @@ class CaliperBench:
         return level_settings(np.array([2.0 * self.parameters.stand_off_mm]))
 
     @cached_property
-    def _own_sigma_um(self) -> float:
+    def _own_moves(self) -> dict[str, Array]:
         """Resolution with vibration, runout (a sine: its peak over the root of two), drift since zeroed, and, under
         lasers that do not meet in one point, the sheet's lean."""
         p = self.parameters
         lean = np.tan(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)) * 1e3 * (p.spot_offset_mm or 0.0)
-        return root_sum_square(p.resolution_um, p.runout_um / np.sqrt(2.0), p.drift_um / HALF_WIDTH_95, float(lean))
+        return {
+            "noise": np.array([p.resolution_um]),
+            "runout": np.array([p.runout_um / np.sqrt(2.0)]),
+            "drift": np.array([p.drift_um / HALF_WIDTH_95]),
+            "flutter": np.array([lean]),
+        }
+
+    @property
+    def _own_sigma_um(self) -> float:
+        return root_sum_square(*(float(move[0]) for move in self._own_moves.values()))
 
     @cached_property
     def receiver(self) -> Receiver:
@@ -129,7 +138,7 @@ class CaliperBench:
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         p = self.parameters
-        spread = self._sigma_um(sheet, count=sheet.plies)
+        spread = root_sum_square(self._solid_sigma_um(sheet, count=sheet.plies), self._own_sigma_um)
         facts = [
             Fact(
                 code="thickness-step",
@@ -149,13 +158,12 @@ class CaliperBench:
             facts.append(Fact(code="contact-marks", values={"force_n": p.force_n, "pressure_kpa": pressure}))
         return tuple(facts)
 
-    def _sigma_um(self, sheet: Sheet, *, count: int) -> float:
-        """Standard deviation of a reading of `count` plies, the air between them left out."""
+    def _solid_sigma_um(self, sheet: Sheet, *, count: int) -> float:
+        """Standard deviation of the thickness of `count` plies themselves."""
         p = self.parameters
         spot = p.contact_width_mm if p.contact == "roller" else p.spot_diameter_mm
         assert spot is not None
-        own = sheet.thickness_um * relative_thickness_deviation(sheet, spot_mm=spot)
-        return root_sum_square(float(np.sqrt(count)) * own, self._own_sigma_um)
+        return float(np.sqrt(count)) * sheet.thickness_um * relative_thickness_deviation(sheet, spot_mm=spot)
 
     def _readings(self, sheet: Sheet, *, count: int, film: Array | None, weights: Array) -> Readings:
         """`count` plies: the last joint by its distribution `film` where given, the others by its mean and variance."""
@@ -168,18 +176,22 @@ class CaliperBench:
         solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet)) + plain * mean
         last = np.zeros(1) if film is None else p.air_left * 1e6 * film
         between = float(np.sqrt(plain * (share @ (joint_um - mean) ** 2)))
-        sigma = root_sum_square(self._sigma_um(sheet, count=count), between)
         return Readings(
             values=(solid[:, None, None] + last) / lean,
             weights=weights,
             belief=BELIEF,
-            sigma=np.full((len(BELIEF), 1), sigma),
+            moves={
+                **self._own_moves,
+                "thickness": np.array([self._solid_sigma_um(sheet, count=count)]),
+                "inner-air": np.array([between]),
+            },
         )
 
     def _states(self, sheet: Sheet) -> States:
         return states_of(
             sheet,
-            no_sheet=open_readings(values=np.zeros(1), sigma=np.array([self._own_sigma_um])),
+            no_sheet=open_readings(values=np.zeros(1), moves=self._own_moves),
+            variants="compression",
             readings=lambda count, film, weights: self._readings(sheet, count=count, film=film, weights=weights),
         )
 

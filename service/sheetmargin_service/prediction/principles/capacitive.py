@@ -31,7 +31,7 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    deviation,
+    moved_by,
     open_readings,
     relative_thickness_deviation,
     uniform_deviation,
@@ -115,18 +115,17 @@ class CapacitiveBench:
         gap = self.settings.gap_mm * 1e-3
         return FEMTO * capacitance_f(area_m2=self._area_m2, gap_m=gap, solid_m=0.0, equivalent_m=0.0)
 
-    @cached_property
-    def _own_sigma(self) -> Array:
-        """Noise, and the bracket's gap moving, (N,)."""
+    def _own_moves(self, settings: NDArray[np.intp]) -> dict[str, Array]:
+        """Noise, and the bracket's gap moving, each over the settings."""
         drift = self._open_ff * self.parameters.gap_drift_um * 1e-3 / self.settings.gap_mm / HALF_WIDTH_95
-        return np.hypot(self.parameters.resolution_ff, drift)
+        return {"gap-drift": drift[settings], "noise": np.full(len(settings), self.parameters.resolution_ff)}
 
     @cached_property
     def receiver(self) -> Receiver:
         top = GRID.centres[-1]
         return Receiver(
-            lowest_edge=np.zeros_like(self._own_sigma),
-            highest_edge=np.full_like(self._own_sigma, top),
+            lowest_edge=np.zeros_like(self._open_ff),
+            highest_edge=np.full_like(self._open_ff, top),
             widest_band=float(top),
         )
 
@@ -227,7 +226,7 @@ class CapacitiveBench:
             return self._rise_ff(sheet, settings, count=count, **moved)
 
         spot = min(self.parameters.electrode_width_mm, self.parameters.electrode_length_mm)
-        physical = deviation(
+        moves = moved_by(
             read,
             {
                 "thickness": relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count)),
@@ -239,16 +238,17 @@ class CapacitiveBench:
             values=read()[..., None],
             weights=np.ones(1),
             belief=BELIEF,
-            sigma=np.where(narrow, UNUSABLE_SIGMA, np.hypot(physical, self._own_sigma[settings])),
+            moves={**moves, **self._own_moves(settings), "no-room": np.where(narrow, UNUSABLE_SIGMA, 0.0)},
         )
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        own = self._own_sigma[settings]
         return States(
-            no_sheet=open_readings(values=np.zeros_like(own), sigma=own),
+            no_sheet=open_readings(values=np.zeros(len(settings)), moves=self._own_moves(settings)),
             single=self._readings(sheet, settings, count=sheet.plies),
             double=self._readings(sheet, settings, count=sheet.plies + 1),
             fewer=self._readings(sheet, settings, count=sheet.plies - 1) if sheet.plies > 1 else None,
+            nodes="trapped-air",
+            variants="permittivity",
         )
 
 

@@ -35,7 +35,7 @@ from sheetmargin_service.prediction.principles.readings import (
     HALF_WIDTH_95,
     Readings,
     States,
-    deviation,
+    moved_by,
     open_readings,
     states_of,
     taught,
@@ -77,11 +77,10 @@ class OneSidedBench:
     def settings(self) -> Settings:
         return level_settings(gaps(self.parameters.gap_min_mm, self.parameters.gap_max_mm))
 
-    @cached_property
-    def _own_sigma(self) -> float:
-        """Noise and drift of the open coupling, in per cent."""
+    def _own_moves(self, count: int) -> dict[str, Array]:
+        """Noise and drift of the open coupling in per cent, (count,)."""
         drift = 100.0 * (10.0 ** (0.05 * self.parameters.drift_db) - 1.0) / HALF_WIDTH_95
-        return float(np.hypot(_reflection_spectrum(self.parameters)[2], drift))
+        return {"drift": np.full(count, drift), "noise": np.full(count, _reflection_spectrum(self.parameters)[2])}
 
     @cached_property
     def receiver(self) -> Receiver:
@@ -154,21 +153,22 @@ class OneSidedBench:
             return self._change_pct(sheet, settings, count=count, moved=Moved(**moved), lift_mm=lift_mm)[..., 0]
 
         own = influences(sheet, self.parameters, self.conditions, count=count)
-        physical = deviation(read, {**own, "lift_mm": self._hold_mm / HALF_WIDTH_95})
+        moves = moved_by(read, {**own, "lift_mm": self._hold_mm / HALF_WIDTH_95})
         return Readings(
             values=self._change_pct(sheet, settings, count=count, film=film),
             weights=weights,
             belief=BELIEF,
-            sigma=np.hypot(physical, self._own_sigma),
+            moves={**moves, **self._own_moves(len(settings))},
         )
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        zero = np.zeros(len(settings))
+        count = len(settings)
         states = states_of(
             sheet,
-            no_sheet=open_readings(values=zero, sigma=zero + self._own_sigma),
-            readings=lambda count, film, weights: self._readings(
-                sheet, settings, count=count, film=film, weights=weights
+            no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
+            variants="alloy",
+            readings=lambda plies, film, weights: self._readings(
+                sheet, settings, count=plies, film=film, weights=weights
             ),
         )
         return taught(states) if self.parameters.taught_on_sheet else states

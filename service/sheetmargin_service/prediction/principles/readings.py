@@ -41,14 +41,29 @@ _BISECTIONS = 20
 class Readings:
     """What one state reads at N settings.
 
-    `values` (V, N, M): V variants, N settings, M nodes; `weights` (M,) and `belief` (V,) sum to 1. Each node is blurred
-    by a Gaussian of `sigma` (V, N).
+    `values` (V, N, M): V variants, N settings, M nodes; `weights` (M,) and `belief` (V,) sum to 1. `moves` are the
+    standard deviations of what blurs every node, by its cause, each of a shape that broadcasts to (V, N).
     """
 
     values: Array
     weights: Array
     belief: Array
-    sigma: Array
+    moves: Mapping[str, Array]
+
+    @property
+    def sigma(self) -> Array:
+        """All that blurs a node, (V, N): the root of the sum of squares."""
+        return np.sqrt(sum((np.square(move) for move in self.moves.values()), np.zeros(self.values.shape[:2])))
+
+    def causes(self, *, nodes: str, variants: str) -> dict[str, float]:
+        """Standard deviations at the first setting by cause; `nodes` and `variants` name what those stand for."""
+        nominal = self.values[0, 0]
+        means = self.values[:, 0] @ self.weights
+        return {
+            **{name: float(np.broadcast_to(move, self.values.shape[:2])[0, 0]) for name, move in self.moves.items()},
+            nodes: float(np.sqrt(self.weights @ (nominal - self.weights @ nominal) ** 2)),
+            variants: float(np.sqrt(self.belief @ (means - self.belief @ means) ** 2)),
+        }
 
     def span(self) -> Span:
         """p1, p50 and p99 of the mixture of all variants and nodes, (N,) each."""
@@ -72,12 +87,17 @@ class Readings:
 
 @dataclass(frozen=True, kw_only=True)
 class States:
-    """Readings of no sheet, one and two; of a sheet of several plies, two is a ply too many and `fewer` one too few."""
+    """Readings of no sheet, one and two; of a sheet of several plies, two is a ply too many and `fewer` one too few.
+
+    `nodes` and `variants` name the causes behind the nodes and the variants of the readings.
+    """
 
     no_sheet: Readings
     single: Readings
     double: Readings
     fewer: Readings | None
+    nodes: str
+    variants: str
 
     def survey(self) -> Survey:
         return Survey(
@@ -88,17 +108,23 @@ class States:
         )
 
     def detail(self, grid: SignalGrid) -> Detail:
+        single, double = (
+            readings.causes(nodes=self.nodes, variants=self.variants) for readings in (self.single, self.double)
+        )
         return Detail(
             no_sheet=self.no_sheet.spread(grid),
             single=self.single.spread(grid),
             double=self.double.spread(grid),
             fewer=self.fewer.spread(grid) if self.fewer else None,
+            moves={name: (single[name], double[name]) for name in single},
         )
 
 
-def states_of(sheet: Sheet, *, no_sheet: Readings, readings: Callable[[int, Array | None, Array], Readings]) -> States:
+def states_of(
+    sheet: Sheet, *, no_sheet: Readings, readings: Callable[[int, Array | None, Array], Readings], variants: str
+) -> States:
     """Every state from `readings(plies, film_m, weights)`: so many plies, the last joint with the air `film_m` (M,)
-    where it is given, the other joints with what is usual."""
+    where it is given, the other joints with what is usual. `variants` names what the variants stand for."""
     film, weights = air_between(sheet)
     certain = np.ones(1)
     return States(
@@ -106,6 +132,8 @@ def states_of(sheet: Sheet, *, no_sheet: Readings, readings: Callable[[int, Arra
         single=readings(sheet.plies, None, certain),
         double=readings(sheet.plies + 1, film, weights),
         fewer=readings(sheet.plies - 1, None, certain) if sheet.plies > 1 else None,
+        nodes="trapped-air",
+        variants=variants,
     )
 
 
@@ -117,11 +145,10 @@ def taught(states: States) -> States:
     shift = states.single.values[:1].mean(axis=2, keepdims=True) - states.single.values.mean(axis=2, keepdims=True)
 
     def moved(readings: Readings) -> Readings:
-        values = readings.values + shift
-        sigma = np.broadcast_to(readings.sigma, values.shape[:2])
-        return replace(readings, values=values, sigma=sigma, belief=states.single.belief)
+        return replace(readings, values=readings.values + shift, belief=states.single.belief)
 
-    return States(
+    return replace(
+        states,
         no_sheet=moved(states.no_sheet),
         single=moved(states.single),
         double=moved(states.double),
@@ -129,20 +156,20 @@ def taught(states: States) -> States:
     )
 
 
-def open_readings(*, values: Array, sigma: Array) -> Readings:
-    """No sheet: one variant and one node at each of N settings; `values` and `sigma` (N,)."""
-    return Readings(values=values[None, :, None], weights=np.ones(1), belief=np.ones(1), sigma=sigma[None, :])
+def open_readings(*, values: Array, moves: Mapping[str, Array]) -> Readings:
+    """No sheet: one variant and one node at each of N settings, `values` (N,)."""
+    return Readings(values=values[None, :, None], weights=np.ones(1), belief=np.ones(1), moves=moves)
 
 
-def deviation(read: Callable[..., Array], influences: Mapping[str, float]) -> Array:
-    """Standard deviation of a reading from independent influences, to first order, of the shape that `read` returns.
+def moved_by(read: Callable[..., Array], influences: Mapping[str, float]) -> dict[str, Array]:
+    """Standard deviation of a reading from each of some influences, to first order, of the shape that `read` returns.
 
-    `read(**{name: step})` is the reading with one influence moved by one of its standard deviations.
+    `read(name=step)` is the reading with one influence moved by one of its standard deviations.
     """
-    variance: Array | float = 0.0
-    for name, step in influences.items():
-        variance = variance + (0.5 * (read(**{name: step}) - read(**{name: -step}))) ** 2
-    return np.sqrt(np.asarray(variance, dtype=np.float64))
+    return {
+        name.replace("_", "-"): 0.5 * np.abs(read(**{name: step}) - read(**{name: -step}))
+        for name, step in influences.items()
+    }
 
 
 def relative_thickness_deviation(sheet: Sheet, *, spot_mm: float) -> float:

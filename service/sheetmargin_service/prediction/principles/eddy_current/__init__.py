@@ -35,7 +35,7 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    deviation,
+    moved_by,
     open_readings,
     states_of,
     taught,
@@ -164,32 +164,32 @@ class EddyCurrentBench:
         def read(**moved: float) -> Array:
             return self._attenuation_db(sheet, settings, count=count, moved=Moved(**moved))[..., 0]
 
-        physical = deviation(read, influences(sheet, self.parameters, self.conditions, count=count))
+        moves = moved_by(read, influences(sheet, self.parameters, self.conditions, count=count))
         floor = 10.0 ** (-0.05 * self._floor_db[settings])
         amplitude = np.hypot(
             10.0 ** (-0.05 * self._attenuation_db(sheet, settings, count=count, film=film)), floor[:, None]
         )
         noise = DB_PER_NEPER * np.sqrt(0.5) * floor / (amplitude @ weights)
-        sigma = np.sqrt(physical**2 + noise**2 + self._drift_sigma**2)
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=-20.0 * np.log10(amplitude),
             weights=weights,
             belief=BELIEF,
-            sigma=np.where(narrow, UNUSABLE_SIGMA, sigma),
+            moves={**moves, **self._own_moves(len(settings)), "noise": np.where(narrow, UNUSABLE_SIGMA, noise)},
         )
 
-    @property
-    def _drift_sigma(self) -> float:
-        return self.parameters.drift_db / HALF_WIDTH_95
+    def _own_moves(self, count: int) -> dict[str, Array]:
+        """What moves every state alike, (count,)."""
+        return {"drift": np.full(count, self.parameters.drift_db / HALF_WIDTH_95)}
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        zero = np.zeros(len(settings))
+        count = len(settings)
         states = states_of(
             sheet,
-            no_sheet=open_readings(values=zero, sigma=zero + self._drift_sigma),
-            readings=lambda count, film, weights: self._readings(
-                sheet, settings, count=count, film=film, weights=weights
+            no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
+            variants="alloy",
+            readings=lambda plies, film, weights: self._readings(
+                sheet, settings, count=plies, film=film, weights=weights
             ),
         )
         return taught(states) if self.parameters.taught_on_sheet else states

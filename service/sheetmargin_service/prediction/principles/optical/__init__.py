@@ -27,7 +27,7 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    deviation,
+    moved_by,
     open_readings,
     relative_thickness_deviation,
 )
@@ -90,10 +90,10 @@ class OpticalBench:
         """Attenuation at which the floor is reached, (N,): the open path falls with the square of the gap."""
         return self.parameters.floor_db - 20.0 * np.log10(self.settings.gap_mm / self.parameters.reference_gap_mm)
 
-    @cached_property
-    def _own_sigma(self) -> float:
-        """Resolution, and drift since taught: ageing, dust, temperature."""
-        return float(np.hypot(self.parameters.resolution_db, self.parameters.drift_db / HALF_WIDTH_95))
+    def _own_moves(self, count: int) -> dict[str, Array]:
+        """Resolution, and drift since taught (ageing, dust, temperature), (count,) each."""
+        drift, noise = self.parameters.drift_db / HALF_WIDTH_95, self.parameters.resolution_db
+        return {"drift": np.full(count, drift), "noise": np.full(count, noise)}
 
     @cached_property
     def receiver(self) -> Receiver:
@@ -166,24 +166,34 @@ class OpticalBench:
         power = _plies(sheet, covers=covers).passed[:, None, :] + floor[:, None]
         # Near the floor a change of the light behind it moves the reading by its share only.
         share = 1.0 - floor / (power @ weights)
-        sigma = np.hypot(share * np.hypot(deviation(read, {"thickness": thickness}), position), self._own_sigma)
+        moves = {name: share * move for name, move in moved_by(read, {"thickness": thickness}).items()}
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
-            values=_decibel(power), weights=weights, belief=BELIEF, sigma=np.where(narrow, UNUSABLE_SIGMA, sigma)
+            values=_decibel(power),
+            weights=weights,
+            belief=BELIEF,
+            moves={
+                **moves,
+                **self._own_moves(len(settings)),
+                "position": share * position,
+                "no-room": np.where(narrow, UNUSABLE_SIGMA, 0.0),
+            },
         )
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
         cover, weight = (COVERAGE, COVERAGE_WEIGHT) if _printed(sheet) else (BARE, np.ones(1))
         inner = [BARE] * (sheet.plies - 1)
         first, second = (grid.ravel() for grid in np.meshgrid(cover, cover))
-        zero = np.zeros(len(settings))
+        count = len(settings)
         return States(
-            no_sheet=open_readings(values=zero, sigma=zero + self._own_sigma),
+            no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
             single=self._readings(sheet, settings, covers=[cover, *inner], weights=weight),
             double=self._readings(
                 sheet, settings, covers=[first, *inner, second], weights=np.outer(weight, weight).ravel()
             ),
             fewer=self._readings(sheet, settings, covers=[cover, *inner[1:]], weights=weight) if inner else None,
+            nodes="print",
+            variants="optical-constants",
         )
 
 

@@ -1,0 +1,119 @@
+"""Capacitive sensing as a principle."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
+from sheetmargin_service.prediction.principles.capacitive import EPS_0, moisture_sensitivity
+from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+
+PET = sheet("pet", thickness_um=100)
+PAPER = sheet("copy-paper", grammage_gsm=80)
+
+
+def test_rise_is_that_of_layers_in_series():
+    made = bench("capacitive-200k")
+    permittivity = load_library().get("pet").electrical.permittivity.nominal
+    area = 0.04 * 0.04
+    for setting, gap_mm in enumerate(made.settings.gap_mm):
+        opened = EPS_0 * area / (gap_mm * 1e-3)
+        filled = [EPS_0 * area / (gap_mm * 1e-3 - n * 100e-6 * (1 - 1 / permittivity)) for n in (1, 2)]
+        reading = means(made, PET, setting)
+        expected = [1e15 * (c - opened) for c in filled]
+        # the material's density makes a permittivity of its own: PET is taken at its nominal density
+        assert [reading["single"], reading["double"]] == pytest.approx(expected, rel=5e-3, abs=0.5)
+
+
+def test_air_between_the_sheets_does_not_count():
+    loose = replace(PAPER, trapped_air=replace(PAPER.trapped_air, p95_um=400.0, loose_max_um=450.0))
+    made = bench("capacitive-200k")
+    last = len(made.settings.gap_mm) - 1
+    assert means(made, loose, last) == means(made, PAPER, last)
+
+
+def test_water_between_the_sheets_does_count():
+    wet = resolve_sheet(
+        SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(contact="water-film")), load_library()
+    )
+    made = bench("capacitive-200k")
+    assert means(made, wet, 3)["double"] > means(made, PAPER, 3)["double"] + 3.0
+    assert means(made, wet, 3)["single"] == means(made, PAPER, 3)["single"]
+
+
+def test_moisture_spreads_paper_and_leaves_film():
+    dry, damp = (
+        bench("capacitive-200k", conditions=replace(CONDITIONS, relative_humidity_max_pct=high))
+        for high in (31.0, 95.0)
+    )
+    assert deviations(damp, PAPER, 0)["single"] > 1.2 * deviations(dry, PAPER, 0)["single"]
+    assert deviations(damp, PET, 0)["single"] == deviations(dry, PET, 0)["single"]
+    codes = {s.material_id: {f.code for f in damp.facts(s, 0)} for s in (PAPER, PET)}
+    assert "moisture-moves-signal" in codes["copy-paper"]
+    assert "moisture-moves-signal" not in codes["pet"]
+
+
+def test_moisture_by_the_logarithmic_mixing_rule():
+    """Lichtenecker: each part of water by volume multiplies by its permittivity to that power: 1 % by mass of paper of
+    800 kg/m3 is 0.8 % by volume, 78.4^0.008 = 1.0355."""
+    sensitivity = moisture_sensitivity(density_kg_m3=800.0)
+    assert np.exp(0.01 * sensitivity) == pytest.approx(78.4**0.008, rel=1e-12)
+    assert np.exp(0.01 * sensitivity) == pytest.approx(1.0355, abs=5e-4)
+
+
+@pytest.mark.parametrize(("material", "thickness_um"), [("aluminium", 30), ("silicon", 300), ("cfrp", 1000)])
+def test_what_conducts_is_refused_with_its_loss(material, thickness_um):
+    refused = bench("capacitive-200k").refuses(sheet(material, thickness_um=thickness_um))
+    assert refused.code == "conductive-sheet"
+    assert refused.values["loss_tangent"] > 0.1
+
+
+def test_a_foil_inside_a_laminate_is_refused_too():
+    laminate = resolve_sheet(
+        SheetSpec(layers=(LayerSpec(material="pet", thickness_um=50), LayerSpec(material="aluminium", thickness_um=9))),
+        load_library(),
+    )
+    assert bench("capacitive-200k").refuses(laminate).values["material"] == "aluminium"
+
+
+def test_a_material_without_permittivity_is_refused_by_name():
+    unknown = resolve_sheet(
+        SheetSpec(material="pet", thickness_um=100),
+        load_library(),
+    )
+    material = replace(
+        unknown.layers[0].material, electrical=replace(unknown.layers[0].material.electrical, permittivity=None)
+    )
+    stripped = replace(unknown, layers=(replace(unknown.layers[0], material=material),))
+    refused = bench("capacitive-200k").refuses(stripped)
+    assert (refused.code, refused.values) == ("permittivity-unknown", {"material": "pet"})
+
+
+def test_a_double_without_room_is_refused_with_its_height():
+    refused = bench("capacitive-200k").refuses(sheet("greyboard", thickness_um=4000))
+    assert refused.code == "too-thick-for-gap"
+    assert refused.values["double_mm"] > 8.0
+
+
+def test_a_wider_gap_reads_less_and_drifts_less():
+    made = bench("capacitive-200k")
+    first, last = 0, len(made.settings.gap_mm) - 1
+    assert means(made, PET, first)["single"] > 4 * means(made, PET, last)["single"]
+    assert deviations(made, PET, first)["no_sheet"] > deviations(made, PET, last)["no_sheet"]
+
+
+def test_permittivity_is_kept_apart_as_variants():
+    variants = bench("capacitive-200k").detail(PAPER, 3).single.variants
+    grid_means = variants @ np.arange(variants.shape[1])
+    assert grid_means[1] < grid_means[0] < grid_means[2]
+
+
+def test_holes_count_as_that_much_less_of_solid():
+    made = bench("capacitive-200k-wide")
+    holed = sheet("pet", thickness_um=100, open_area_pct=30)
+    ratio = means(made, holed, 3)["single"] / means(made, PET, 3)["single"]
+    assert ratio == pytest.approx(0.7, abs=0.02)

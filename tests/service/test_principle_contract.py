@@ -1,0 +1,120 @@
+"""What every principle beside ultrasound owes to the search and the decision, whatever it senses."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from sheetmargin_service.api.saying import say, texts
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Fact
+from support.principle_cases import CONDITIONS, bench, sheet
+
+CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultrasonic"]
+SHEETS = {
+    "paper": sheet("copy-paper", grammage_gsm=80),
+    "form": sheet("copy-paper", grammage_gsm=60, plies=3),
+    "board": sheet("coated-board", grammage_gsm=300),
+    "film": sheet("pet", thickness_um=12),
+    "white film": sheet("bopp-white", thickness_um=50),
+    "foil": sheet("aluminium", thickness_um=30),
+    "plate": sheet("steel", thickness_um=1000),
+    "stainless": sheet("stainless-steel", thickness_um=600),
+    "wafer": sheet("silicon", thickness_um=300),
+    "cloth": sheet("cotton-fabric", grammage_gsm=150),
+    "foam": sheet("pe-foam", thickness_um=2000),
+    "greyboard": sheet("greyboard", thickness_um=1500),
+}
+
+
+@pytest.fixture(params=CLASSES)
+def made(request):
+    return bench(request.param)
+
+
+def accepted(made):
+    return {name: a_sheet for name, a_sheet in SHEETS.items() if made.refuses(a_sheet) is None}
+
+
+def test_each_class_serves_some_sheet_and_refuses_some(made):
+    served = accepted(made)
+    assert served
+    assert len(served) < len(SHEETS) or made.detector_class.principle == "caliper"
+
+
+def test_surveys_have_one_value_a_setting_and_rise(made):
+    count = len(made.settings.gap_mm)
+    assert made.settings.tilt_deg.shape == (count,)
+    for a_sheet in accepted(made).values():
+        survey = made.survey(a_sheet)
+        assert (survey.fewer is not None) == (a_sheet.plies > 1)
+        for span in filter(None, (survey.no_sheet, survey.single, survey.double, survey.fewer)):
+            assert span.p1.shape == span.p50.shape == span.p99.shape == (count,)
+            assert np.all(np.isfinite(span.p1) & np.isfinite(span.p99))
+            assert np.all((span.p1 < span.p50) & (span.p50 < span.p99))
+
+
+def test_details_are_distributions_that_meet_the_survey(made):
+    """The search uses the survey, the decision the grid: medians agree to a step, ends to a twentieth of the span."""
+    grid = principles()[made.detector_class.principle].grid
+    for a_sheet in accepted(made).values():
+        setting = len(made.settings.gap_mm) - 1
+        survey, detail = made.survey(a_sheet), made.detail(a_sheet, setting)
+        for state in ("no_sheet", "single", "double"):
+            spread, span = getattr(detail, state), getattr(survey, state)
+            assert spread.variants.shape == (len(spread.weights), grid.count)
+            assert spread.variants.sum(axis=1) == pytest.approx(1.0, abs=1e-9)
+            assert spread.weights.sum() == pytest.approx(1.0, abs=1e-12)
+            p1, p50, p99 = grid.quantiles(spread.predictive, (0.01, 0.5, 0.99))[0]
+            if grid.low < p1 and p99 < grid.centres[-1]:
+                slack = grid.step + 0.05 * float(span.p99[setting] - span.p1[setting])
+                assert p50 == pytest.approx(span.p50[setting], abs=slack)
+                assert [p1, p99] == pytest.approx([span.p1[setting], span.p99[setting]], abs=slack)
+
+
+def test_each_move_is_told_for_one_sheet_and_two(made):
+    for a_sheet in accepted(made).values():
+        moves = made.detail(a_sheet, 0).moves
+        assert "thickness" in moves
+        assert all(np.isfinite(pair).all() and min(pair) >= 0.0 for pair in moves.values())
+
+
+def test_same_question_same_answer(made):
+    for a_sheet in accepted(made).values():
+        first, again = made.detail(a_sheet, 0), bench(made.detector_class.id).detail(a_sheet, 0)
+        assert np.array_equal(first.double.variants, again.double.variants)
+
+
+def test_every_code_has_a_text_for_its_values(made):
+    """Facts and refusals: kind, placeholders and both languages."""
+    told = [fact for s in SHEETS.values() if (fact := made.refuses(s)) is not None]
+    given = [fact for s in accepted(made).values() for fact in made.facts(s, 0)]
+    assert given
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for kind, facts in (("rejection", told), ("reason", given)):
+            for fact in facts:
+                assert texts()[fact.code].kind == kind
+                assert all(say(fact.code, fact.values, language=language) for language in ("en", "de"))
+
+
+def test_a_line_too_tight_is_told_unless_the_class_touches_the_sheet(made):
+    tight = replace(CONDITIONS, clearance_above_mm=1.0, clearance_below_mm=1.0)
+    answer = principles()[made.detector_class.principle].bench(made.detector_class, tight)
+    if not made.detector_class.contactless:
+        assert not isinstance(answer, Fact)
+        return
+    assert isinstance(answer, Fact)
+    assert answer.code == "does-not-fit"
+    assert answer.values["clearance_above_mm"] == 1.0
+
+
+def test_more_variation_of_the_sheet_spreads_the_reading(made):
+    for a_sheet in accepted(made).values():
+        wide = replace(a_sheet, thickness_tolerance_pct=20.0)
+        setting = len(made.settings.gap_mm) - 1
+        narrow_span, wide_span = made.survey(a_sheet).single, made.survey(wide).single
+        assert wide_span.p99[setting] - wide_span.p1[setting] >= narrow_span.p99[setting] - narrow_span.p1[setting]

@@ -1,0 +1,107 @@
+"""Spread from weighted nodes and influences, against draws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles.readings import (
+    Readings,
+    air_between,
+    film_nodes,
+    moved_by,
+    relative_thickness_deviation,
+)
+from support.principle_cases import sheet
+
+PAPER = sheet("copy-paper", grammage_gsm=80)
+
+
+@pytest.fixture
+def mixture():
+    """Two variants, two settings, three nodes."""
+    values = np.array([[[1.0, 2.0, 5.0], [2.0, 3.0, 4.0]], [[1.5, 2.5, 7.0], [2.0, 2.0, 2.0]]])
+    return Readings(
+        values=values,
+        weights=np.array([0.5, 0.4, 0.1]),
+        belief=np.array([0.7, 0.3]),
+        moves={"mass": np.array([[0.18, 0.3], [0.12, 0.32]]), "drift": np.array([[0.24, 0.4], [0.16, 0.24]])},
+    )
+
+
+def drawn(readings, setting, count=400_000):
+    rng = np.random.default_rng(7)
+    variant = rng.choice(len(readings.belief), size=count, p=readings.belief)
+    node = rng.choice(len(readings.weights), size=count, p=readings.weights)
+    return readings.values[variant, setting, node] + rng.normal(size=count) * readings.sigma[variant, setting]
+
+
+def test_percentiles_against_draws(mixture):
+    span = mixture.span()
+    for setting in (0, 1):
+        expected = np.quantile(drawn(mixture, setting), [0.01, 0.5, 0.99])
+        assert [span.p1[setting], span.p50[setting], span.p99[setting]] == pytest.approx(expected, abs=0.03)
+
+
+def test_distribution_against_draws(mixture):
+    grid = SignalGrid(low=-5.0, step=0.02, count=1000)
+    spread = mixture.spread(grid)
+    sample = drawn(mixture, 0)
+    assert spread.predictive[0] @ grid.centres == pytest.approx(sample.mean(), abs=0.01)
+    quantiles = grid.quantiles(spread.predictive, (0.05, 0.5, 0.95))[0]
+    assert quantiles == pytest.approx(np.quantile(sample, [0.05, 0.5, 0.95]), abs=0.03)
+
+
+def test_causes_add_by_the_root_of_the_sum_of_squares(mixture):
+    assert mixture.sigma == pytest.approx(np.array([[0.3, 0.5], [0.2, 0.4]]))
+
+
+def test_causes_are_named_with_nodes_and_variants(mixture):
+    causes = mixture.causes(nodes="trapped-air", variants="alloy")
+    assert (causes["mass"], causes["drift"]) == pytest.approx((0.18, 0.24))
+    # nodes 1, 2 and 5 with 0.5, 0.4 and 0.1: mean 1.8, variance 0.64 x 0.5 + 0.04 x 0.4 + 10.24 x 0.1
+    assert causes["trapped-air"] == pytest.approx(np.sqrt(1.36))
+    # means 1.8 and 2.45 with 0.7 and 0.3
+    assert causes["alloy"] == pytest.approx(0.65 * np.sqrt(0.7 * 0.3))
+
+
+def test_influences_are_exact_where_they_are_linear():
+    def read(*, mass=0.0, warmth=0.0):
+        return np.array([10.0 + 3.0 * mass - 4.0 * warmth, 20.0 + mass])
+
+    moves = moved_by(read, {"mass": 0.5, "warmth": 1.0})
+    assert moves["mass"] == pytest.approx([1.5, 0.5])
+    assert moves["warmth"] == pytest.approx([4.0, 0.0])
+
+
+def test_film_nodes_keep_the_percentiles():
+    """The body's weighted nodes against the log-normal they stand for, and the loose share as given."""
+    d = PAPER.trapped_air
+    film, weight = film_nodes(d)
+    assert weight.sum() == pytest.approx(1.0)
+    loose = film > d.p95_um * 1e-6 * (1 + 1e-9)
+    assert weight[-4:].sum() == pytest.approx(d.loose_share)
+    assert loose[-4:].all()
+    body = np.log(film[:-4] * 1e6 / d.p50_um)
+    share = weight[:-4] / weight[:-4].sum()
+    above = np.log(d.p95_um / d.p50_um) / norm.ppf(0.95)
+    below = np.log(d.p50_um / d.p5_um) / norm.ppf(0.95)
+    assert share @ np.where(body > 0, body, 0.0) ** 2 == pytest.approx(0.5 * above**2, rel=0.02)
+    assert share @ np.where(body < 0, body, 0.0) ** 2 == pytest.approx(0.5 * below**2, rel=0.02)
+
+
+@pytest.mark.parametrize(("contact", "share_without_air"), [("air", 0.0), ("partial", 0.5), ("bonded", 1.0)])
+def test_contact_decides_on_the_air(contact, share_without_air):
+    film, weight = air_between(replace(PAPER, contact=contact))
+    assert weight[film == 0.0].sum() == pytest.approx(share_without_air)
+    assert weight.sum() == pytest.approx(1.0)
+
+
+def test_formation_averages_over_the_spot():
+    wide, usual, small, tiny = (relative_thickness_deviation(PAPER, spot_mm=mm) for mm in (1000.0, 5.0, 2.5, 0.1))
+    assert wide == pytest.approx(PAPER.thickness_tolerance_pct / 100 / norm.ppf(0.975), rel=1e-3)
+    assert wide < usual < small
+    assert small == tiny

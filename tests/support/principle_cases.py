@@ -1,0 +1,70 @@
+"""Sheets, conditions and benches for the tests of the sensing principles."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Bench, Fact
+
+CONDITIONS = Conditions(
+    temperature_min_c=15.0,
+    temperature_max_c=35.0,
+    relative_humidity_min_pct=30.0,
+    relative_humidity_max_pct=70.0,
+    pressure_kpa=101.325,
+    flutter_mm=1.0,
+    flutter_deg=1.0,
+    max_tilt_deg=45.0,
+    clearance_above_mm=None,
+    clearance_below_mm=None,
+)
+
+
+def sheet(material: str, **spec: Any) -> Sheet:
+    """A sheet of the library, by the fields of a spec."""
+    return resolve_sheet(SheetSpec(material=material, **spec), load_library())
+
+
+def detector_class(class_id: str, **parameters: Any) -> DetectorClass:
+    """A reference class, with some parameters changed."""
+    found = next(c for c in reference_catalogue().classes if c.id == class_id)
+    return replace(found, parameters=replace(found.parameters, **parameters))
+
+
+def bench(class_id: str, *, conditions: Conditions = CONDITIONS, **parameters: Any) -> Bench:
+    """A reference class under usual conditions."""
+    c = detector_class(class_id, **parameters)
+    made = principles()[c.principle].bench(c, conditions)
+    assert not isinstance(made, Fact), made
+    return made
+
+
+def means(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
+    """Mean reading of each state at one setting, over the nominal variant."""
+    grid = principles()[made.detector_class.principle].grid
+    detail = made.detail(a_sheet, setting)
+    return {
+        state: float(getattr(detail, state).variants[0] @ grid.centres) for state in ("no_sheet", "single", "double")
+    }
+
+
+def deviations(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
+    """Standard deviation of each state at one setting, over the nominal variant."""
+    grid = principles()[made.detector_class.principle].grid
+    detail = made.detail(a_sheet, setting)
+    found = {}
+    for state in ("no_sheet", "single", "double"):
+        pmf = getattr(detail, state).variants[0]
+        mean = pmf @ grid.centres
+        found[state] = float(np.sqrt(pmf @ (grid.centres - mean) ** 2))
+    return found
