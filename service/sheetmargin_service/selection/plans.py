@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection.bands import choose_bands
+from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.cover import Cover, covers
 from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.search import best_setting, choice_at
+from sheetmargin_service.selection.search import best_setting, choice_at, receiver_at
 from sheetmargin_service.selection.stations import (
     Post,
     Question,
@@ -21,6 +25,7 @@ from sheetmargin_service.selection.stations import (
     place_of,
     unfit,
     why_not,
+    without,
 )
 
 
@@ -50,51 +55,60 @@ def post(question: Question, detector_class: DetectorClass) -> Post | Fact:
     return Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
 
 
-def plan_for_class(place: Post) -> Plan | dict[int, Fact]:
-    """One setting of one class for as many sheets as it can serve: the worst is left out until the rest is served.
-
-    Where nothing is left, the reason for each sheet.
-    """
-    left_out = dict(place.refused)
-    surveys = dict(place.surveys)
-    while surveys:
-        choice = best_setting(place.bench, surveys, allowed=place.allowed, step=place.principle.band_step)
-        hopeless = hopeless_at(place, surveys, choice)
-        if hopeless:
-            left_out |= hopeless
-            surveys = {i: s for i, s in surveys.items() if i not in hopeless}
-            continue
-        station = build_station(place, choice, sorted(surveys))
-        bad = unfit(station)
-        if not bad:
-            return Plan(stations=(station,), left_out=left_out)
-        left_out[bad[0]] = why_not(station, bad[0])
-        del surveys[bad[0]]
-    return left_out
+def plan_for_sheet(place: Post) -> Plan | Fact:
+    """One class for a job of one sheet, or why it cannot serve it."""
+    for fact in place.refused.values():
+        return fact
+    choice = best_setting(place.bench, place.surveys, allowed=place.allowed, step=place.principle.band_step)
+    for fact in hopeless_at(place, place.surveys, choice).values():
+        return fact
+    station = build_station(place, choice, [0])
+    return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
     """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes."""
-    if not posts:
-        return []
     listed = list_of(posts)
-    return [_plan(listed, cover) for cover in covers(listed.candidates, limit=limit)]
+    if not listed.ways:
+        return []
+    plans = [_plan(listed, cover, posts) for cover in covers(listed.candidates, limit=limit)]
+    return [plan for plan in plans if plan.stations]
 
 
-def _plan(listed: List, cover: Cover) -> Plan:
-    left_out: dict[int, Fact] = {}
+def _plan(listed: List, cover: Cover, posts: Sequence[Post]) -> Plan:
+    left_out = {i: nearest_miss(posts, i) for i in cover.unserved}
     stations: list[Station] = []
     for row in cover.rows:
         way = listed.ways[row]
         indices = [i for i, r in enumerate(cover.assignment) if r == row]
         surveys = {i: way.post.surveys[i] for i in indices}
         choice = choice_at(way.post.bench, surveys, way.setting, allowed=way.post.allowed, band=way.band)
-        while indices:
-            station = build_station(way.post, choice, indices, band=(int(way.band[0]), int(way.band[1])))
-            bad = unfit(station)
-            if not bad:
-                stations.append(station)
-                break
-            left_out |= {i: why_not(station, i) for i in bad}
-            indices = [i for i in indices if i not in bad]
+        station = build_station(way.post, choice, indices, band=(int(way.band[0]), int(way.band[1])))
+        bad = unfit(station)
+        left_out |= {i: why_not(station, i) for i in bad}
+        if len(bad) < len(indices):
+            stations.append(without(station, bad))
     return Plan(stations=tuple(stations), left_out=left_out)
+
+
+def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
+    """Why no class serves a sheet even by itself, told of the class that comes nearest; where none senses it at all, of
+    the first."""
+    best, fact = -np.inf, None
+    for place in posts:
+        if index not in place.surveys:
+            fact = fact or place.refused[index]
+            continue
+        alone = {index: place.surveys[index]}
+        step = place.principle.band_step
+        choice = best_setting(place.bench, alone, allowed=place.allowed, step=step)
+        receiver, survey = receiver_at(place.bench.receiver, choice.setting), alone[index].at(choice.setting)
+        bands = choose_bands([survey], receiver, step=step)
+        # Margins of several principles compare as multiples of one sheet's own spread.
+        reserve = float(bands.worst[0]) / max(float(survey.single.p99[0] - survey.single.p1[0]), 1e-9)
+        if reserve > best:
+            best = reserve
+            why = cause(survey, receiver, bands)
+            fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
+    assert fact is not None
+    return fact

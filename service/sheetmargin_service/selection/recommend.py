@@ -15,7 +15,7 @@ from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.notes import cautions, trial_steps
-from sheetmargin_service.selection.plans import plan_for_class, plans_for_list, post
+from sheetmargin_service.selection.plans import nearest_miss, plan_for_sheet, plans_for_list, post
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
@@ -66,18 +66,20 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
 
 
 def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, Fact]]:
-    """Plans of single classes, and for a list also of several; and why classes that serve no sheet do not."""
+    """Plans for the job, and why classes that serve no sheet do not."""
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
+    if posts and len(posts[0].question.sheets) > 1:
+        plans = plans_for_list(posts, limit=limit)
+        named = {station.post.detector_class.id for plan in plans for station in plan.stations}
+        failed = {p.detector_class.id: nearest_miss([p], 0) for p in posts if p.detector_class.id not in named}
+        return plans, failed
     for place in posts:
-        plan = plan_for_class(place)
+        plan = plan_for_sheet(place)
         if isinstance(plan, Plan):
             plans.append(plan)
         else:
-            failed[place.detector_class.id] = plan[min(plan)]
-    complete = max((plan.served for plan in plans), default=0)
-    if posts and len(posts[0].question.sheets) > 1 and complete < len(posts[0].question.sheets):
-        plans += [plan for plan in plans_for_list(posts, limit=limit) if len(plan.stations) > 1]
+            failed[place.detector_class.id] = plan
     return plans, failed
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil
 
@@ -177,6 +177,11 @@ def build_station(post: Post, choice: Choice, indices: list[int], *, band: tuple
         timing=timing,
         served=served,
     )
+
+
+def without(station: Station, indices: Sequence[int]) -> Station:
+    """The same station with some sheets taken away."""
+    return replace(station, served={i: s for i, s in station.served.items() if i not in indices})
 
 
 def why_not(station: Station, index: int) -> Fact:
