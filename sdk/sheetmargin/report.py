@@ -162,6 +162,8 @@ def _misreads(answer: Answer) -> str:
 def _misread(misread: Misread) -> str:
     if misread.estimate is None:
         return "-"
+    if misread.floored:
+        return f"<= {misread.estimate:g}"
     if misread.low is None or misread.high is None or misread.low == misread.high:
         return f"{misread.estimate:.3g}"
     return f"{misread.estimate:.3g} ({misread.low:.3g} to {misread.high:.3g})"

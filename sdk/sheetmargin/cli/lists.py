@@ -9,7 +9,7 @@ from sheetmargin.decode import decode
 from sheetmargin.library import DetectorClass, DetectorClasses, Interval, Material, Materials
 from sheetmargin.text import clipped, table
 
-NAME_WIDTH = 32
+NAME_WIDTH = 28
 """Leaves room for the other columns within 100."""
 
 
@@ -41,7 +41,7 @@ def classes(client: Client, arguments: argparse.Namespace) -> str:
     if arguments.json:
         return reply.content.decode()
     found = decode(DetectorClasses, reply.json()).classes
-    head = ["id", "principle", "housing", "kHz", "gap mm", "outputs"]
+    head = ["id", "principle", "housing", "kHz", "gap mm"]
     text = table([head, *(_class_row(one) for one in found)])
     illustrative = any(one.illustrative for one in found)
     return text + ("\n* an illustrative class, invented; no product" if illustrative else "")
@@ -56,5 +56,4 @@ def _class_row(one: DetectorClass) -> list[str]:
         str(one.housing),
         "-" if frequency is None else f"{frequency:g}",
         gap,
-        ", ".join(one.output),
     ]
