@@ -3,7 +3,8 @@
 A reading is t / cos(tilt) + offset tan(tilt) plus the gauge's own errors, and the independent ones add by the root of
 the sum of squares (JCGM 100:2008, 5.1.2). Two sheets carry the air between them: all of it under lasers, what the
 contact pressure leaves under a roller. The pressure also squeezes the sheet itself, p / C33 of its thickness, and may
-mark it.
+mark it. A laser's spot sinks into what is translucent, by up to the way light goes before it is scattered or absorbed,
+1 / ((s + k) rho), on either face: the sheet reads thinner by up to twice that.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass
-from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
@@ -38,6 +39,8 @@ GRID = SignalGrid(low=-100.0, step=1.0, count=12_000)
 STATIC_SOFTENING = np.array([1.0, 1.0 / 3.0, 3.0])
 """A slow squeeze against the library's moduli near 200 kHz: as stiff, or three times softer or stiffer (typical, from
 memory; soft solids are softer when slow)."""
+SINKING = np.array([0.5, 0.0, 1.0])
+"""Share of that way by which the spot's centre lies below the face: half of it, none, all (typical, from memory)."""
 BELIEF = np.array([0.5, 0.25, 0.25])
 """How far the variants are believed (a choice, stated)."""
 GREATEST_SQUEEZE = 0.2
@@ -130,6 +133,12 @@ class CaliperBench:
                 yielded += layer.thickness_um * self._pressure_pa / float(np.real(c33))
         return yielded / sheet.thickness_um / STATIC_SOFTENING
 
+    def _sunk_um(self, sheet: Sheet) -> Array:
+        """By how much lasers read the sheet too thin, (V,): the depth of the spot in both outer layers."""
+        if self.parameters.contact == "roller":
+            return np.zeros(len(BELIEF))
+        return SINKING * (_depth_um(sheet.layers[0]) + _depth_um(sheet.layers[-1]))
+
     def survey(self, sheet: Sheet) -> Survey:
         return self._states(sheet).survey()
 
@@ -156,6 +165,9 @@ class CaliperBench:
         if p.contact == "roller":
             pressure = round(self._pressure_pa / 1e3, 1)
             facts.append(Fact(code="contact-marks", values={"force_n": p.force_n, "pressure_kpa": pressure}))
+        sunk = float(self._sunk_um(sheet)[-1])
+        if sunk > 1.0:
+            facts.append(Fact(code="spot-sinks-in", values={"sunk_um": round(sunk, 1)}))
         return tuple(facts)
 
     def _solid_sigma_um(self, sheet: Sheet, *, count: int) -> float:
@@ -173,7 +185,7 @@ class CaliperBench:
         mean = float(joint_um @ share)
         plain = count - 1 if film is None else count - 2
         lean = 1.0 if p.contact == "roller" else float(np.cos(np.radians(self.conditions.flutter_deg / HALF_WIDTH_95)))
-        solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet)) + plain * mean
+        solid = count * sheet.thickness_um * (1.0 - self._squeeze(sheet)) + plain * mean - self._sunk_um(sheet)
         last = np.zeros(1) if film is None else p.air_left * 1e6 * film
         between = float(np.sqrt(plain * (share @ (joint_um - mean) ** 2)))
         return Readings(
@@ -191,9 +203,18 @@ class CaliperBench:
         return states_of(
             sheet,
             no_sheet=open_readings(values=np.zeros(1), moves=self._own_moves),
-            variants="compression",
+            variants="compression-and-light",
             readings=lambda count, film, weights: self._readings(sheet, count=count, film=film, weights=weights),
         )
+
+
+def _depth_um(layer: SheetLayer) -> float:
+    """The way of light in a layer before it is scattered or absorbed, at most half the layer."""
+    optical = layer.material.optical if layer.material else None
+    if optical is None:
+        return 0.0
+    turbidity = (optical.scattering_m2_per_kg + optical.absorption_m2_per_kg) * layer.density_kg_m3
+    return min(1e6 / max(turbidity, 1.0), 0.5 * layer.thickness_um)
 
 
 def _refuses_light(sheet: Sheet) -> Fact | None:
