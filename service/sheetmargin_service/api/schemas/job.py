@@ -173,7 +173,7 @@ class SheetFields(StrictSchema):
     open_area_pct = Real("Open area of a perforated sheet.", ge=0, le=MAX_OPEN_AREA_PCT)
     air_permeance_um_per_pa_s = Real("Air permeance (ISO 5636).", **_within(PERMEANCE_LIMITS))
     gurley_s_per_100ml = Real("Air resistance, Gurley (ISO 5636-5).", gt=0, le=1e6)
-    air_permeability_mm_per_s = Real("Air permeability (ISO 9237); needs `test_pressure_pa`.", gt=0, le=50_000)
+    air_permeability_mm_per_s = Real("Air permeability (ISO 9237) at `test_pressure_pa`.", gt=0, le=50_000)
     test_pressure_pa = Real("Pressure difference at which the permeability was measured.", ge=1, le=5000)
 
 

@@ -91,7 +91,10 @@ class Real(StrictField[float]):
 
     def json_schema(self) -> JsonSchema:
         bounds = {"exclusiveMinimum": self.gt, "minimum": self.ge, "exclusiveMaximum": self.lt, "maximum": self.le}
-        return {"type": "number", **{key: bound for key, bound in bounds.items() if bound is not None}}
+        return {
+            "type": "number",
+            **{key: int(b) if float(b).is_integer() else b for key, b in bounds.items() if b is not None},
+        }
 
 
 class Whole(Real):

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from importlib import resources
 
 from flask import Response, render_template
+from markupsafe import Markup, escape
 
 from sheetmargin_service.api import openapi
 from sheetmargin_service.api.caching import cacheable
@@ -39,6 +41,7 @@ def show_docs() -> Response:
         kinds=KINDS,
         texts=texts(),
         problem_types=PROBLEM_TYPES,
+        marked=_marked,
     )
     return _page(page)
 
@@ -48,7 +51,7 @@ def show_problem_type(kind: str) -> Response:
     """What a kind of problem means: the page that a problem's `type` names."""
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", detail="There is no such kind of problem.")
-    return _page(render_template("problem.html", name=kind, kind=PROBLEM_TYPES[kind]))
+    return _page(render_template("problem.html", name=kind, kind=PROBLEM_TYPES[kind], marked=_marked))
 
 
 @routes.get("/docs/docs.css", Call(scope="open", media_type=CSS, cached=True))
@@ -56,6 +59,11 @@ def show_style() -> Response:
     """Style of the pages."""
     style = resources.files("sheetmargin_service.api") / "static" / "docs.css"
     return _cached(style.read_bytes(), CSS)
+
+
+def _marked(text: str | None) -> Markup:
+    """The text escaped, with what stands in backticks as code."""
+    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(text or ""))))
 
 
 def _page(page: str) -> Response:
