@@ -139,13 +139,14 @@ def vertical_slownesses(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple
     c11, c13, c33, c55 = plate.c11_pa, plate.c13_pa, plate.c33_pa, plate.c55_pa
     coupling = 0.5 * (_minor(plate) - 2.0 * c13 * c55) / (c33 * c55)
     longitudinal, shear = plate.density_kg_m3 / c33, plate.density_kg_m3 / c55
-    mean = 0.5 * (longitudinal + shear)
+    # Complex even where the solid is lossless: a partial wave may still decay.
+    mean = 0.5 * (longitudinal + shear) + 0j
     return map_blocks(
         _vertical_slownesses,
         slowness_s_per_m,
         mean,
         coupling,
-        (0.5 * (longitudinal - shear)) ** 2,
+        (0.5 * (longitudinal - shear)) ** 2 + 0j,
         longitudinal * (1.0 + c11 / c55) - 2.0 * coupling * mean,
         coupling**2 - c11 / c33,
         results=3,
