@@ -26,7 +26,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -106,6 +106,11 @@ class Operator:
     coarse: Complex
     fine: Complex
     weight: Array
+
+    @cached_property
+    def coarse_tail(self) -> Complex:
+        """What `coarse` makes of the highest degrees of each panel alone, (F, 48, N)."""
+        return np.asarray(highest_degrees() @ self.coarse)
 
     @property
     def sin_theta(self) -> Array:
@@ -239,13 +244,14 @@ def amplitudes(
 
 
 def coarse_error(*, operator: Operator, samples: Complex, floor_db: float = -90.0) -> Array:
-    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of each case's level, at its worst setting,
-    that hangs on the highest degrees of the panels. Levels below `floor_db` count as that.
+    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of each case's level, at its worst
+    setting, that hangs on the highest degrees of the panels. Levels below `floor_db` count as that.
 
     A lone coincidence is seen by its skirts; behind one that is seen, more may hide.
     """
     level = _level(operator, apply_samples(operator=operator, samples=samples))
-    open_part = _level(operator, apply_samples(operator=operator, samples=samples @ highest_degrees()))
+    cases = samples.reshape(-1, *samples.shape[-2:]).swapaxes(0, 1)
+    open_part = _level(operator, (cases @ operator.coarse_tail).swapaxes(0, 1).reshape(*samples.shape[:-1], -1))
     return np.asarray(np.max(open_part / np.maximum(level, 10.0 ** (floor_db / 20.0)), axis=-1))
 
 

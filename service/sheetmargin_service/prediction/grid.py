@@ -15,6 +15,9 @@ from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
+REACH = 8.0
+"""Standard deviations to which a Gaussian is carried: beyond lies 1e-15 of it."""
+
 
 @dataclass(frozen=True)
 class SignalGrid:
@@ -48,16 +51,16 @@ class SignalGrid:
     def blur(self, pmf: Array, sigma: Array) -> Array:
         """Convolve each row of `pmf` (R, count) with a Gaussian of standard deviation `sigma` (R,), integrated over the
         bins, so that the result has no ripple however narrow it is. What passes an end stays in the end bin."""
-        offsets = self.step * (np.arange(-self.count, self.count + 1) - 0.5)
         widths, row = np.unique(sigma, return_inverse=True)
-        scaled = offsets / np.maximum(widths, 1e-6 * self.step)[:, None]
-        kernel = np.diff(ndtr(scaled), axis=1)
-        length = next_fast_len(3 * self.count, real=True)
+        reach = min(self.count, int(np.ceil(REACH * widths[-1] / self.step)) + 1)
+        offsets = self.step * (np.arange(-reach, reach + 2) - 0.5)
+        kernel = np.diff(ndtr(offsets / np.maximum(widths, 1e-6 * self.step)[:, None]), axis=1)
+        length = next_fast_len(self.count + 2 * reach, real=True)
         spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length)[row], n=length)
-        spread = np.clip(spread[:, : 3 * self.count], 0.0, None)
-        result = spread[:, self.count : 2 * self.count].copy()
-        result[:, 0] += spread[:, : self.count].sum(axis=1)
-        result[:, -1] += spread[:, 2 * self.count :].sum(axis=1)
+        spread = np.clip(spread[:, : self.count + 2 * reach], 0.0, None)
+        result = spread[:, reach : reach + self.count].copy()
+        result[:, 0] += spread[:, :reach].sum(axis=1)
+        result[:, -1] += spread[:, reach + self.count :].sum(axis=1)
         return np.asarray(result / result.sum(axis=1, keepdims=True))
 
     def quantiles(self, pmf: Array, probabilities: tuple[float, ...]) -> Array:

@@ -14,9 +14,9 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import Films, fi
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
     WATER_M,
-    Case,
     SheetModel,
     draw_films,
+    survey_cases,
 )
 
 Array = NDArray[np.float64]
@@ -32,7 +32,9 @@ AIR_BELIEF = np.array([0.6, 0.2, 0.2])
 """How far the distribution of the trapped air is believed as it is, tighter, and looser (a choice, stated)."""
 NO_JOINT = np.empty((0, 1), dtype=np.intp)
 SMOOTH = 0.003
-"""`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB (measured)."""
+SMOOTH_TO_SEARCH = 0.03
+"""`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB at its worst setting, with few
+exceptions (measured); and within 1 dB, for a search."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,33 +48,28 @@ class Branches:
 
 @dataclass(frozen=True, kw_only=True)
 class Levels:
-    """One sheet before one operator. `smooth`: its response is resolved by the operator's own nodes."""
+    """One sheet, in all its `survey_cases`, before one operator.
 
-    sheet: Sheet
+    `smooth`: its response is resolved by the operator's own nodes. `limit`: `coarse_error` up to which those of a pile
+    are trusted.
+    """
+
+    model: SheetModel
     films: Films
     operator: Operator
     floor_db: float
     face_radius_mm: float
-    smooth: bool = False
+    smooth: bool
     every_film: int = 1
-
-    def judged(self) -> Levels:
-        """The same, with what the nominal sheet shows of its smoothness."""
-        samples = self._model((Case(),)).transmission_of_pile(self.films, NO_JOINT, self._frequency, self._sine)
-        error = coarse_error(operator=self.operator, samples=samples, floor_db=self.floor_db)
-        return replace(self, smooth=bool(np.all(error < SMOOTH)))
+    limit: float = SMOOTH
 
     @property
-    def _frequency(self) -> Array:
-        return self.operator.frequency_hz[:, None]
-
-    @property
-    def _sine(self) -> Array:
-        return self.films.sin_theta
+    def sheet(self) -> Sheet:
+        return self.model.sheet
 
     def searching(self) -> Levels:
-        """The same with every second film only."""
-        return replace(self, every_film=2)
+        """The same, a little rougher, where only a search looks: with every second film."""
+        return replace(self, every_film=2, limit=SMOOTH_TO_SEARCH)
 
     def at_setting(self, setting: int) -> Levels:
         """The same at one setting alone."""
@@ -81,26 +78,23 @@ class Levels:
         one = replace(o, coarse=o.coarse[..., s], fine=o.fine[..., s], weight=o.weight[..., s])
         return replace(self, operator=one)
 
-    def single(self, cases: tuple[Case, ...]) -> Branches:
-        """A correct sheet: one ply, or as many as it has."""
-        return self._branches(*self._pile(self._model(cases), self.sheet.plies))
+    def single(self) -> Branches:
+        """A correct sheet in every case: one ply, or as many as it has."""
+        return self._branches(*self._pile(self.model, self.sheet.plies))
 
-    def fewer(self, cases: tuple[Case, ...]) -> Branches:
-        """A sheet of several plies that lacks one."""
-        return self._branches(*self._pile(self._model(cases), self.sheet.plies - 1))
+    def fewer(self, cases: int) -> Branches:
+        """A sheet of several plies that lacks one, in the first cases."""
+        return self._branches(*self._pile(self.model.first(cases), self.sheet.plies - 1))
 
-    def double(self, cases: tuple[Case, ...]) -> Branches:
-        """Two sheets of one ply, or a ply too many, as they touch and as far as they cover the spot."""
-        model = self._model(cases)
+    def double(self, cases: int) -> Branches:
+        """Two sheets of one ply, or a ply too many, as they touch and as far as they cover the spot; first cases."""
+        model = self.model.first(cases)
         amplitude, weights = self._second(model)
         cover = self._cover()
         if cover < 1.0:
             single, _ = self._pile(model, self.sheet.plies)
             amplitude = cover * amplitude + (1.0 - cover) * single.mean(axis=1, keepdims=True)
         return self._branches(amplitude, weights)
-
-    def _model(self, cases: tuple[Case, ...]) -> SheetModel:
-        return SheetModel(sheet=self.sheet, air=self.films.air, cases=cases)
 
     def _second(self, model: SheetModel) -> tuple[Complex, Array]:
         plies = self.sheet.plies + 1
@@ -139,12 +133,12 @@ class Levels:
     def _through(self, model: SheetModel, transmission: Through, branches: int) -> Complex:
         """Amplitudes (C, K, F, N): from the operator's own angles where they resolve a case, else resolved further."""
         every = np.arange(branches)
-        samples = transmission(model, every, self._frequency, self._sine)
+        samples = transmission(model, every, self.operator.frequency_hz[:, None], self.films.sin_theta)
         shape = samples.shape[:2]
         samples = samples.reshape(-1, *samples.shape[2:])
         amplitude = apply_samples(operator=self.operator, samples=samples)
         error = coarse_error(operator=self.operator, samples=samples, floor_db=self.floor_db)
-        open_cases = np.flatnonzero(error >= SMOOTH) if self.smooth else np.arange(len(samples))
+        open_cases = np.flatnonzero(error >= self.limit) if self.smooth else np.arange(len(samples))
 
         def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
             case, branch = np.unravel_index(open_cases[place[0]], shape)
@@ -165,3 +159,19 @@ class Levels:
             return 1.0
         u = min(1.0, 0.5 * self.sheet.overlap_mm / self.face_radius_mm)
         return float(2.0 / np.pi * (np.arcsin(u) + u * np.sqrt(1.0 - u * u)))
+
+
+def levels_of(sheet: Sheet, *, films: Films, operator: Operator, floor_db: float, face_radius_mm: float) -> Levels:
+    """The sheet before the operator; its nominal case shows whether it is smooth over angle."""
+    model = SheetModel(sheet=sheet, air=films.air, cases=survey_cases(sheet))
+    model = model.known_at(operator.frequency_hz[:, None], films.sin_theta)
+    samples = model.first(1).transmission_of_pile(films, NO_JOINT, operator.frequency_hz[:, None], films.sin_theta)
+    error = coarse_error(operator=operator, samples=samples, floor_db=floor_db)
+    return Levels(
+        model=model,
+        films=films,
+        operator=operator,
+        floor_db=floor_db,
+        face_radius_mm=face_radius_mm,
+        smooth=bool(np.all(error < SMOOTH)),
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import TypeVar
 
@@ -62,6 +62,20 @@ def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Usual:
+    """Response of one ply, (C, 1, F, S), at the angles `sin_theta` (S,), which are known by identity."""
+
+    sin_theta: Array
+    ply: AnyResponse
+
+    def first(self, count: int) -> Usual:
+        """The first cases alone."""
+        ply = self.ply
+        parts = {f.name: getattr(ply, f.name)[:count] for f in fields(ply)}
+        return replace(self, ply=type(ply)(**parts))
+
+
+@dataclass(frozen=True, kw_only=True)
 class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
@@ -72,7 +86,18 @@ class SheetModel:
     sheet: Sheet
     air: Air
     cases: tuple[Case, ...]
+    usual: Usual | None = None
     pick: Indices | None = None
+
+    def known_at(self, frequency_hz: Array, sin_theta: Array) -> SheetModel:
+        """The same with the response of one ply computed, once, where every sheet is asked for it."""
+        ply = self.ply(frequency_hz, sin_theta)
+        return replace(self, usual=Usual(sin_theta=sin_theta, ply=ply))
+
+    def first(self, count: int) -> SheetModel:
+        """The same for the first cases alone."""
+        usual = None if self.usual is None else self.usual.first(count)
+        return replace(self, cases=self.cases[:count], usual=usual)
 
     def picked(self, case: Indices) -> SheetModel:
         """The same for P pieces, each of one case."""
@@ -120,6 +145,8 @@ class SheetModel:
 
     def ply(self, frequency_hz: Array, sin_theta: Array) -> AnyResponse:
         """One ply, from face to face; where air can pass it, the pores or holes beside the moving frame."""
+        if self.usual is not None and sin_theta is self.usual.sin_theta:
+            return self.usual.ply
         layers = self._layers()
         porous = self._porous(layers)
         if porous is None:
