@@ -89,16 +89,14 @@ def test_a_strip_is_a_squeeze_film(squeeze_number: float) -> None:
     assert force.imag == pytest.approx(damping, abs=1e-3)
 
 
-def viscous_gas_response(
-    *, air: Air, thickness_m: float, frequency_hz: float, sin_theta: float, points: int = 60
-) -> Response:
+def viscous_gas_response(*, air: Air, thickness_m: float, frequency_hz: float, sin_theta: float) -> Response:
     """R and T, through Zs and Za, of a layer of viscous, heat-conducting ideal gas between walls that do not slide.
 
     The linear equations of Navier, Stokes and Fourier for a wave e^(-i kx x), by Chebyshev collocation across it. The
     walls hold the gas's velocity along them at 0 and its temperature constant; the impedance is the normal stress
     on a wall over its velocity into the layer.
     """
-    n = points
+    n = 36
     x = np.cos(np.pi * np.arange(n + 1) / n)
     c = np.where((np.arange(n + 1) == 0) | (np.arange(n + 1) == n), 2.0, 1.0) * (-1.0) ** np.arange(n + 1)
     d = np.outer(c, 1.0 / c) / (x[:, None] - x[None, :] + np.eye(n + 1))

@@ -57,10 +57,11 @@ def fluid_response(*, layer: FluidLayer, air: Air, frequency_hz: Real, sin_theta
 def fluid_wave(*, layer: FluidLayer, slowness_s_per_m: Real) -> tuple[ComplexArray, ComplexArray]:
     """i kz/w, with a real part >= 0, and the impedance Z, at an in-plane slowness sin(theta)/c."""
     density = layer.density_kg_m3
-    square = density * (slowness_s_per_m**2 / layer.in_plane_density_kg_m3 - 1.0 / layer.bulk_modulus_pa)
-    root: ComplexArray = np.sqrt(np.asarray(square, dtype=np.complex128))
-    # Grazing exactly, Z is infinite while the layer's T and R have limits; 1e-20 s/m is far below what matters.
-    root = np.where(np.abs(root) < 1e-20, 1e-20, root)
+    slowness = np.sqrt(np.asarray(density / layer.bulk_modulus_pa, dtype=np.complex128))
+    square = density * np.square(slowness_s_per_m) / layer.in_plane_density_kg_m3 - np.square(slowness)
+    root: ComplexArray = np.sqrt(square)
+    # Grazing exactly, Z is infinite while the layer's T and R have limits: it is kept a millionth of a radian away.
+    root = np.where(np.abs(root) < 1e-6 * np.abs(slowness), 1e-6 * slowness, root)
     return root, 1j * density / root
 
 
