@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
+from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.readings import HALF_WIDTH_95
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
@@ -79,6 +79,7 @@ def test_a_roller_says_how_hard_it_presses():
         ("pet", {"thickness_um": 100}, "no-diffuse-spot"),
         ("silicon", {"thickness_um": 300}, "mirror-surface"),
         ("glass", {"thickness_um": 2000}, "mirror-surface"),
+        ("aluminium", {"thickness_um": 15}, "mirror-surface"),
     ],
 )
 def test_lasers_need_a_surface_that_scatters(material, size, code):
@@ -96,6 +97,18 @@ def test_light_sinks_into_paper_and_not_into_metal():
     assert fact.values["sunk_um"] == pytest.approx(2 * depth, abs=0.1)
     assert not [f for f in bench("caliper-laser").facts(STEEL, 0) if f.code == "spot-sinks-in"]
     assert not [f for f in bench("caliper-roller").facts(PAPER, 0) if f.code == "spot-sinks-in"]
+
+
+def test_a_mirror_on_either_face_blinds_its_laser():
+    layers = (LayerSpec(material="coated-board", grammage_gsm=300), LayerSpec(material="aluminium", thickness_um=9))
+    for stack in (layers, layers[::-1]):
+        mirrored = resolve_sheet(SheetSpec(layers=stack), load_library())
+        assert bench("caliper-laser").refuses(mirrored).values == {"material": "aluminium"}
+
+
+def test_a_clear_coat_lets_the_laser_see_the_board():
+    layers = (LayerSpec(material="pet", thickness_um=12), LayerSpec(material="coated-board", grammage_gsm=300))
+    assert bench("caliper-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
 
 
 def test_a_sheet_beyond_the_range_is_refused():

@@ -20,6 +20,7 @@ from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles.adding import pile
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
 from sheetmargin_service.prediction.principles.optical.kubelka_munk import scattering_layer
 from sheetmargin_service.prediction.principles.readings import (
@@ -49,6 +50,8 @@ LEAST_DIFFUSE = 0.05
 """Least share of light sent back diffusely that a triangulating laser can read (typical, from memory)."""
 POLISHED_FAMILIES = ("glass", "semiconductor")
 """They send a laser back as a mirror does."""
+FOIL_UM = 100.0
+"""Thinner metal is rolled bright and mirrors too; thicker sheet scatters enough (typical, from memory)."""
 
 
 def root_sum_square(*parts: float) -> float:
@@ -218,26 +221,35 @@ def _depth_um(layer: SheetLayer) -> float:
 
 
 def _refuses_light(sheet: Sheet) -> Fact | None:
-    """Why a triangulating laser sees no spot on the first layer, or None."""
-    material = sheet.layers[0].material
-    if material is None or material.optical is None:
+    """Why a triangulating laser sees no spot on one of the sheet's faces, or None."""
+    for layer in (sheet.layers[0], sheet.layers[-1]):
+        if layer.material is not None and _mirrors(layer.material.family, layer.thickness_um):
+            return Fact(code="mirror-surface", values={"material": layer.material.id})
+        if layer.material is not None and layer.material.family == "metal":
+            return None
+    seen = [
+        scattering_layer(
+            scattering_m2_per_kg=np.asarray(layer.material.optical.scattering_m2_per_kg),
+            absorption_m2_per_kg=np.asarray(layer.material.optical.absorption_m2_per_kg),
+            mass_kg_per_m2=np.asarray(layer.density_kg_m3 * layer.thickness_um * 1e-6),
+        )
+        for layer in sheet.layers
+        if layer.material is not None and layer.material.optical is not None
+    ]
+    if not seen:
         return None
-    if material.family in POLISHED_FAMILIES:
-        return Fact(code="mirror-surface", values={"material": material.id})
-    if material.family == "metal":
-        return None
-    diffuse = scattering_layer(
-        scattering_m2_per_kg=np.asarray(material.optical.scattering_m2_per_kg),
-        absorption_m2_per_kg=np.asarray(material.optical.absorption_m2_per_kg),
-        mass_kg_per_m2=np.asarray(sheet.layers[0].density_kg_m3 * sheet.layers[0].thickness_um * 1e-6),
-    )
-    back = float(diffuse.front)
+    whole = pile(seen)
+    back = float(np.minimum(whole.front, whole.back))
     if back >= LEAST_DIFFUSE:
         return None
     return Fact(
         code="no-diffuse-spot",
         values={"reflected_pct": float(f"{100.0 * back:.2g}"), "least_pct": round(100.0 * LEAST_DIFFUSE)},
     )
+
+
+def _mirrors(family: str, thickness_um: float) -> bool:
+    return family in POLISHED_FAMILIES or (family == "metal" and thickness_um < FOIL_UM)
 
 
 class Caliper:

@@ -151,8 +151,8 @@ class CapacitiveBench:
                     code="conductive-sheet",
                     values={
                         "material": layer.material.id,
-                        "resistivity_ohm_m": electrical.resistivity_ohm_m,
-                        "loss_tangent": float(f"{tangent:.2g}"),
+                        "resistivity_uohm_m": float(f"{1e6 * electrical.resistivity_ohm_m:.3g}"),
+                        "decades": round(float(np.log10(tangent)), 1),
                     },
                 )
         if electrical.permittivity is None:
