@@ -218,11 +218,14 @@ class Percentiles:
 
 @dataclass(frozen=True, kw_only=True)
 class Signal:
+    """`fewer`: a ply too few, of a sheet of several plies; its `double` is a ply too many."""
+
     quantity: str
     unit: str
     no_sheet: Percentiles
     single: Percentiles
     double: Percentiles
+    fewer: Percentiles | None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.answer import (
     Changeovers,
     ClassSummary,
@@ -20,6 +20,7 @@ from sheetmargin_service.selection.answer import (
     Signal,
     Unplaced,
 )
+from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.stations import DECIMALS, Served, Station
 
@@ -79,20 +80,22 @@ def _setup(station: Station, index: int) -> Setup:
 def _result(station: Station, index: int, setup: int) -> SheetResult:
     served = station.served[index]
     principle = station.post.principle
-    spans = {
-        state: Percentiles(
-            **{p: round(float(getattr(getattr(served.survey, state), p)[0]), DECIMALS) for p in ("p1", "p50", "p99")}
-        )
-        for state in STATES
-    }
+    survey = served.survey
+    states = {state: _percentiles(getattr(survey, state)) for state in STATES}
+    fewer = None if survey.fewer is None else _percentiles(survey.fewer)
     no_sheet, single, double = served.margin
     return SheetResult(
         index=index,
         setup=setup,
-        signal=Signal(quantity=principle.quantity, unit=principle.unit, **spans),
+        signal=Signal(quantity=principle.quantity, unit=principle.unit, **states, fewer=fewer),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
         misread_ppm=served.misreads,
     )
+
+
+def _percentiles(span: Span) -> Percentiles:
+    p1, p50, p99 = (round(float(p[0]), DECIMALS) for p in (span.p1, span.p50, span.p99))
+    return Percentiles(p1=p1, p50=p50, p99=p99)
 
 
 def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
@@ -104,6 +107,9 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     facts = [_limiting(station, served, index), _deciding(plan)]
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
+    if sheets[index].plies > 1:
+        post = station.post
+        facts.append(counting(post.bench, sheets[index], allowed=post.allowed, step=post.principle.band_step))
     facts += station.post.bench.facts(sheets[index], station.choice.setting)
     return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
 

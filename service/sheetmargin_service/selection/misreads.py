@@ -55,7 +55,10 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
 
 
 def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
-    """The six pairs for a band `low` to `high` of one sheet."""
+    """The six pairs for a band `low` to `high` of one sheet.
+
+    Of a sheet of several plies, `no_sheet_as_single` is the worse of nothing and a ply too few read as right.
+    """
     known: dict[int, tuple[Array, Array]] = {}
 
     def chances(noise: Noise | None) -> tuple[Array, Array]:
@@ -75,12 +78,17 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
     _, space_above = outside(detail.no_sheet, readings.no_sheet)
     below, above = chances(detail.no_sheet.noise)
     space_within = run_chance(one=1.0 - below - above, readings=readings.no_sheet, run=readings.run)
+    no_sheet_as_single = _interval(detail.no_sheet, space_within)
+    if detail.fewer is not None:
+        fewer_below, fewer_above = outside(detail.fewer, readings.single)
+        fewer_as_single = _interval(detail.fewer, np.clip(1.0 - fewer_below - fewer_above, 0.0, 1.0))
+        no_sheet_as_single = max(no_sheet_as_single, fewer_as_single, key=lambda m: (m.high or 0.0, m.estimate or 0.0))
     return Misreads(
         single_as_double=_interval(detail.single, single_above),
         single_as_no_sheet=_interval(detail.single, single_below),
         double_as_single=_interval(detail.double, np.clip(1.0 - double_below - double_above, 0.0, 1.0)),
         double_as_no_sheet=_interval(detail.double, double_below),
-        no_sheet_as_single=_interval(detail.no_sheet, space_within),
+        no_sheet_as_single=no_sheet_as_single,
         no_sheet_as_double=_interval(detail.no_sheet, space_above),
     )
 

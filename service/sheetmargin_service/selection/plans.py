@@ -13,6 +13,7 @@ from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.cover import Cover, covers
 from sheetmargin_service.selection.listing import List, list_of
+from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import best_setting, choice_at, receiver_at
 from sheetmargin_service.selection.stations import (
@@ -61,9 +62,17 @@ def plan_for_sheet(place: Post) -> Plan | Fact:
         return fact
     choice = best_setting(place.bench, place.surveys, allowed=place.allowed, step=place.principle.band_step)
     for fact in hopeless_at(place, place.surveys, choice).values():
-        return fact
+        return _with_plies(place, fact)
     station = build_station(place, choice, [0])
-    return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
+    return _with_plies(place, why_not(station, 0)) if unfit(station) else Plan(stations=(station,), left_out={})
+
+
+def _with_plies(place: Post, fact: Fact) -> Fact:
+    """Of a sheet of several plies, what is asked next: how many would work."""
+    sheet = place.question.sheets[0]
+    if sheet.plies == 1:
+        return fact
+    return counting(place.bench, sheet, allowed=place.allowed, step=place.principle.band_step)
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:

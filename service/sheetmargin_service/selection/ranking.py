@@ -35,8 +35,9 @@ Key = tuple[int | float | str | bool, ...]
 
 
 def ranked(plans: Sequence[Plan]) -> list[Plan]:
-    """Most sheets served; then the verdict; then the misreads against their targets, in half powers of ten; then no
-    contact, room for the sheet, and nothing else that moves the signal; then the margin, then the simpler set-up.
+    """Most sheets served; then the verdict; then, where a target is not surely met, the misreads against it in half
+    powers of ten; then no contact, room for the sheet, and nothing else that moves the signal; then the margin, then
+    the simpler set-up.
 
     Margins of one principle are compared as they are, those of several as multiples of one sheet's own spread.
     """
@@ -51,7 +52,7 @@ def _key(plan: Plan, *, one_principle: bool) -> Key:
         -plan.served,
         ORDER[plan.verdict],
         len(stations),
-        max(s.judgement.ratio for st in stations for s in st.served.values()),
+        0.0 if plan.verdict == "suitable" else max(s.judgement.ratio for st in stations for s in st.served.values()),
         any(not st.post.detector_class.contactless for st in stations),
         any(st.choice.gap.nominal < ROOMY_MM for st in stations),
         any(st.post.principle.depends_on for st in stations),

@@ -332,7 +332,8 @@ class SignalSchema(OutputSchema):
     unit = string("Its unit.")
     no_sheet = part(PercentilesSchema, "No sheet.")
     single = part(PercentilesSchema, "One sheet.")
-    double = part(PercentilesSchema, "Two sheets.")
+    double = part(PercentilesSchema, "Two sheets; of a sheet of several plies, a ply too many.")
+    fewer = part(PercentilesSchema, "A ply too few, of a sheet of several plies; else null.", nullable=True)
 
 
 class MarginSchema(OutputSchema):
