@@ -16,6 +16,8 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
+from sheetmargin_service.web import demo, embed, setup_sheets
+from sheetmargin_service.web.cors import install_cors
 
 DESCRIPTION = (
     "Which double-sheet detector, how far apart, tilted how much, set to what, and will it work: computed from "
@@ -39,7 +41,8 @@ def load_service(settings: Settings) -> Service:
 
 def create_app(settings: Settings | None = None, *, service: Service | None = None) -> Flask:
     """The WSGI application. Settings come from the environment, and the service from them, unless they are given."""
-    service = service or load_service(settings or settings_from())
+    settings = settings or settings_from()
+    service = service or load_service(settings)
     app = Flask("sheetmargin_service", static_folder=None, template_folder="api/templates")
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.json.sort_keys = False  # type: ignore[attr-defined]
@@ -47,7 +50,10 @@ def create_app(settings: Settings | None = None, *, service: Service | None = No
     app.extensions["sheetmargin"] = service
     install_headers(app)
     problems.handle_problems(app)
-    parts = (recommendations.routes, library.routes, probes.routes, docs.routes)
+    parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
+    if settings.demo:
+        parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)
     openapi.publish(app, document, service)
+    install_cors(app, settings.origins)
     return app

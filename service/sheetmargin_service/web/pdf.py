@@ -1,0 +1,26 @@
+"""The set-up sheet as PDF, where the extra `pdf` (WeasyPrint) is installed."""
+
+from __future__ import annotations
+
+from typing import NoReturn
+
+
+class NoPdf(RuntimeError):  # noqa: N818 - a state of the installation, not a fault
+    """WeasyPrint, or a library of the system that it loads, is not there."""
+
+
+def pdf_of(html: str) -> bytes:
+    """PDF of a page that needs nothing from outside; NoPdf without the extra."""
+    try:
+        # Loads Pango; takes half a second that only those who ask for a PDF should wait.
+        from weasyprint import HTML
+        from weasyprint.urls import URLFetcher
+    except (ImportError, OSError) as error:
+        raise NoPdf("PDF needs the extra `pdf` and the Pango library") from error
+
+    class Nothing(URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: object = None) -> NoReturn:
+            raise ValueError(f"{url} is not fetched: the page has everything in it")
+
+    pdf: bytes = HTML(string=html, url_fetcher=Nothing()).write_pdf()
+    return pdf

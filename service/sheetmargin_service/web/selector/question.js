@@ -1,0 +1,37 @@
+// From what was typed to what is asked: the job, and the request that carries it.
+
+/** The job of the API's contract: sheets, machine fields and the shop's wishes, nothing that was not given. */
+export function jobOf(sheets, machine, { catalogue, limit }) {
+  return { sheets, ...machine, ...(catalogue ? { catalogue } : {}), ...(limit ? { limit } : {}) };
+}
+
+/**
+ * The request for a job. One sheet of single values and no machine goes by GET, which caches may keep and browsers send
+ * without asking first; everything else by POST.
+ */
+export function requestFor(job, language) {
+  const { sheets, ...rest } = job;
+  const single = sheets.length === 1 && Object.values(sheets[0]).every((value) => typeof value !== "object");
+  if (single && Object.values(rest).every((value) => typeof value !== "object")) {
+    return { path: "v1/recommendations", query: { ...sheets[0], ...rest, language } };
+  }
+  return { path: "v1/recommendations", body: job };
+}
+
+/** The set-up sheet's address: it carries the job, the choice, and the versions that it was chosen by. */
+export function sheetLink(service, job, recommendation, answer, { key, language }) {
+  const url = new URL("v1/setup-sheets", service);
+  url.searchParams.set("job", packed(job));
+  url.searchParams.set("rank", recommendation.rank);
+  url.searchParams.set("made_with", `${answer.model_version}.${answer.catalogue_version}`);
+  url.searchParams.set("language", language);
+  if (key) url.searchParams.set("key", key);
+  return url.href;
+}
+
+/** JSON in the letters that survive every address field and mail: base64url of RFC 4648, without padding. */
+function packed(job) {
+  const bytes = new TextEncoder().encode(JSON.stringify(job));
+  const text = Array.from(bytes, (byte) => String.fromCharCode(byte)).join("");
+  return btoa(text).replaceAll("+", "-").replaceAll("/", "_").replace(/=+$/, "");
+}

@@ -1,0 +1,282 @@
+// What the element says, in English and German, and how it writes numbers.
+
+const EN = {
+  form: "Your sheets",
+  sheet: "Sheet {n}",
+  material: "Material",
+  materialHint: "A trade name will do: copy paper, PET, 18 pt board.",
+  size: "Weight or thickness",
+  unit: "Unit",
+  weight: "Weight",
+  thickness: "Thickness",
+  add: "Add a sheet that runs on the same machine",
+  remove: "Remove sheet {n}",
+  machine: "The machine, if you know it",
+  found: "{n} materials found.",
+  foundNone: "No material of that name.",
+  "unit-gsm": "g/m²",
+  "unit-lb-bond": "lb, bond 17 × 22 in",
+  "unit-lb-text": "lb, text 25 × 38 in",
+  "unit-lb-cover": "lb, cover 20 × 26 in",
+  "unit-lb-index": "lb, index 25½ × 30½ in",
+  "unit-lb-bristol": "lb, bristol 22½ × 28½ in",
+  "unit-lb-tag": "lb, tag 24 × 36 in",
+  "unit-lb-msf": "lb per 1000 ft²",
+  "unit-um": "µm",
+  "unit-mil": "mil",
+  "unit-pt": "pt",
+  "unit-gauge-steel": "gauge, steel",
+  "unit-gauge-aluminium": "gauge, aluminium and copper",
+  "unit-gauge-film": "gauge, film",
+  clearance_above_mm: "Free height above the sheet",
+  clearance_below_mm: "Free height below the sheet",
+  flutter_mm: "Flutter, up or down",
+  speed_m_per_min: "Line speed",
+  sheet_length_mm: "Sheet length along travel",
+  sheet_spacing_mm: "Space between two sheets",
+  scan_ms: "Controller scan",
+  temperature_min_c: "Coldest air",
+  temperature_max_c: "Warmest air",
+  waiting: "Give a material and its weight or thickness; the answer follows as you type.",
+  computing: "Computing.",
+  verdict: { suitable: "This will work.", trial: "Worth a trial on the bench.", unsuitable: "Nothing in this catalogue does it." },
+  verdictLong: {
+    suitable: "The targets are met over the whole range of what is uncertain.",
+    trial: "The margins look right; only a trial with your own sheets can tell.",
+    unsuitable: "Every kind of detector was ruled out; the reasons stand below.",
+  },
+  verdictShort: { suitable: "will work", trial: "try first", unsuitable: "will not do" },
+  summary: "{verdict} {n} set-ups. First: {name}, gap {gap}, least margin {margin}.",
+  summaryOne: "{verdict} One set-up: {name}, gap {gap}, least margin {margin}.",
+  understood: "Taken as",
+  answer: "Set-ups, best first",
+  rank: "Set-up {n}",
+  principle: {
+    ultrasonic: "Ultrasound",
+    "eddy-current": "Eddy current",
+    "eddy-current-one-sided": "Eddy current, one side",
+    capacitive: "Capacitive",
+    optical: "Light through the sheet",
+    caliper: "Thickness gauge",
+  },
+  gap: "Gap",
+  tilt: "Tilt",
+  square: "square on",
+  contact: "in contact",
+  from: "{low} to {high}",
+  band: "One sheet reads",
+  hold: "Hold",
+  speedMax: "Fastest line",
+  margin: "Least margin",
+  illustrative: "example class, no product",
+  missedDoubles: "Doubles missed",
+  falseStops: "False stops",
+  perMillion: "{estimate} in a million, {low} to {high}",
+  perMillionBelow: "below {estimate} in a million",
+  choose: "Choose this set-up",
+  chosen: "Set-up {n} chosen.",
+  sheetLink: "Set-up sheet to print",
+  opensNew: "(opens in a new window)",
+  why: "Why",
+  source: "Source: {source}",
+  unplaced: "Not served: {sheet}.",
+  state: { no_sheet: "none", single: "one", double: "two" },
+  stateLong: { no_sheet: "No sheet", single: "One sheet", double: "Two sheets" },
+  ladder: "What the detector reads",
+  ladderOf: "What the detector reads of {sheet}",
+  quantity: {
+    attenuation: "Attenuation",
+    thickness: "Thickness",
+    capacitance: "Capacitance",
+  },
+  ladderText: "{quantity} in {unit}.",
+  ladderState: "{state}: {p50}, mostly {p1} to {p99}.",
+  ladderBand: "From {low} to {high} counts as one sheet.",
+  ladderMargin: "Margins: no sheet {no_sheet}, one sheet {single}, two sheets {double}.",
+  counts: "counts as one",
+  stance: "How the pair stands",
+  stanceText: "Gap from face to face {gap}, usable from {low} to {high}.",
+  stanceTilt: "Tilted by {tilt} along the direction of travel, usable from {low} to {high}.",
+  stanceSquare: "Not tilted.",
+  stanceContact: "The head touches the sheet.",
+  emitter: "emitter",
+  receiver: "receiver",
+  head: "head",
+  travel: "travel",
+  scheme: "Angle true, lengths not to scale.",
+  limiting: "The least margin is {margin}: {state}, {sheet}.",
+  trial: "The bench trial",
+  assumptions: "What was assumed ({n})",
+  rejected: "What was ruled out, and why ({n})",
+  cautions: "Before you rely on it",
+  retry: "Try again",
+  errors: {
+    unreachable: "The service cannot be reached. Your entries are kept; check the connection and try again.",
+    offline: "This device is offline. Your entries are kept; the answer comes when the connection is back.",
+    slow: "The service took too long. Try again; if it goes on, tell the shop.",
+    busy: "The service is busy. It is asked again in {n} s.",
+    busyStill: "The service is still busy. Try again in a minute.",
+    refused: "The service does not accept this page's key. Please tell the shop.",
+    failed: "The service failed. Try again; if it goes on, tell the shop and name request {id}.",
+    invalid: "Something in your entries cannot be right; it is marked above.",
+    elsewhere: "The service does not accept this question:",
+  },
+  notNumber: "This is no number.",
+  notPositive: "This has to be more than zero.",
+  expected: "Expected: {expected}.",
+  meant: "Did you mean:",
+};
+
+const DE = {
+  form: "Ihre Bogen",
+  sheet: "Bogen {n}",
+  material: "Material",
+  materialHint: "Ein üblicher Name genügt: Kopierpapier, PET, Graupappe.",
+  size: "Gewicht oder Dicke",
+  unit: "Einheit",
+  weight: "Gewicht",
+  thickness: "Dicke",
+  add: "Einen weiteren Bogen derselben Maschine angeben",
+  remove: "Bogen {n} entfernen",
+  machine: "Die Maschine, soweit bekannt",
+  found: "{n} Materialien gefunden.",
+  foundNone: "Kein Material dieses Namens.",
+  "unit-lb-msf": "lb je 1000 ft²",
+  "unit-gauge-steel": "Gauge, Stahl",
+  "unit-gauge-aluminium": "Gauge, Aluminium und Kupfer",
+  "unit-gauge-film": "Gauge, Folie",
+  clearance_above_mm: "Freie Höhe über dem Bogen",
+  clearance_below_mm: "Freie Höhe unter dem Bogen",
+  flutter_mm: "Flattern nach oben oder unten",
+  speed_m_per_min: "Geschwindigkeit",
+  sheet_length_mm: "Bogenlänge in Laufrichtung",
+  sheet_spacing_mm: "Lücke zwischen zwei Bogen",
+  scan_ms: "Zykluszeit der Steuerung",
+  temperature_min_c: "Kälteste Luft",
+  temperature_max_c: "Wärmste Luft",
+  waiting: "Material und Gewicht oder Dicke angeben; die Antwort kommt beim Tippen.",
+  computing: "Es wird gerechnet.",
+  verdict: { suitable: "Das geht.", trial: "Einen Versuch am Prüfstand wert.", unsuitable: "Nichts in diesem Katalog leistet das." },
+  verdictLong: {
+    suitable: "Die Ziele werden über die ganze Spanne des Ungewissen eingehalten.",
+    trial: "Die Reserven sehen gut aus; Gewissheit gibt nur ein Versuch mit den eigenen Bogen.",
+    unsuitable: "Jede Art Detektor schied aus; die Gründe stehen unten.",
+  },
+  verdictShort: { suitable: "geht", trial: "erst versuchen", unsuitable: "geht nicht" },
+  summary: "{verdict} {n} Aufbauten. Der erste: {name}, Abstand {gap}, kleinste Reserve {margin}.",
+  summaryOne: "{verdict} Ein Aufbau: {name}, Abstand {gap}, kleinste Reserve {margin}.",
+  understood: "Verstanden als",
+  answer: "Aufbauten, der beste zuerst",
+  rank: "Aufbau {n}",
+  principle: {
+    ultrasonic: "Ultraschall",
+    "eddy-current": "Wirbelstrom",
+    "eddy-current-one-sided": "Wirbelstrom, einseitig",
+    capacitive: "Kapazitiv",
+    optical: "Licht durch den Bogen",
+    caliper: "Dickenmessung",
+  },
+  gap: "Abstand",
+  tilt: "Neigung",
+  square: "senkrecht",
+  contact: "berührt",
+  from: "{low} bis {high}",
+  band: "Ein Bogen liest",
+  hold: "Haltezeit",
+  speedMax: "Höchste Geschwindigkeit",
+  margin: "Kleinste Reserve",
+  illustrative: "Beispielklasse, kein Produkt",
+  missedDoubles: "Übersehene Doppelbogen",
+  falseStops: "Fehlstopps",
+  perMillion: "{estimate} je Million, {low} bis {high}",
+  perMillionBelow: "unter {estimate} je Million",
+  choose: "Diesen Aufbau wählen",
+  chosen: "Aufbau {n} gewählt.",
+  sheetLink: "Einrichteblatt zum Drucken",
+  opensNew: "(öffnet ein neues Fenster)",
+  why: "Warum",
+  source: "Quelle: {source}",
+  unplaced: "Nicht bedient: {sheet}.",
+  state: { no_sheet: "kein", single: "ein", double: "zwei" },
+  stateLong: { no_sheet: "Kein Bogen", single: "Ein Bogen", double: "Zwei Bogen" },
+  ladder: "Was der Detektor liest",
+  ladderOf: "Was der Detektor liest: {sheet}",
+  quantity: { attenuation: "Dämpfung", thickness: "Dicke", capacitance: "Kapazität" },
+  ladderText: "{quantity} in {unit}.",
+  ladderState: "{state}: {p50}, meist {p1} bis {p99}.",
+  ladderBand: "Von {low} bis {high} gilt als ein Bogen.",
+  ladderMargin: "Reserven: kein Bogen {no_sheet}, ein Bogen {single}, zwei Bogen {double}.",
+  counts: "gilt als einer",
+  stance: "Wie das Paar steht",
+  stanceText: "Abstand von Fläche zu Fläche {gap}, brauchbar von {low} bis {high}.",
+  stanceTilt: "Um {tilt} in Laufrichtung geneigt, brauchbar von {low} bis {high}.",
+  stanceSquare: "Nicht geneigt.",
+  stanceContact: "Der Kopf berührt den Bogen.",
+  emitter: "Sender",
+  receiver: "Empfänger",
+  head: "Kopf",
+  travel: "Lauf",
+  scheme: "Winkel wahr, Längen nicht maßstäblich.",
+  limiting: "Die kleinste Reserve ist {margin}: {state}, {sheet}.",
+  trial: "Der Versuch am Prüfstand",
+  assumptions: "Was angenommen wurde ({n})",
+  rejected: "Was ausschied, und warum ({n})",
+  cautions: "Bevor Sie sich darauf verlassen",
+  retry: "Noch einmal versuchen",
+  errors: {
+    unreachable: "Der Dienst ist nicht erreichbar. Ihre Eingaben bleiben; Verbindung prüfen und noch einmal versuchen.",
+    offline: "Dieses Gerät ist offline. Ihre Eingaben bleiben; die Antwort kommt, sobald die Verbindung wieder da ist.",
+    slow: "Der Dienst brauchte zu lange. Noch einmal versuchen; bleibt es dabei, dem Shop Bescheid geben.",
+    busy: "Der Dienst ist ausgelastet. Er wird in {n} s noch einmal gefragt.",
+    busyStill: "Der Dienst ist weiter ausgelastet. In einer Minute noch einmal versuchen.",
+    refused: "Der Dienst nimmt den Schlüssel dieser Seite nicht an. Bitte dem Shop Bescheid geben.",
+    failed: "Der Dienst versagte. Noch einmal versuchen; bleibt es dabei, dem Shop die Anfrage {id} nennen.",
+    invalid: "Etwas in Ihren Eingaben kann nicht stimmen; es ist oben markiert.",
+    elsewhere: "Der Dienst nimmt diese Frage nicht an:",
+  },
+  notNumber: "Das ist keine Zahl.",
+  notPositive: "Das muss mehr als null sein.",
+  expected: "Erwartet: {expected}.",
+  meant: "Gemeint war vielleicht:",
+};
+
+const WORDS = { en: EN, de: { ...EN, ...DE } };
+
+/** Language and number format of a language tag; English for tags of other languages. */
+export class Speech {
+  constructor(tag) {
+    const language = tag.toLowerCase().split("-")[0];
+    this.language = language in WORDS ? language : "en";
+    this.words = WORDS[this.language];
+    // The region decides how numbers look (de-CH, en-IN), where the tag names one of our languages.
+    const locale = this.language === language && Intl.NumberFormat.supportedLocalesOf([tag]).length ? tag : this.language;
+    this.#format = new Intl.NumberFormat(locale, { maximumFractionDigits: 1 });
+    this.#fine = new Intl.NumberFormat(locale, { maximumSignificantDigits: 2 });
+  }
+  #format;
+  #fine;
+
+  /** A text by its name ("errors.busy"), its places filled from `values`; the last part of an unknown name itself. */
+  say(name, values = {}) {
+    const [first, ...rest] = name.split(".");
+    const key = rest.join(".");
+    const text = rest.length ? this.words[first]?.[key] ?? key : this.words[first];
+    return text.replace(/\{(\w+)\}/g, (_, place) => values[place]);
+  }
+
+  /** A number as the region writes it, to one decimal. */
+  number(value) {
+    // A minus sign proper, which screen readers say and hyphens do not promise.
+    return this.#format.format(value).replace("-", "\u2212");
+  }
+
+  /** A number of misreads, to two significant digits. */
+  fine(value) {
+    return this.#fine.format(value);
+  }
+
+  /** A number with its unit, kept on one line. */
+  measure(value, unit) {
+    return `${this.number(value)}${unit === "°" ? "" : "\u00a0"}${unit === "um" ? "µm" : unit}`;
+  }
+}

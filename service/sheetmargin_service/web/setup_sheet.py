@@ -1,0 +1,162 @@
+"""The printable set-up sheet: one page for whoever mounts, aligns and tries the pair."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Literal, get_args
+
+from markupsafe import Markup
+
+from sheetmargin_service.web.ladder import ladder, written_unit
+from sheetmargin_service.web.pages import environment
+from sheetmargin_service.web.words import Words
+
+Paper = Literal["a4", "letter"]
+PAPERS: tuple[Paper, ...] = get_args(Paper)
+
+MOST_SHEETS = 3
+"""Sheets whose readings have room on the page: those with the least margin; the page says how many there are."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Versions:
+    """What figures depend on beside the job."""
+
+    model: str
+    catalogue: str
+
+    @property
+    def mark(self) -> str:
+        """As a link carries it."""
+        return f"{self.model}.{self.catalogue}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Links:
+    """Addresses on the page. `again` regenerates it; None where the job is too long for a link."""
+
+    again: str | None
+    pdf: str | None = None
+    other_paper: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """A row of the table of readings."""
+
+    state: str
+    sheet: str | None
+    expected: float
+    low: float
+    high: float
+
+
+def render(
+    answer: Mapping[str, Any],
+    *,
+    rank: int,
+    setup: int,
+    drawing: str | None,
+    words: Words,
+    paper: Paper,
+    made_with: Versions | None,
+    build: str,
+    links: Links,
+    style: str | None = None,
+) -> str:
+    """HTML of one set-up of a recommendation; `answer` is the answer as it goes over the wire.
+
+    `drawing` is an SVG of the set-up; `made_with` are the versions that the reader's link was made with; `style` is put
+    into the page where it cannot be fetched.
+    """
+    recommendation = answer["recommendations"][rank - 1]
+    chosen = recommendation["setups"][setup]
+    served = sorted((s for s in recommendation["sheets"] if s["setup"] == setup), key=_least_margin)
+    band = chosen["profile"]["single_band_attenuation_db"]
+    unit = written_unit(served[0]["signal"]["unit"])
+    today = Versions(model=answer["model_version"], catalogue=answer["catalogue_version"])
+    label = partial(_label, answer=answer, words=words)
+    return (
+        environment()
+        .get_template("setup-sheet.html")
+        .render(
+            words=words,
+            paper=paper,
+            style=Markup(style) if style is not None else None,
+            answer=answer,
+            recommendation=recommendation,
+            setup=chosen,
+            sheets=[
+                f"{label(s['index'])}: {_described(answer['sheets'][s['index']], words)}"
+                for s in sorted(served, key=_index)
+            ],
+            band=band,
+            unit=unit,
+            drawing=Markup(drawing) if drawing is not None else None,
+            ladder_title=words("ladder", sheet=label(served[0]["index"])),
+            ladder=Markup(ladder(signal=served[0]["signal"], margin=served[0]["margin"], band=band, words=words)),
+            steps=list(_steps(chosen, band=band, unit=unit, words=words)),
+            readings=list(_readings(served[:MOST_SHEETS], label=label, words=words)),
+            served=len(served),
+            shown=min(len(served), MOST_SHEETS),
+            today=today,
+            made_with=made_with if made_with is not None and made_with != today else None,
+            build=build,
+            links=links,
+        )
+    )
+
+
+def _least_margin(sheet: Mapping[str, Any]) -> float:
+    margin: float = min(sheet["margin"].values())
+    return margin
+
+
+def _label(index: int, *, answer: Mapping[str, Any], words: Words) -> str:
+    label: str | None = answer["sheets"][index]["label"]
+    return label or words("sheet", n=index + 1)
+
+
+def _described(sheet: Mapping[str, Any], words: Words) -> str:
+    grammage, thickness = words.number(sheet["grammage_gsm"]), words.number(sheet["thickness_um"])
+    return f"{sheet['material']}, {grammage} g/m², {thickness} µm"
+
+
+def _steps(setup: Mapping[str, Any], *, band: Sequence[int], unit: str, words: Words) -> Iterator[str]:
+    """What to do, in order; the answer's own alignment steps where it has them."""
+    mounting, alignment, hold = setup["mounting"], setup["alignment"], setup["profile"]["hold_ms"]
+    if mounting is None:
+        yield words("step-mount-bare")
+    else:
+        mount = words("step-mount", below=mounting["emitter_to_sheet_mm"], above=mounting["receiver_to_sheet_mm"])
+        bracket = mounting["bracket"]
+        if bracket["hole_mm"] is not None:
+            mount += " " + words("step-thread", thread=bracket["thread"], hole=bracket["hole_mm"])
+        yield mount
+        yield from (note["text"] for note in mounting["notes"])
+    if alignment is None:
+        yield words("step-align-bare")
+    elif alignment["steps"]:
+        yield from (note["text"] for note in alignment["steps"])
+    else:
+        yield words("step-align", lateral=alignment["lateral_mm_1db"], angle=alignment["angle_deg_1db"])
+    yield words("step-read")
+    places = {"low": band[0], "high": band[1], "unit": unit}
+    yield words("step-set", **places) if hold is None else words("step-set-hold", hold=hold, **places)
+    yield words("step-accept", **places)
+
+
+def _readings(served: Sequence[Mapping[str, Any]], *, label: Callable[[int], str], words: Words) -> Iterator[Reading]:
+    for position, sheet in enumerate(served):
+        states = ("no_sheet", "single", "double") if position == 0 else ("single", "double")
+        for state in states:
+            spread = sheet["signal"][state]
+            yield Reading(
+                state=words(state),
+                sheet=label(sheet["index"]) if len(served) > 1 and state != "no_sheet" else None,
+                expected=spread["p50"],
+                low=spread["p1"],
+                high=spread["p99"],
+            )

@@ -1,0 +1,223 @@
+"""The calls of the set-up sheet: by POST, and by a link that carries the job; as a page or as PDF."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Final, Literal
+from urllib.parse import urlencode
+
+from flask import Response, request
+from marshmallow import post_load
+
+from sheetmargin_service.api.admit import admit
+from sheetmargin_service.api.caching import cacheable
+from sheetmargin_service.api.canonical import canonical_job, strong_etag
+from sheetmargin_service.api.decode import decode_json
+from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.languages import LANGUAGES, Language, wanted_language
+from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.routes import Call, Routes
+from sheetmargin_service.api.schemas.answer import dump_answer
+from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.schemas.strict import Choice, Part, StrictSchema, Text, Whole
+from sheetmargin_service.api.service import current_service
+from sheetmargin_service.selection.job import Job
+from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
+from sheetmargin_service.web.pdf import NoPdf, pdf_of
+from sheetmargin_service.web.setup_sheet import PAPERS, Links, Paper, Versions, render
+from sheetmargin_service.web.words import Words
+
+PDF: Final = "application/pdf"
+LONGEST_LINK = 4000
+"""Characters of a link's query. Servers and proxies commonly read request lines of 4094 bytes or more (gunicorn's
+default limit)."""
+
+POLICY = policy("style-src 'self'")
+STYLE = "setup-sheet.css"
+
+routes = Routes("setup-sheets", "What to hand to whoever mounts the pair: one page to print.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """Which sheet is wanted. None: what the request's headers say, or nothing."""
+
+    job: Job
+    rank: int
+    setup: int
+    paper: Paper
+    language: Language | None
+    made_with: Versions | None = None
+
+
+class _Wishes(StrictSchema):
+    """Which recommendation, on which paper."""
+
+    rank = Whole("Rank of the recommendation.", ge=1, le=20, load_default=1)
+    setup = Whole("Index of its set-up.", ge=0, le=100, load_default=0)
+    paper = Choice("Paper to print on.", among=PAPERS, load_default="a4")
+    language = Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES, load_default=None)
+
+
+class SetupSheetSchema(_Wishes):
+    """A job, and which of its recommendations is to be set up."""
+
+    makes = Asked
+    job = Part(JobSchema, "The job.", required=True)
+
+
+class SetupSheetQuerySchema(_Wishes):
+    """The same in a link."""
+
+    job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=20_000, required=True)
+    made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> Asked:
+        data["job"] = _unpacked(data["job"])
+        model, _dot, catalogue = data.pop("made_with", "").partition(".")
+        return Asked(**data, made_with=Versions(model=model, catalogue=catalogue) if model else None)
+
+
+@routes.post("/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), body=SetupSheetSchema)
+def make_setup_sheet(asked: Asked) -> Response:
+    """The printable set-up sheet of a recommendation."""
+    return _sheet(asked, HTML)
+
+
+@routes.get("/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), query=SetupSheetQuerySchema)
+def show_setup_sheet(asked: Asked) -> Response:
+    """The set-up sheet that a link carries; it says when today's versions differ from those it was made with."""
+    return _sheet(asked, HTML)
+
+
+@routes.post(
+    "/v1/setup-sheets.pdf",
+    Call(scope="recommend", media_type=PDF, cached=True, can_fail=("not-found",)),
+    body=SetupSheetSchema,
+)
+def make_setup_sheet_pdf(asked: Asked) -> Response:
+    """The set-up sheet as PDF, where the service is installed with the extra `pdf`."""
+    return _sheet(asked, PDF)
+
+
+@routes.get(
+    "/v1/setup-sheets.pdf",
+    Call(scope="recommend", media_type=PDF, cached=True, can_fail=("not-found",)),
+    query=SetupSheetQuerySchema,
+)
+def show_setup_sheet_pdf(asked: Asked) -> Response:
+    """The set-up sheet that a link carries, as PDF."""
+    return _sheet(asked, PDF)
+
+
+@routes.get("/assets/setup-sheet.css", Call(scope="open", media_type=CSS, cached=True))
+def show_setup_sheet_style() -> Response:
+    """Style of the set-up sheet."""
+    return asset(STYLE, CSS)
+
+
+def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) -> Response:
+    service = current_service()
+    question = admit(asked.job, service)
+    language = asked.language or wanted_language()
+
+    def compute() -> bytes:
+        answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
+        document = dump_answer(answer, language=language)
+        _check_choice(document, asked)
+        html = render(
+            document,
+            rank=asked.rank,
+            setup=asked.setup,
+            drawing=None,
+            words=Words(language),
+            paper=asked.paper,
+            made_with=asked.made_with,
+            build=service.build,
+            links=_links(asked, document, language),
+            style=static(STYLE) if media_type == PDF else None,
+        )
+        return html.encode() if media_type == HTML else _pdf(html)
+
+    choice = json.dumps(asdict(asked) | {"job": None, "root": request.url_root})
+    versions = (service.build, service.model_version, question.catalogue.version)
+    etag = strong_etag(*versions, media_type, language, canonical_job(question.job), asked.job.reference or "", choice)
+    content_type = media_type if media_type == PDF else f"{media_type}; charset=utf-8"
+    response = cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed, media_type=content_type)
+    response.headers["Content-Security-Policy"] = POLICY
+    return response
+
+
+def _check_choice(document: Mapping[str, Any], asked: Asked) -> None:
+    """Problem unless the answer has the recommendation and the set-up that are asked for."""
+    found = document["recommendations"]
+    if not found:
+        detail = "Nothing that is admitted serves this job: there is nothing to set up."
+        raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=("job",)))
+    for name, value, least, count in (
+        ("rank", asked.rank, 1, len(found)),
+        ("setup", asked.setup, 0, len(found[min(asked.rank, len(found)) - 1]["setups"])),
+    ):
+        if value - least >= count:
+            fault = Fault(
+                code="out-of-range",
+                detail=f"The answer has no such {name}.",
+                expected=f"a whole number at least {least} and at most {least + count - 1}",
+                path=(name,),
+            )
+            raise Problem("invalid-values", fault)
+
+
+def _pdf(html: str) -> bytes:
+    try:
+        return pdf_of(html)
+    except NoPdf as error:
+        raise Problem("not-found", detail="This service makes no PDF; print the page instead.") from error
+
+
+def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Links:
+    versions = Versions(model=document["model_version"], catalogue=document["catalogue_version"])
+    query: dict[str, str | int] = {"job": _packed(asked.job), "rank": asked.rank, "language": language}
+    if asked.setup:
+        query["setup"] = asked.setup
+
+    def link(path: str, paper: Paper) -> str | None:
+        text = urlencode(query | {"paper": paper, "made_with": versions.mark})
+        return f"{request.url_root}v1/{path}?{text}" if len(text) <= LONGEST_LINK else None
+
+    other: Paper = "letter" if asked.paper == "a4" else "a4"
+    return Links(
+        again=link("setup-sheets", asked.paper),
+        pdf=link("setup-sheets.pdf", asked.paper),
+        other_paper=link("setup-sheets", other),
+    )
+
+
+def _packed(job: Job) -> str:
+    text = json.dumps(_given(asdict(job)), separators=(",", ":"), ensure_ascii=False)
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def _given(value: Any) -> Any:
+    """The job as a caller writes it: what was not given is left out."""
+    if isinstance(value, dict):
+        kept = {name: _given(item) for name, item in value.items() if item is not None}
+        return {name: item for name, item in kept.items() if item != {} and item != []}
+    return [_given(item) for item in value] if isinstance(value, list | tuple) else value
+
+
+def _unpacked(text: str) -> Job:
+    try:
+        body = base64.b64decode(text + "=" * (-len(text) % 4), altchars="-_", validate=True)
+    except (binascii.Error, ValueError) as error:
+        fault = Fault(
+            code="not-base64url", detail="The job in this link cannot be read.", expected="base64url", path=("job",)
+        )
+        raise Problem("invalid-values", fault, in_query=True) from error
+    job: Job = decode_json(body, JobSchema())
+    return job

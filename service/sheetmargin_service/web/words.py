@@ -1,0 +1,39 @@
+"""Words and numbers of the set-up sheet in the language asked for."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+
+from sheetmargin_service.api.languages import Language
+
+
+@cache
+def _table() -> Mapping[str, Mapping[str, str]]:
+    text = (resources.files(__package__) / "words.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+class Words:
+    """Texts of one language; `words("gap")`, with the text's places filled by keyword."""
+
+    def __init__(self, language: Language) -> None:
+        self.language = language
+
+    def __call__(self, name: str, **places: object) -> str:
+        filled = {
+            place: self.number(value) if isinstance(value, int | float) else value for place, value in places.items()
+        }
+        return _table()[name][self.language].format_map(filled)
+
+    def number(self, value: float) -> str:
+        """To one decimal, without a trailing zero, the decimal mark of the language and a minus sign proper.
+
+        >>> Words("de").number(-3.62), Words("en").number(30.0), Words("en").number(-0.0)
+        ('−3,6', '30', '0')
+        """
+        text = f"{value:.1f}".removesuffix(".0")
+        text = "0" if text == "-0" else text.replace("-", "\N{MINUS SIGN}")
+        return text.replace(".", ",") if self.language == "de" else text
