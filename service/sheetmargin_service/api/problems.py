@@ -179,8 +179,6 @@ def handle_problems(app: Flask) -> None:
     """Answer every error of this application with a problem."""
 
     def http(error: HTTPException) -> Response:
-        if error.code is not None and error.code < 400:
-            return Response(status=error.code, headers=error.get_headers())
         return problem_response(from_http(error))
 
     def internal(error: Exception) -> Response:
