@@ -29,7 +29,7 @@ class SignalGrid:
 
     @property
     def centres(self) -> Array:
-        return self.low + self.step * np.arange(self.count)
+        return np.asarray(self.low + self.step * np.arange(self.count))
 
     def bin_nodes(self, values: Array, weights: Array) -> Array:
         """Probabilities (R, count) of R sets of weighted nodes.
@@ -46,7 +46,7 @@ class SignalGrid:
         size = rows * self.count
         pmf = np.bincount(index.ravel(), (weight * (1.0 - share)).ravel(), minlength=size)
         pmf += np.bincount((index + 1).ravel(), (weight * share).ravel(), minlength=size)
-        return pmf.reshape(rows, self.count)
+        return np.asarray(pmf.reshape(rows, self.count), dtype=np.float64)
 
     def blur(self, pmf: Array, sigma: Array) -> Array:
         """Convolve each row of `pmf` (R, count) with a Gaussian of standard deviation `sigma` (R,), integrated over the

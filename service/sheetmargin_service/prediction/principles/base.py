@@ -124,9 +124,14 @@ class Detail:
 class Bench(Protocol):
     """One class under given conditions, ready to be asked about sheets."""
 
-    detector_class: DetectorClass
-    settings: Settings
-    receiver: Receiver
+    @property
+    def detector_class(self) -> DetectorClass: ...
+
+    @property
+    def settings(self) -> Settings: ...
+
+    @property
+    def receiver(self) -> Receiver: ...
 
     def refuses(self, sheet: Sheet) -> Fact | None:
         """Why the principle cannot sense this sheet at all, or None."""

@@ -192,8 +192,8 @@ class SheetModel:
             one = self.ply(frequency_hz, sin_theta)
             through = double_transmission(first=one, second=one, film=films.response(draws[0], frequency_hz, sin_theta))
             sheets = self._displaced(2.0 * self.thickness_m, frequency_hz, sin_theta)
-            through *= sheets * self._displaced(self._by_branch(FILM_M[draws[0]]), frequency_hz, sin_theta)
-            return through
+            sheets = sheets * self._displaced(self._by_branch(FILM_M[draws[0]]), frequency_hz, sin_theta)
+            return np.asarray(through * sheets, dtype=np.complex128)
         whole, displaced = self.pile(films, draws, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * self._displaced(displaced, frequency_hz, sin_theta)
 
