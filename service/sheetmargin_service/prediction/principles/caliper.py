@@ -36,7 +36,7 @@ from sheetmargin_service.prediction.principles.space import level_settings
 
 Array = NDArray[np.float64]
 
-GRID = SignalGrid(low=-100.0, step=1.0, count=12_000)
+GRID = SignalGrid(low=-100.0, step=2.0, count=6000)
 STATIC_SOFTENING = np.array([1.0, 1.0 / 3.0, 3.0])
 """A slow squeeze against the library's moduli near 200 kHz: as stiff, or three times softer or stiffer (typical, from
 memory; soft solids are softer when slow)."""

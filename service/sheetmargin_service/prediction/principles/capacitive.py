@@ -54,7 +54,7 @@ SORPTION_PCT_PER_RH_PCT = 0.11
 """Moisture content of cellulose over relative humidity, between 30 and 70 % (typical, from memory)."""
 GREATEST_LOSS_TANGENT = 0.1
 """Above this ratio of conduction to displacement current a sheet is no dielectric (a choice, stated)."""
-GRID = SignalGrid(low=-100.0, step=0.5, count=16_000)
+GRID = SignalGrid(low=-100.0, step=0.5, count=8000)
 FEMTO = 1e15
 LARGEST_FILL = 0.95
 """Share of the gap that is computed as filled at most: more has no room and is marked as such."""
