@@ -7,14 +7,14 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri, spence
+from scipy.special import ndtr, spence
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import VARIANTS
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
+from sheetmargin_service.prediction.grid import REACH, SignalGrid, phase_nodes
 from sheetmargin_service.prediction.noise import Noise
 from sheetmargin_service.prediction.principles.base import Detail, Fact, Receiver, Settings, Span, Spread, Survey
 from sheetmargin_service.prediction.principles.ultrasonic.facts import facts_of
@@ -31,6 +31,10 @@ Z99 = 2.3263478740408408
 HALF_WIDTH_95 = 1.959963984540054
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
 RIPPLE_PHASES = 4
+FAR_DB = 40.0
+"""A bypass this far below the signal moves it by less than 0.1 dB."""
+LEAST_BOUNCE = 0.01
+"""A bounce below this moves the level by less than 0.1 dB."""
 DB_PER_NEPER = 20.0 / np.log(10.0)
 
 
@@ -135,7 +139,7 @@ class UltrasonicBench:
         nodes, weights = branches.attenuation_db[0], branches.weights[0]
         if mean is not None:
             nodes = nodes + (mean - weights @ nodes)
-        quantiles = mixture_quantiles(nodes, weights, sigma, (0.01, 0.5, 0.99))
+        quantiles = np.stack(mixture_quantiles(nodes, weights, sigma))
         p1, p50, p99 = add_powers_db(quantiles, *self.floors_db)
         return Span(p1=p1, p50=p50, p99=p99)
 
@@ -191,16 +195,16 @@ class UltrasonicBench:
         each = np.repeat(branches.weights, len(ripple), axis=1) / len(ripple)
         nodes, each = np.repeat(nodes, len(each), axis=0), np.tile(each, (len(nodes), 1))
         rows = np.ones(len(nodes))
-        pmf = GRID.blur(GRID.bin_nodes(nodes, each), np.sqrt(variance) * rows)
-        p, open_db = self.parameters, float(self._open_db[setting])
-        pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
-        return Spread(
-            variants=GRID.blur(pmf, np.sqrt(self._common_variance[setting]) * rows),
-            weights=np.outer(
-                weights, AIR_BELIEF[: len(branches.weights)] / AIR_BELIEF[: len(branches.weights)].sum()
-            ).ravel(),
-            noise=self._noise(setting),
-        )
+        pmf = GRID.bin_nodes(nodes, each)
+        p, open_db, common = self.parameters, float(self._open_db[setting]), float(self._common_variance[setting])
+        if float(nodes.max()) + REACH * np.sqrt(variance) < p.bypass_db + open_db - FAR_DB:
+            pmf = GRID.blur(pmf, np.sqrt(variance + common) * rows)
+        else:
+            pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
+            pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
+            pmf = GRID.blur(pmf, np.sqrt(common) * rows)
+        belief = AIR_BELIEF[: len(branches.weights)] / AIR_BELIEF[: len(branches.weights)].sum()
+        return Spread(variants=pmf, weights=np.outer(weights, belief).ravel(), noise=self._noise(setting))
 
     def _noise(self, setting: int) -> Noise:
         """The receiver's noise, one object for every state of a setting."""
@@ -223,14 +227,7 @@ class Look:
     @cached_property
     def levels(self) -> Levels:
         """The sheet before all of the operator's settings, those that do not fit included."""
-        bench = self.bench
-        return levels_of(
-            self.sheet,
-            films=bench.pair.films,
-            operator=bench.pair.operator,
-            floor_db=-bench.parameters.bypass_db,
-            face_radius_mm=bench.parameters.face_radius_mm,
-        )
+        return levels_of(self.sheet, self.bench.pair)
 
     @cached_property
     def single(self) -> Single:
@@ -277,33 +274,33 @@ def ripple_variance(bounce: Array) -> Array:
 
 def ripple_nodes(bounce: float, *, sides: int) -> Array:
     """Attenuations in dB that bounces on one side or both add, equally likely, the phases of both sides independent."""
+    if bounce < LEAST_BOUNCE:
+        return np.zeros(1)
     one = DB_PER_NEPER * np.log(np.abs(1.0 - bounce * np.exp(1j * phase_nodes(RIPPLE_PHASES))))
     return np.asarray(one if sides == 1 else (one[:, None] + one).ravel())
 
 
-def mixture_quantiles(nodes: Array, weights: Array, sigma: Array, probabilities: tuple[float, ...]) -> Array:
-    """Quantiles (P, N) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
+def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array, Array, Array]:
+    """p1, p50 and p99 (N,) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
 
-    Seven halvings of the nodes' range, then a straight line: about 0.05 dB.
+    p1 decides about two sheets: seven halvings of the nodes' range, then a straight line, about 0.05 dB. The others are
+    the nodes' own, p99 a Gaussian's reach above.
     """
     if len(nodes) == 1:
-        return nodes + ndtri(np.array(probabilities))[:, None] * sigma
-    target = np.array(probabilities)[:, None]
-    reach = 1.05 * ndtri(max(probabilities)) * sigma
-    shape = (len(probabilities), nodes.shape[1])
-    scaled, inverse = (nodes / sigma)[:, None], 1.0 / sigma
-
-    def share_below(place: Array) -> Array:
-        return np.asarray(np.tensordot(weights, ndtr(place * inverse - scaled), axes=(0, 0)))
-
-    low = np.broadcast_to(nodes.min(axis=0) - reach, shape)
-    high = np.broadcast_to(nodes.max(axis=0) + reach, shape)
-    share_low, share_high = np.zeros(shape), np.ones(shape)
+        middle = nodes[0]
+        return middle - Z99 * sigma, middle, middle + Z99 * sigma
+    order = np.argsort(nodes, axis=0)
+    share = np.cumsum(weights[order], axis=0)
+    columns = np.arange(nodes.shape[1])
+    p50, p99 = (nodes[order[np.argmax(share >= q, axis=0), columns], columns] for q in (0.5, 0.99 - 1e-9))
+    low, high = nodes.min(axis=0) - 1.05 * Z99 * sigma, nodes.max(axis=0)
+    scaled, inverse = nodes / sigma, 1.0 / sigma
+    share_low, share_high = np.zeros_like(low), np.ones_like(high)
     for _ in range(7):
-        middle = 0.5 * (low + high)
-        share = share_below(middle)
-        below = share < target
-        low, share_low = np.where(below, middle, low), np.where(below, share, share_low)
-        high, share_high = np.where(below, high, middle), np.where(below, share_high, share)
-    line = np.clip((target - share_low) / np.maximum(share_high - share_low, 1e-12), 0.0, 1.0)
-    return np.asarray(low + line * (high - low))
+        place = 0.5 * (low + high)
+        here = weights @ ndtr(place * inverse - scaled)
+        below = here < 0.01
+        low, share_low = np.where(below, place, low), np.where(below, here, share_low)
+        high, share_high = np.where(below, high, place), np.where(below, share_high, here)
+    line = np.clip((0.01 - share_low) / np.maximum(share_high - share_low, 1e-12), 0.0, 1.0)
+    return low + line * (high - low), p50, p99 + Z99 * sigma

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, level_db
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films, film_weights
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
     WATER_M,
@@ -32,9 +33,12 @@ AIR_BELIEF = np.array([0.6, 0.2, 0.2])
 """How far the distribution of the trapped air is believed as it is, tighter, and looser (a choice, stated)."""
 NO_JOINT = np.empty((0, 1), dtype=np.intp)
 SMOOTH = 0.003
+SMOOTH_AT_SETTING = 0.01
 SMOOTH_TO_SEARCH = 0.03
 """`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB at its worst setting, with few
-exceptions (measured); and within 1 dB, for a search."""
+exceptions (measured); the same at a single setting; and within 1 dB, for a search."""
+EVEN_DB = 0.02
+"""Difference between band and centre up to which the centre stands for the band."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +80,7 @@ class Levels:
         s = slice(setting, setting + 1)
         o = self.operator
         one = replace(o, coarse=o.coarse[..., s], fine=o.fine[..., s], weight=o.weight[..., s])
-        return replace(self, operator=one)
+        return replace(self, operator=one, limit=SMOOTH_AT_SETTING)
 
     def single(self) -> Branches:
         """A correct sheet in every case: one ply, or as many as it has."""
@@ -161,17 +165,26 @@ class Levels:
         return float(2.0 / np.pi * (np.arcsin(u) + u * np.sqrt(1.0 - u * u)))
 
 
-def levels_of(sheet: Sheet, *, films: Films, operator: Operator, floor_db: float, face_radius_mm: float) -> Levels:
-    """The sheet before the operator; its nominal case shows whether it is smooth over angle."""
-    model = SheetModel(sheet=sheet, air=films.air, cases=survey_cases(sheet))
-    model = model.known_at(operator.frequency_hz[:, None], films.sin_theta)
+def levels_of(sheet: Sheet, pair: Pair) -> Levels:
+    """The sheet before the pair's operator. Its nominal case shows whether it is smooth over angle; and over the band,
+    where the centre alone then stands for it."""
+    operator, films, floor_db = pair.operator, pair.films, -pair.parameters.bypass_db
+    model = SheetModel(sheet=sheet, air=pair.air, cases=survey_cases(sheet))
     samples = model.first(1).transmission_of_pile(films, NO_JOINT, operator.frequency_hz[:, None], films.sin_theta)
     error = coarse_error(operator=operator, samples=samples, floor_db=floor_db)
+    smooth = bool(np.all(error < SMOOTH))
+    if smooth:
+        over_band = level_db(operator=operator, amplitude=apply_samples(operator=operator, samples=samples))
+        middle = len(operator.frequency_hz) // 2
+        centre = samples[..., middle : middle + 1, :]
+        at_centre = level_db(operator=pair.centre, amplitude=apply_samples(operator=pair.centre, samples=centre))
+        if np.max(np.abs(over_band - at_centre)) < EVEN_DB:
+            operator, films = pair.centre, pair.centre_films
     return Levels(
-        model=model,
+        model=model.known_at(operator.frequency_hz[:, None], films.sin_theta),
         films=films,
         operator=operator,
         floor_db=floor_db,
-        face_radius_mm=face_radius_mm,
-        smooth=bool(np.all(error < SMOOTH)),
+        face_radius_mm=pair.parameters.face_radius_mm,
+        smooth=smooth,
     )

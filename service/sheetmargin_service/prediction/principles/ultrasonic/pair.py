@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -90,6 +90,24 @@ class Pair:
     @cached_property
     def films(self) -> Films:
         return Films(air=self.air, frequency_hz=self.operator.frequency_hz, sin_theta=self.operator.sin_theta)
+
+    @cached_property
+    def centre(self) -> Operator:
+        """The operator at the centre of the band alone."""
+        o, middle = self.operator, len(self.operator.frequency_hz) // 2
+        only = slice(middle, middle + 1)
+        return replace(
+            o,
+            frequency_hz=o.frequency_hz[only],
+            band_weight=np.ones(1),
+            coarse=o.coarse[only],
+            fine=o.fine[only],
+            weight=o.weight[only],
+        )
+
+    @cached_property
+    def centre_films(self) -> Films:
+        return Films(air=self.air, frequency_hz=self.centre.frequency_hz, sin_theta=self.films.sin_theta)
 
 
 @lru_cache(maxsize=256)
