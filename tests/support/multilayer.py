@@ -118,7 +118,7 @@ def solve_by_eigenvalues(
             ]
         )
         rates, waves = np.linalg.eig(first_order)
-        turn = np.where(rates.real > 0.0, np.exp(-rates * layer.thickness_m), np.exp(rates * layer.thickness_m))
+        turn = np.exp(np.where(rates.real > 0.0, -rates, rates) * layer.thickness_m)
         bottom, top = waves * np.where(rates.real > 0.0, turn, 1.0), waves * np.where(rates.real > 0.0, 1.0, turn)
         columns = slice(4 * index, 4 * index + 4)
         if index == 0:

@@ -40,7 +40,7 @@ from sheetmargin_service.acoustics.response import Response, impedance_shares, s
 # relative to their sum: the divided difference is then off by the square of it, rounding by the unit roundoff over it.
 _LEAST_SEPARATION = 1e-5
 
-# A partial wave that grazes exactly has a finite limit too. Its squared slowness, in s^2/m^2, is kept this far from zero:
+# A partial wave that grazes exactly has a finite limit too. Its squared slowness (s^2/m^2) is kept this far from zero,
 # a millionth of a radian in the fastest solids.
 _LEAST_SQUARE = 1e-22
 
