@@ -35,7 +35,7 @@ from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response, vertical_slownesses
 from sheetmargin_service.acoustics.response import Response, StackResponse
 
-# Arrays that describe one layer to `_add_layer`.
+# Arrays that describe one layer to `_stiffness`.
 _LAYER_ARRAYS = 13
 
 
@@ -117,7 +117,7 @@ def _welded_response(
 
 
 def _coefficients(layer: ElasticPlate, slowness: Real) -> tuple[ComplexArray, ...]:
-    """What the stiffness of a layer holds besides frequency and thickness, in the order of `_add_layer`."""
+    """What the stiffness of a layer holds besides frequency and thickness, in the order of `_stiffness`."""
     root_1, root_2, difference = vertical_slownesses(plate=layer, slowness_s_per_m=slowness)
     c13, c33, c55 = layer.c13_pa, layer.c33_pa, layer.c55_pa
     minor = layer.c11_pa * c33 - c13 * c13
@@ -152,7 +152,7 @@ def _respond(admittance: ComplexArray, *arrays: ComplexArray) -> None:
     zero = np.zeros_like(transmission)
     state: tuple[ComplexArray, ...] = (zero, zero, zero, zero, zero - 1.0, zero)
     for first in range(0, len(coefficients), _LAYER_ARRAYS):
-        state = _add_layer(*coefficients[first : first + _LAYER_ARRAYS], *state)
+        state = _add_layer(_stiffness(*coefficients[first : first + _LAYER_ARRAYS]), state)
     s11, s12, s22, g1, g2, e = state
     # Free the top face of shear; then (Y + Yf) p = 2 Yf for a wave of unit pressure on one face.
     inverse = np.reciprocal(s11 * s22 - s12 * s12)
@@ -166,7 +166,7 @@ def _respond(admittance: ComplexArray, *arrays: ComplexArray) -> None:
     np.subtract(scale * below, 1.0, out=reflection_above)
 
 
-def _add_layer(
+def _stiffness(
     travel: ComplexArray | NDArray[np.float64],
     root_1: ComplexArray,
     root_2: ComplexArray,
@@ -180,14 +180,8 @@ def _add_layer(
     coupling_both: ComplexArray,
     coupling_product: ComplexArray,
     coupling_through: ComplexArray,
-    s11: ComplexArray,
-    s12: ComplexArray,
-    s22: ComplexArray,
-    g1: ComplexArray,
-    g2: ComplexArray,
-    e: ComplexArray,
 ) -> tuple[ComplexArray, ...]:
-    """One step of the recursion, from the exponentials E_j = e^(-i w p_j h); in place, to spare the cache."""
+    """P11, P12, P22, -M11, M12 and M22 from the exponentials E_j = e^(-i w p_j h); in place, to spare the cache."""
     decay_1: ComplexArray = np.exp(travel * root_1)
     decay_2: ComplexArray = np.exp(travel * root_2)
     cross_1, cross_2 = decay_1 * decay_1, decay_2 * decay_2
@@ -208,10 +202,14 @@ def _add_layer(
     p11, p22 = (along_1 * cross_2 + along_2 * cross_1) * q, (across_1 * cross_1 + across_2 * cross_2) * q
     p12 = shear + (both * coupling_both + product * coupling_product) * q
     q *= 2.0
-    # -M11, M22 and M12.
     m11, m22 = (single_1 * along_1 + single_2 * along_2) * q, (single_2 * across_1 + single_1 * across_2) * q
-    m12 = decay_1 * coupling_through * q
+    return p11, p12, p22, m11, decay_1 * coupling_through * q, m22
 
+
+def _add_layer(stiffness: tuple[ComplexArray, ...], state: tuple[ComplexArray, ...]) -> tuple[ComplexArray, ...]:
+    """One step of the recursion: S11, S12, S22, g1, g2 and e with a layer more."""
+    p11, p12, p22, m11, m12, m22 = stiffness
+    s11, s12, s22, g1, g2, e = state
     n22, n12, n11 = s11 + p11, s12 - p12, s22 + p22
     inverse = np.reciprocal(n11 * n22 - n12 * n12)
     n11 *= inverse
