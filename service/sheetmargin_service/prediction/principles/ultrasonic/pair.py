@@ -112,14 +112,17 @@ class Pair:
 
 @lru_cache(maxsize=256)
 def _operators(
-    frequency_hz: float, bandwidth_hz: float, face_radius_mm: float, gap_min_mm: float, gap_max_mm: float
+    frequency_hz: float,
+    bandwidth_hz: float,
+    face_radius_mm: float,
+    gap_mm: tuple[float, ...],
+    tilt_deg: tuple[float, ...],
 ) -> tuple[Operator, Operator]:
     """Operators of transmission over the band, and of bounces at its centre, in air of 20 degrees C and 50 %.
 
     A few degrees change the wavelength by a per cent or so: the same as moving within the class's own band.
     """
-    gap_m = np.linspace(gap_min_mm, gap_max_mm, GAPS) * 1e-3
-    tilt_rad = np.radians(TILTS_DEG)
+    gap_m, tilt_rad = np.array(gap_mm) * 1e-3, np.radians(tilt_deg)
     frequency, weight = gaussian_band(centre_hz=frequency_hz, bandwidth_hz=bandwidth_hz, nodes=BAND_NODES)
     speed, radius_m = humid_air().sound_speed_m_per_s, face_radius_mm * 1e-3
     through = transmission_operator(
@@ -143,9 +146,18 @@ def _operators(
 
 @lru_cache(maxsize=256)
 def pair_in_air(parameters: UltrasonicParameters, air: Air) -> Pair:
-    """The pair, computed once for each class and each air."""
+    """The pair at the settings that are searched, computed once for each class and each air."""
+    p = parameters
+    gaps = np.linspace(p.gap_min_mm, p.gap_max_mm, GAPS)
+    return pair_at(p, air, gap_mm=tuple(gaps.tolist()), tilt_deg=tuple(TILTS_DEG.tolist()))
+
+
+def pair_at(
+    parameters: UltrasonicParameters, air: Air, *, gap_mm: tuple[float, ...], tilt_deg: tuple[float, ...]
+) -> Pair:
+    """The pair at every one of some gaps with every one of some tilts."""
     p = parameters
     # A steady tone has no width: its bandwidth is the receiver's.
     band_hz = 0.0 if p.drive == "continuous" else p.bandwidth_hz
-    operator, bounce = _operators(p.frequency_hz, band_hz, p.face_radius_mm, p.gap_min_mm, p.gap_max_mm)
+    operator, bounce = _operators(p.frequency_hz, band_hz, p.face_radius_mm, gap_mm, tilt_deg)
     return Pair(parameters=parameters, air=air, operator=operator, bounce=bounce)
