@@ -110,8 +110,7 @@ class Pair:
         return Films(air=self.air, frequency_hz=self.centre.frequency_hz, sin_theta=self.films.sin_theta)
 
 
-@lru_cache(maxsize=256)
-def _operators(
+def _compute(
     frequency_hz: float,
     bandwidth_hz: float,
     face_radius_mm: float,
@@ -144,20 +143,28 @@ def _operators(
     return through, bounce
 
 
+_searched = lru_cache(maxsize=256)(_compute)
+"""Those of the settings that are searched, for every class of a catalogue."""
+_asked = lru_cache(maxsize=32)(_compute)
+"""Those of settings that single questions ask for."""
+
+
 @lru_cache(maxsize=256)
 def pair_in_air(parameters: UltrasonicParameters, air: Air) -> Pair:
     """The pair at the settings that are searched, computed once for each class and each air."""
-    p = parameters
-    gaps = np.linspace(p.gap_min_mm, p.gap_max_mm, GAPS)
-    return pair_at(p, air, gap_mm=tuple(gaps.tolist()), tilt_deg=tuple(TILTS_DEG.tolist()))
+    gaps = np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS)
+    operators = _searched(*_beam(parameters), tuple(gaps.tolist()), tuple(TILTS_DEG.tolist()))
+    return Pair(parameters=parameters, air=air, operator=operators[0], bounce=operators[1])
 
 
 def pair_at(
     parameters: UltrasonicParameters, air: Air, *, gap_mm: tuple[float, ...], tilt_deg: tuple[float, ...]
 ) -> Pair:
     """The pair at every one of some gaps with every one of some tilts."""
-    p = parameters
-    # A steady tone has no width: its bandwidth is the receiver's.
-    band_hz = 0.0 if p.drive == "continuous" else p.bandwidth_hz
-    operator, bounce = _operators(p.frequency_hz, band_hz, p.face_radius_mm, gap_mm, tilt_deg)
-    return Pair(parameters=parameters, air=air, operator=operator, bounce=bounce)
+    through, bounce = _asked(*_beam(parameters), gap_mm, tilt_deg)
+    return Pair(parameters=parameters, air=air, operator=through, bounce=bounce)
+
+
+def _beam(p: UltrasonicParameters) -> tuple[float, float, float]:
+    """Frequency, bandwidth and face. A steady tone has no width: its bandwidth is the receiver's."""
+    return p.frequency_hz, 0.0 if p.drive == "continuous" else p.bandwidth_hz, p.face_radius_mm
