@@ -42,6 +42,7 @@ def filled(kind: Any) -> Any:
             return Note(code="default", pointer="/line/flutter_mm", value=1.0, values={"value": 1.0}, source="typical")
         hints = get_type_hints(kind)
         values = {field.name: filled(hints[field.name]) for field in dataclasses.fields(kind)}
+        values |= {name: 0 for name in ("index", "setup") if name in values and hints[name] is int}
         if "code" in values:
             values |= {"code": "outranked", "values": {"margin": 0.5, "limit": 5}}
         return kind(**values)

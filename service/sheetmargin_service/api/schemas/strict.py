@@ -43,7 +43,8 @@ class StrictField(Refusing, fields.Field[T], Generic[T]):
     """A field of a single value."""
 
     def __init__(self, description: str = "", **kwargs: Any) -> None:
-        super().__init__(metadata=_described(description), **kwargs)
+        # A default of None means "not given"; given as null it is refused all the same.
+        super().__init__(metadata=_described(description), allow_none=False, **kwargs)
 
     def json_schema(self) -> JsonSchema:
         """What the field takes, as JSON Schema."""
@@ -174,7 +175,7 @@ class Listing(Refusing, fields.List[Any]):
     def __init__(
         self, inner: fields.Field[Any], description: str = "", *, longest: int, shortest: int = 0, **kwargs: Any
     ) -> None:
-        super().__init__(inner, metadata=_described(description), **kwargs)
+        super().__init__(inner, metadata=_described(description), allow_none=False, **kwargs)
         self.longest, self.shortest = longest, shortest
         self.expected = f"a list of {shortest} to {longest}"
 
@@ -198,7 +199,7 @@ class Part(Refusing, fields.Nested):
     expected = "an object"
 
     def __init__(self, schema: type[StrictSchema], description: str = "", **kwargs: Any) -> None:
-        super().__init__(schema, metadata=_described(description), **kwargs)
+        super().__init__(schema, metadata=_described(description), allow_none=False, **kwargs)
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, partial: Any = None, **kwargs: Any
