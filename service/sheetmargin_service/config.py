@@ -63,10 +63,15 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
     )
 
 
+def is_origin(text: str) -> bool:
+    """Whether a text is an origin as browsers send it."""
+    return _ORIGIN.fullmatch(text) is not None
+
+
 def _origins(text: str) -> tuple[str, ...]:
     origins = tuple(text.split())
     for origin in origins:
-        if not _ORIGIN.fullmatch(origin):
+        if not is_origin(origin):
             raise SettingError("SHEETMARGIN_ORIGINS", f"{origin!r} is not an origin such as https://shop.example")
     return origins
 

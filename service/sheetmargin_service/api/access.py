@@ -1,10 +1,16 @@
-"""Who may ask: everybody, or holders of keys. A key is a bearer token `<id>.<secret>`; the file holds only its hash."""
+"""Who may ask: everybody, or holders of keys. A key is a bearer token `<id>.<secret>`; the file holds only its hash.
+
+A publishable key stands in a shop's page for all to see. It is bound to the shop's origins and to `recommend`, and may
+come in the query as `key`, so that a browser need not ask before every question (WHATWG Fetch: a header of
+authorization needs a preflight, a query does not).
+"""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import hmac
+import json
 import secrets
 import sys
 import tomllib
@@ -15,7 +21,7 @@ from typing import Any, Literal, get_args
 
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.config import SettingError, Settings
+from sheetmargin_service.config import SettingError, Settings, is_origin
 
 Scope = Literal["open", "recommend", "batch", "bench", "metrics"]
 """What a call asks for; `open` needs no key."""
@@ -34,6 +40,24 @@ class Key:
     salt: bytes
     hash: bytes
     scopes: frozenset[str]
+    origins: frozenset[str] = frozenset()
+
+    @property
+    def publishable(self) -> bool:
+        return bool(self.origins)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """What a browser says of the page that asks. `key` is that of the query.
+
+    `own`: it follows a link to this service or asks from one of its pages; browsers then send no Origin, and say so by
+    headers that scripts cannot set (Fetch Metadata Request Headers, W3C).
+    """
+
+    key: str | None = None
+    origin: str | None = None
+    own: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,17 +74,23 @@ class Gate:
     def keyed(self) -> bool:
         return self.keys is not None
 
-    def check(self, authorization: str | None, scope: Scope) -> None:
-        """Raise `unauthorized` or `forbidden` unless the Authorization header's key has the scope."""
+    def check(self, authorization: str | None, scope: Scope, page: Page | None = None) -> None:
+        """Raise `unauthorized` or `forbidden` unless the key of the Authorization header or the page has the scope."""
         if self.keys is None or scope == "open":
             return
+        page = page or Page()
         scheme, _, token = (authorization or "").partition(" ")
-        if scheme.lower() != "bearer" or not token.strip():
+        in_query = authorization is None and page.key is not None
+        token = page.key or "" if in_query else token.strip()
+        if not token or (scheme.lower() != "bearer" and not in_query):
             raise _unauthorized("There is no key.", challenge='Bearer realm="sheetmargin"')
-        key = self._key(token.strip())
-        if key is None:
+        key = self._key(token)
+        if key is None or (in_query and not key.publishable):
             challenge = 'Bearer realm="sheetmargin", error="invalid_token"'
             raise _unauthorized("There is no such key.", challenge=challenge)
+        if key.publishable and not page.own and page.origin not in key.origins:
+            fault = Fault(code="origin", detail="This key was made for pages of other origins.", header="Origin")
+            raise Problem("forbidden", fault)
         if scope not in key.scopes:
             raise Problem(
                 "forbidden",
@@ -110,14 +140,18 @@ def _read_keys(path: Path) -> dict[str, Key]:
 
 def _read_key(entry: Mapping[str, Any]) -> Key:
     method, salt, digest = str(entry["hash"]).split("$")
+    origins = frozenset(entry.get("origins", ()))
     unknown = set(entry["scopes"]) - set(GRANTS)
-    if method != "scrypt" or unknown or set(entry) != {"id", "hash", "scopes"}:
+    if method != "scrypt" or unknown or set(entry) - {"origins"} != {"id", "hash", "scopes"}:
         raise ValueError(f"key {entry['id']}: expected id, hash (scrypt) and scopes among {', '.join(GRANTS)}")
+    if origins and (set(entry["scopes"]) != {"recommend"} or not all(map(is_origin, origins))):
+        raise ValueError(f"key {entry['id']}: with origins (https://shop.example) the scope is recommend alone")
     return Key(
         id=str(entry["id"]),
         salt=base64.b64decode(salt, validate=True),
         hash=base64.b64decode(digest, validate=True),
         scopes=frozenset(entry["scopes"]),
+        origins=origins,
     )
 
 
@@ -131,20 +165,27 @@ def _unauthorized(detail: str, *, challenge: str) -> Problem:
     return Problem("unauthorized", fault, headers={"WWW-Authenticate": challenge})
 
 
-def new_key(key_id: str, scopes: tuple[str, ...]) -> tuple[str, str]:
-    """A new token, and the lines for the keys file that let it in."""
+def new_key(key_id: str, scopes: tuple[str, ...], origins: tuple[str, ...] = ()) -> tuple[str, str]:
+    """A new token, and the lines for the keys file that let it in; publishable with the origins of a shop's pages."""
     secret, salt = secrets.token_urlsafe(32), secrets.token_bytes(16)
     stored = "$".join(("scrypt", *(base64.b64encode(part).decode() for part in (salt, _hash(secret, salt)))))
-    listed = ", ".join(f'"{scope}"' for scope in scopes)
-    return f"{key_id}.{secret}", f'[[key]]\nid = "{key_id}"\nhash = "{stored}"\nscopes = [{listed}]\n'
+    lists = {"scopes": scopes} | ({"origins": origins} if origins else {})
+    lines = [f"{name} = [{', '.join(json.dumps(entry) for entry in entries)}]\n" for name, entries in lists.items()]
+    return f"{key_id}.{secret}", f'[[key]]\nid = "{key_id}"\nhash = "{stored}"\n{"".join(lines)}'
 
 
 def main(arguments: list[str]) -> int:
-    """`python -m sheetmargin_service.api.access ID SCOPE...`: make a key."""
-    if len(arguments) < 2 or not arguments[0].isidentifier() or set(arguments[1:]) - set(GRANTS):
-        print(f"usage: access ID SCOPE..., ID of letters, digits and _, scopes of {', '.join(GRANTS)}", file=sys.stderr)
+    """`python -m sheetmargin_service.api.access ID SCOPE... [ORIGIN...]`: make a key, publishable with origins."""
+    origins = tuple(argument for argument in arguments[1:] if is_origin(argument))
+    scopes = tuple(argument for argument in arguments[1:] if argument not in origins)
+    if not scopes or not arguments[0].isidentifier() or set(scopes) - set(GRANTS):
+        print(
+            f"usage: access ID SCOPE... [ORIGIN...], ID of letters, digits and _, scopes of {', '.join(GRANTS)}, "
+            "origins such as https://shop.example",
+            file=sys.stderr,
+        )
         return 2
-    token, entry = new_key(arguments[0], tuple(arguments[1:]))
+    token, entry = new_key(arguments[0], scopes, origins)
     print(f"# the token, shown once: {token}\n# for the keys file:\n{entry}", end="")
     return 0
 

@@ -18,9 +18,10 @@ from flask_smorest import Api, Blueprint
 from marshmallow import RAISE, Schema
 from marshmallow.fields import Field
 from webargs.flaskparser import FlaskParser
+from werkzeug.datastructures import MultiDict
 
 from sheetmargin_service.api import problems
-from sheetmargin_service.api.access import Scope
+from sheetmargin_service.api.access import Page, Scope
 from sheetmargin_service.api.decode import decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
@@ -57,7 +58,7 @@ class _Parser(FlaskParser):
     """Strict decoding in place of webargs' own."""
 
     def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
-        return decode_body(request, argmap) if location == "json" else decode_query(request.args, argmap)
+        return decode_body(request, argmap) if location == "json" else decode_query(_asked(), argmap)
 
 
 class _Blueprint(Blueprint):  # type: ignore[misc]
@@ -76,7 +77,7 @@ class _Converter(OpenAPIConverter):  # type: ignore[misc]
         self.attribute_functions.insert(-1, self.own_schema)  # before the last, which makes the type nullable
 
     def own_schema(self, field: Field[Any], ret: dict[str, Any], **_: Any) -> dict[str, Any]:
-        if isinstance(field, Part):
+        if isinstance(field, Part) or ret.get("default", "") is None:
             ret.pop("default", None)
         own: dict[str, Any] = field.json_schema() if hasattr(field, "json_schema") else {}
         return own
@@ -157,7 +158,8 @@ class Routes:
             )(handler)
             extra: dict[str, Any] = {"operationId": view.__name__}
             if call.scope != "open":
-                extra["security"] = [{"bearerAuth": [call.scope]}, {}]
+                publishable: list[dict[str, list[str]]] = [{"publishableKey": []}] if call.scope == "recommend" else []
+                extra["security"] = [{"bearerAuth": [call.scope]}, *publishable, {}]
             handler = self.blueprint.doc(**extra)(handler)
             handler = _guarded(handler, call, takes_query=location == "query" and schema is not None)
             self.blueprint.route(path, methods=[method])(handler)
@@ -183,7 +185,7 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
     @wraps(handler)
     def guarded(*args: Any, **kwargs: Any) -> Response:
         request.max_content_length = call.max_body
-        current_service().gate.check(request.headers.get("Authorization"), call.scope)
+        current_service().gate.check(request.headers.get("Authorization"), call.scope, _page())
         if request.accept_mimetypes and not request.accept_mimetypes.quality(call.media_type):
             raise Problem(
                 "not-acceptable",
@@ -195,11 +197,23 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
                 ),
             )
         if not takes_query:
-            decode_query(request.args, None)
+            decode_query(_asked(), None)
         return handler(*args, **kwargs)
 
     guarded.call = call  # type: ignore[attr-defined]
     return guarded
+
+
+def _page() -> Page:
+    """What the request says of the page that asks."""
+    headers = request.headers
+    own = headers.get("Sec-Fetch-Mode") == "navigate" or headers.get("Sec-Fetch-Site") == "same-origin"
+    return Page(key=request.args.get("key"), origin=headers.get("Origin"), own=own)
+
+
+def _asked() -> MultiDict[str, str]:
+    """The query without the publishable key, which says who asks and not what."""
+    return MultiDict((name, text) for name, text in request.args.items(multi=True) if name != "key")
 
 
 def calls_of(app: Flask) -> dict[str, Call]:
@@ -226,6 +240,15 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
             "type": "http",
             "scheme": "bearer",
             "description": "A key of this service; needed where it runs with SHEETMARGIN_ACCESS=keys.",
+        },
+    )
+    api.spec.components.security_scheme(
+        "publishableKey",
+        {
+            "type": "apiKey",
+            "in": "query",
+            "name": "key",
+            "description": "A key that a shop's page shows to everybody: it is bound to the shop's origins.",
         },
     )
     for part in routes:

@@ -56,8 +56,8 @@ class Reading:
 def render(
     answer: Mapping[str, Any],
     *,
-    rank: int,
-    setup: int,
+    recommendation: Mapping[str, Any],
+    setup: Mapping[str, Any],
     drawing: str | None,
     words: Words,
     paper: Paper,
@@ -66,17 +66,16 @@ def render(
     links: Links,
     style: str | None = None,
 ) -> str:
-    """HTML of one set-up of a recommendation; `answer` is the answer as it goes over the wire.
+    """HTML of one set-up of a recommendation of the answer; all three as they go over the wire.
 
     `drawing` is an SVG of the set-up; `made_with` are the versions that the reader's link was made with; `style` is put
     into the page where it cannot be fetched.
     """
-    recommendation = answer["recommendations"][rank - 1]
-    chosen = recommendation["setups"][setup]
-    served = sorted((s for s in recommendation["sheets"] if s["setup"] == setup), key=_least_margin)
-    band = chosen["profile"]["single_band_attenuation_db"]
+    served = sorted((s for s in recommendation["sheets"] if s["setup"] == setup["index"]), key=_least_margin)
+    band = setup["profile"]["single_band_attenuation_db"]
     unit = written_unit(served[0]["signal"]["unit"])
     today = Versions(model=answer["model_version"], catalogue=answer["catalogue_version"])
+    indices = sorted(sheet["index"] for sheet in served)
     label = partial(_label, answer=answer, words=words)
     return (
         environment()
@@ -87,17 +86,14 @@ def render(
             style=Markup(style) if style is not None else None,
             answer=answer,
             recommendation=recommendation,
-            setup=chosen,
-            sheets=[
-                f"{label(s['index'])}: {_described(answer['sheets'][s['index']], words)}"
-                for s in sorted(served, key=_index)
-            ],
+            setup=setup,
+            sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in indices],
             band=band,
             unit=unit,
             drawing=Markup(drawing) if drawing is not None else None,
             ladder_title=words("ladder", sheet=label(served[0]["index"])),
             ladder=Markup(ladder(signal=served[0]["signal"], margin=served[0]["margin"], band=band, words=words)),
-            steps=list(_steps(chosen, band=band, unit=unit, words=words)),
+            steps=list(_steps(setup, band=band, unit=unit, words=words)),
             readings=list(_readings(served[:MOST_SHEETS], label=label, words=words)),
             served=len(served),
             shown=min(len(served), MOST_SHEETS),

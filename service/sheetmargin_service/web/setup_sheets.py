@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final, Literal
 from urllib.parse import urlencode
@@ -13,10 +13,11 @@ from urllib.parse import urlencode
 from flask import Response, request
 from marshmallow import post_load
 
+from sheetmargin_service.api import strict_json
 from sheetmargin_service.api.admit import admit
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
-from sheetmargin_service.api.decode import decode_json
+from sheetmargin_service.api.decode import decode_value
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.languages import LANGUAGES, Language, wanted_language
 from sheetmargin_service.api.problems import Problem
@@ -50,7 +51,7 @@ class Asked:
     rank: int
     setup: int
     paper: Paper
-    language: Language | None
+    language: Language | None = None
     made_with: Versions | None = None
 
 
@@ -60,7 +61,7 @@ class _Wishes(StrictSchema):
     rank = Whole("Rank of the recommendation.", ge=1, le=20, load_default=1)
     setup = Whole("Index of its set-up.", ge=0, le=100, load_default=0)
     paper = Choice("Paper to print on.", among=PAPERS, load_default="a4")
-    language = Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES, load_default=None)
+    language = Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES)
 
 
 class SetupSheetSchema(_Wishes):
@@ -73,7 +74,7 @@ class SetupSheetSchema(_Wishes):
 class SetupSheetQuerySchema(_Wishes):
     """The same in a link."""
 
-    job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=20_000, required=True)
+    job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
     made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)
 
     @post_load
@@ -129,11 +130,11 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
     def compute() -> bytes:
         answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
         document = dump_answer(answer, language=language)
-        _check_choice(document, asked)
+        recommendation, setup = _chosen(document, asked)
         html = render(
             document,
-            rank=asked.rank,
-            setup=asked.setup,
+            recommendation=recommendation,
+            setup=setup,
             drawing=None,
             words=Words(language),
             paper=asked.paper,
@@ -153,24 +154,23 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
     return response
 
 
-def _check_choice(document: Mapping[str, Any], asked: Asked) -> None:
-    """Problem unless the answer has the recommendation and the set-up that are asked for."""
-    found = document["recommendations"]
-    if not found:
+def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The recommendation and the set-up that are asked for; Problem unless the answer has them."""
+    recommendations = document["recommendations"]
+    if not recommendations:
         detail = "Nothing that is admitted serves this job: there is nothing to set up."
         raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=("job",)))
-    for name, value, least, count in (
-        ("rank", asked.rank, 1, len(found)),
-        ("setup", asked.setup, 0, len(found[min(asked.rank, len(found)) - 1]["setups"])),
-    ):
-        if value - least >= count:
-            fault = Fault(
-                code="out-of-range",
-                detail=f"The answer has no such {name}.",
-                expected=f"a whole number at least {least} and at most {least + count - 1}",
-                path=(name,),
-            )
-            raise Problem("invalid-values", fault)
+    recommendation = _numbered(recommendations, "rank", asked.rank, field="rank")
+    return recommendation, _numbered(recommendation["setups"], "index", asked.setup, field="setup")
+
+
+def _numbered(things: Sequence[dict[str, Any]], key: str, number: int, *, field: str) -> dict[str, Any]:
+    for thing in things:
+        if thing[key] == number:
+            return thing
+    expected = "one of " + ", ".join(str(thing[key]) for thing in things)
+    fault = Fault(code="unknown-value", detail="The answer has no such number.", expected=expected, path=(field,))
+    raise Problem("invalid-values", fault)
 
 
 def _pdf(html: str) -> bytes:
@@ -214,10 +214,10 @@ def _given(value: Any) -> Any:
 def _unpacked(text: str) -> Job:
     try:
         body = base64.b64decode(text + "=" * (-len(text) % 4), altchars="-_", validate=True)
-    except (binascii.Error, ValueError) as error:
-        fault = Fault(
-            code="not-base64url", detail="The job in this link cannot be read.", expected="base64url", path=("job",)
-        )
+        value = strict_json.loads(body)
+    except (binascii.Error, ValueError) as error:  # JsonError is a ValueError
+        detail = "The job in this link cannot be read."
+        fault = Fault(code="not-a-job", detail=detail, expected="a job's JSON in base64url", path=("job",))
         raise Problem("invalid-values", fault, in_query=True) from error
-    job: Job = decode_json(body, JobSchema())
+    job: Job = decode_value(value, JobSchema())
     return job

@@ -12,7 +12,7 @@ export function orderLines(recommendation) {
 }
 
 export class AnswerView {
-  /** `link(recommendation)` is the set-up sheet's address, `choose(recommendation)` is called by the button. */
+  /** `link(recommendation, setup)` is the set-up sheet's address, `choose(recommendation)` is called by the button. */
   constructor({ answer, names, speech, link, choose }) {
     Object.assign(this, { answer, names, speech, link, choose });
   }
@@ -75,9 +75,10 @@ export class AnswerView {
             setup.geometry.tilt_deg && `${speech.say("tilt")} ${this.#tilt(setup)}`,
             `${speech.say("margin")} ${this.#least(recommendation)}`].filter(Boolean).join(" · "))),
       recommendation.setups.map((s) => this.#setup(s, recommendation)),
-      h("p", { class: "act" }, button,
-        h("a", { href: this.link(recommendation), target: "_blank", rel: "noopener", part: "link" }, speech.say("sheetLink"),
-          h("span", { class: "aside" }, ` ${speech.say("opensNew")}`))),
+      h("p", { class: "act" }, button, recommendation.setups.map((s) =>
+        h("a", { href: this.link(recommendation, s), target: "_blank", rel: "noopener", part: "link" },
+          speech.say("sheetLink"), recommendation.setups.length > 1 ? ` ${s.index + 1}` : null,
+          h("span", { class: "aside" }, ` ${speech.say("opensNew")}`)))),
       h("h4", {}, speech.say("why")),
       h("ul", { class: "reasons", part: "reasons" },
         recommendation.unplaced.map(({ index, text }) => h("li", {}, `${speech.say("unplaced", { sheet: this.#sheet(index) })} ${text}`)),
@@ -101,9 +102,10 @@ export class AnswerView {
       ["falseStops", this.#misreads(served, "single_as_double")],
     ].filter(([, value]) => value !== null);
     const many = recommendation.setups.length > 1;
+    const { id, illustrative } = setup.detector_class;
     return h("div", { class: "setup-body" },
-      many ? h("h4", {}, this.#name(setup)) : null,
-      setup.detector_class.illustrative ? h("p", { class: "hint" }, `${setup.detector_class.id}: ${speech.say("illustrative")}`) : h("p", { class: "hint" }, setup.detector_class.id),
+      many ? h("h4", {}, `${setup.index + 1}: ${this.#name(setup)}, ${served.map(({ index }) => this.#sheet(index)).join(", ")}`) : null,
+      h("p", { class: "hint" }, illustrative ? `${id}: ${speech.say("illustrative")}` : id),
       h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, speech.say(name)), h("dd", {}, value)))),
       h("div", { class: "figures", part: "figures" },
         h("figure", {}, h("figcaption", {}, speech.say("stance")), stance(setup, speech.say("stance"), speech)),

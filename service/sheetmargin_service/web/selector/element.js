@@ -151,8 +151,11 @@ class SheetSelector extends HTMLElement {
   }
 
   #answered(answer, job, names) {
-    const link = (recommendation) =>
-      sheetLink(this.#service.base, job, recommendation, answer, { key: this.#service.key, language: this.speech.language });
+    const reference = this.getAttribute("reference");
+    const link = ({ rank }, { index }) =>
+      sheetLink(this.#service.base, reference ? { reference, ...job } : job, {
+        rank, setup: index, answer, key: this.#service.key, language: this.speech.language,
+      });
     const choose = (recommendation) => {
       this.#whisper(this.speech.say("chosen", { n: recommendation.rank }));
       this.#emit("choose", answer, recommendation, link);
@@ -173,7 +176,7 @@ class SheetSelector extends HTMLElement {
       reference: this.getAttribute("reference"),
       recommendation,
       order: recommendation ? orderLines(recommendation) : [],
-      setup_sheet: recommendation ? link(recommendation) : null,
+      setup_sheets: recommendation ? recommendation.setups.map((setup) => link(recommendation, setup)) : [],
       ...(name === "result" ? { answer } : {}),
     });
     this.dispatchEvent(new CustomEvent(`${NAME}:${name}`, { bubbles: true, composed: true, detail }));

@@ -18,11 +18,12 @@ export function requestFor(job, language) {
   return { path: "v1/recommendations", body: job };
 }
 
-/** The set-up sheet's address: it carries the job, the choice, and the versions that it was chosen by. */
-export function sheetLink(service, job, recommendation, answer, { key, language }) {
+/** A set-up sheet's address: it carries the job, the choice, and the versions that it was chosen by. */
+export function sheetLink(service, job, { rank, setup, answer, key, language }) {
   const url = new URL("v1/setup-sheets", service);
   url.searchParams.set("job", packed(job));
-  url.searchParams.set("rank", recommendation.rank);
+  url.searchParams.set("rank", rank);
+  if (setup > 0) url.searchParams.set("setup", setup);
   url.searchParams.set("made_with", `${answer.model_version}.${answer.catalogue_version}`);
   url.searchParams.set("language", language);
   if (key) url.searchParams.set("key", key);

@@ -11,11 +11,13 @@ document.addEventListener("sheet-selector:choose", ({ detail }) => {
       return line;
     }),
   );
-  const sheet = document.createElement("a");
-  sheet.href = detail.setup_sheet;
-  sheet.textContent = document.documentElement.lang === "de" ? "Einrichteblatt" : "Set-up sheet";
-  const last = document.createElement("li");
-  last.append(sheet);
-  list.append(last);
+  for (const address of detail.setup_sheets) {
+    const sheet = document.createElement("a");
+    sheet.href = address;
+    sheet.textContent = document.documentElement.lang === "de" ? "Einrichteblatt" : "Set-up sheet";
+    const line = document.createElement("li");
+    line.append(sheet);
+    list.append(line);
+  }
   empty.hidden = true;
 });
