@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable
+from ctypes.util import find_library
 
 import pytest
 
@@ -14,12 +15,15 @@ PROGRAMS = {
     "redis": ("redis-server",),
     "node": ("node",),
 }
-"""The programs of each system part that a test may need. `.ci/run` installs those that some test asks for."""
+LIBRARIES = {
+    "pango": ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),
+}
+"""The programs or libraries of each system part that a test may need. `.ci/run` installs those that some test asks for."""
 
 
 @pytest.fixture(scope="session")
 def require_part() -> Callable[[str], str]:
-    """A function that a test calls with the name of a system part; it returns the path of the part's program.
+    """A function that a test calls with the name of a system part; it returns the part's program, or its library.
 
     An absent part skips the test with the reason; where the environment variable SHEETMARGIN_REQUIRE names the part, it
     fails the test.
@@ -27,12 +31,13 @@ def require_part() -> Callable[[str], str]:
     required = [part for part in os.environ.get("SHEETMARGIN_REQUIRE", "").split(",") if part]
 
     def require(part: str) -> str:
-        paths = [shutil.which(program) for program in PROGRAMS[part]]
-        missing = [program for program, path in zip(PROGRAMS[part], paths, strict=True) if path is None]
+        find, names = (shutil.which, PROGRAMS[part]) if part in PROGRAMS else (find_library, LIBRARIES[part])
+        found = {name: find(name) for name in names}
+        missing = ", ".join(name for name, path in found.items() if path is None)
         if missing and part in required:
-            pytest.fail(f"SHEETMARGIN_REQUIRE names {part}, but {', '.join(missing)} is not on the PATH")
+            pytest.fail(f"SHEETMARGIN_REQUIRE names {part}, but {missing} is not found")
         if missing:
-            pytest.skip(f"needs {part}: {', '.join(missing)} is not on the PATH")
-        return paths[0] or ""
+            pytest.skip(f"needs {part}: {missing} is not found")
+        return found[names[0]] or ""
 
     return require

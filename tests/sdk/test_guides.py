@@ -62,6 +62,6 @@ def test_ci_installs_every_part_that_a_test_may_ask_for(request: pytest.FixtureR
     conftest = (ROOT / "tests" / "conftest.py").read_text(encoding="utf-8")
     parts = set(re.findall(r'^    "(\w+)": \(', conftest, re.M))
     assert parts
-    for table in ("packages", "programs"):
+    for table in ("packages", "present"):
         (line,) = re.findall(rf"^declare -A {table}=\((.+)\)$", ci, re.M)
         assert set(re.findall(r"\[(\w+)\]=", line)) == parts
