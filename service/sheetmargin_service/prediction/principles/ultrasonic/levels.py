@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, level_db
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.ultrasonic.films import Films, film_weights
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
@@ -99,6 +99,14 @@ class Levels:
             single, _ = self._pile(model, self.sheet.plies)
             amplitude = cover * amplitude + (1.0 - cover) * single.mean(axis=1, keepdims=True)
         return self._branches(amplitude, weights)
+
+    def over_films(self, cases: int) -> Array:
+        """Attenuation in dB (C, K, N) of two sheets with each of the K films of `FILM_M` between them, first cases."""
+        films, model = self.films, self.model.first(cases)
+        amplitude = self._through(
+            model, lambda m, k, f, s: m.transmission_of_pile(films, k[None, :], f, s), len(FILM_M)
+        )
+        return np.asarray(-level_db(operator=self.operator, amplitude=amplitude))
 
     def _second(self, model: SheetModel) -> tuple[Complex, Array]:
         plies = self.sheet.plies + 1

@@ -1,0 +1,75 @@
+"""A detector pair where it stands, and as it is set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Parameters, UltrasonicParameters
+
+TILT_LIMIT_DEG = 45.0
+"""Greatest tilt that the beam is computed for: beyond, the sound that counts grazes the sheet."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Installation:
+    """A class at one gap and tilt, with the band of its profile and its hold where they are known."""
+
+    detector_class: str
+    gap_mm: float
+    tilt_deg: float = 0.0
+    single_band: tuple[int, int] | None = None
+    hold_ms: float | None = None
+
+
+def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
+    """The class of an id; BenchError where there is none."""
+    for found in catalogue.classes:
+        if found.id == name:
+            return found
+    ids = tuple(c.id for c in catalogue.classes)
+    raise BenchError(
+        code="unknown-class", field=field, detail="There is no such class.", expected="one of " + ", ".join(ids)
+    )
+
+
+def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
+    """Least and greatest gap of a class; a caliper has but one."""
+    if isinstance(parameters, CaliperParameters):
+        return 2.0 * parameters.stand_off_mm, 2.0 * parameters.stand_off_mm
+    return parameters.gap_min_mm, parameters.gap_max_mm
+
+
+def check_place(detector_class: DetectorClass, *, gap_mm: float, tilt_deg: float, field: str) -> None:
+    """BenchError for a gap or a tilt that the class is not made for. `field` is the pointer of what holds both."""
+    p = detector_class.parameters
+    low, high = gap_range_mm(p)
+    if not low <= gap_mm <= high:
+        raise BenchError(
+            code="out-of-range",
+            field=f"{field}/gap_mm",
+            detail=f"{detector_class.id} is not made for a gap of {gap_mm:g} mm.",
+            expected=f"{low:g} to {high:g} mm",
+        )
+    most = TILT_LIMIT_DEG if isinstance(p, UltrasonicParameters) else 0.0
+    if not 0.0 <= tilt_deg <= most:
+        raise BenchError(
+            code="out-of-range",
+            field=f"{field}/tilt_deg",
+            detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
+            expected=f"0 to {most:g} degrees" if most else "0 degrees: tilt means nothing to this class",
+        )
+
+
+def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
+    """The parameters of an ultrasonic class; BenchError for any other."""
+    p = detector_class.parameters
+    if not isinstance(p, UltrasonicParameters):
+        raise BenchError(
+            code="not-ultrasonic",
+            field=field,
+            detail=f"{detector_class.id} is {detector_class.principle}: readings are explained for sound alone.",
+            expected="an ultrasonic class",
+        )
+    return p
