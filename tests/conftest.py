@@ -18,7 +18,7 @@ PROGRAMS = {
 LIBRARIES = {
     "pango": ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),
 }
-"""The programs or libraries of each system part that a test may need. `.ci/run` installs those that some test asks for."""
+"""Programs or libraries of each system part that a test may need. `.ci/run` installs those that some test asks for."""
 
 
 @pytest.fixture(scope="session")
