@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from math import prod
 from typing import Any
 
 import numpy as np
@@ -26,11 +27,22 @@ def map_blocks(kernel: Callable[..., None], *arguments: ArrayLike, results: int)
     arrays = [np.asarray(argument) for argument in arguments]
     shape = np.broadcast_shapes(*(array.shape for array in arrays))
     # At least one axis, so that a kernel never meets scalars, which cannot be worked on in place.
-    inputs = [np.broadcast_to(array, shape or (1,)) for array in arrays]
+    inputs = [_broadcast(array, shape or (1,)) for array in arrays]
     outputs = [np.empty(shape or (1,), dtype=np.complex128) for _ in range(results)]
     for block in _blocks(shape or (1,)):
         kernel(*(array[block] for array in inputs), *(array[block] for array in outputs))
     return tuple(output.reshape(shape) for output in outputs)
+
+
+def _broadcast(array: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
+    """`array` in a broadcast shape: a small one copied, which costs less than making the view."""
+    if array.shape == shape:
+        return array
+    if prod(shape) > _BLOCK:
+        return np.broadcast_to(array, shape)
+    full = np.empty(shape, dtype=array.dtype)
+    np.copyto(full, array)
+    return full
 
 
 def _blocks(shape: tuple[int, ...]) -> Iterator[tuple[Any, ...]]:

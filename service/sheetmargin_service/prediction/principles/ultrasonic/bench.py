@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,10 +80,7 @@ class UltrasonicBench:
     def _common_variance(self) -> Array:
         """Variance in dB^2 of what moves every state alike: drift since taught, and the air's absorption, (N,)."""
         p = self.parameters
-        per_m = [
-            float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)) for air in self.conditions.corner_airs()
-        ]
-        swing = (max(per_m) - min(per_m)) * self.settings.gap_mm * 1e-3
+        swing = absorption_swing_db_per_m(p.frequency_hz, self.conditions) * self.settings.gap_mm * 1e-3
         return np.asarray((p.drift_db / HALF_WIDTH_95) ** 2 + swing**2 / 12.0)
 
     def bounce_amplitude(self, attenuation_db: Array) -> Array:
@@ -106,8 +103,12 @@ class UltrasonicBench:
         tilts = np.degrees(self.pair.operator.tilt_rad)
         by_tilt = attenuation.reshape(-1, len(tilts))
         sigma = self.conditions.flutter_deg / HALF_WIDTH_95
-        deviation = np.abs(np.gradient(by_tilt, tilts, axis=1)) * sigma
-        deviation[:, 0] = np.abs(by_tilt[:, 1] - by_tilt[:, 0]) * (sigma / (tilts[1] - tilts[0])) ** 2
+        step = tilts[1] - tilts[0]
+        rise = np.diff(by_tilt, axis=1)
+        deviation = np.empty_like(by_tilt)
+        deviation[:, 1:-1] = (0.5 * sigma / step) * np.abs(rise[:, 1:] + rise[:, :-1])
+        deviation[:, -1] = (sigma / step) * np.abs(rise[:, -1])
+        deviation[:, 0] = (sigma / step) ** 2 * np.abs(rise[:, 0])
         return np.asarray(deviation.ravel() ** 2)
 
     def survey(self, sheet: Sheet) -> Survey:
@@ -193,7 +194,11 @@ class UltrasonicBench:
         every state."""
         nodes = (branches.attenuation_db + ripple).reshape(len(branches.attenuation_db), -1)
         each = np.repeat(branches.weights, len(ripple), axis=1) / len(ripple)
-        nodes, each = np.repeat(nodes, len(each), axis=0), np.tile(each, (len(nodes), 1))
+        # One thing at a time: every variant with the air as it is, then the nominal one with the air's alternatives.
+        others = len(each) - 1
+        each = np.concatenate([np.broadcast_to(each[0], nodes.shape), each[1:]])
+        nodes = np.concatenate([nodes, np.broadcast_to(nodes[0], (others, nodes.shape[1]))])
+        belief = np.concatenate([weights * (1.0 - others * AIR_BELIEF), np.full(others, AIR_BELIEF)])
         rows = np.ones(len(nodes))
         pmf = GRID.bin_nodes(nodes, each)
         p, open_db, common = self.parameters, float(self._open_db[setting]), float(self._common_variance[setting])
@@ -203,8 +208,7 @@ class UltrasonicBench:
             pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
             pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
             pmf = GRID.blur(pmf, np.sqrt(common) * rows)
-        belief = AIR_BELIEF[: len(branches.weights)] / AIR_BELIEF[: len(branches.weights)].sum()
-        return Spread(variants=pmf, weights=np.outer(weights, belief).ravel(), noise=self._noise(setting))
+        return Spread(variants=pmf, weights=belief, noise=self._noise(setting))
 
     def _noise(self, setting: int) -> Noise:
         """The receiver's noise, one object for every state of a setting."""
@@ -267,6 +271,13 @@ class Single:
         return self.mass_variance + self.flutter_variance
 
 
+@lru_cache(maxsize=1024)
+def absorption_swing_db_per_m(frequency_hz: float, conditions: Conditions) -> float:
+    """By how much the absorption of the air differs over the corners of the conditions."""
+    per_m = [float(absorption_db_per_m(frequency_hz=frequency_hz, air=air)) for air in conditions.corner_airs()]
+    return max(per_m) - min(per_m)
+
+
 def ripple_variance(bounce: Array) -> Array:
     """Variance in dB^2 of -20 lg|1 - x e^(i phase)| over a uniform phase: (20/ln 10)^2 Li2(x^2)/2; its mean is 0."""
     return np.asarray(0.5 * DB_PER_NEPER**2 * spence(1.0 - np.square(bounce)))
@@ -283,7 +294,7 @@ def ripple_nodes(bounce: float, *, sides: int) -> Array:
 def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array, Array, Array]:
     """p1, p50 and p99 (N,) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
 
-    p1 decides about two sheets: seven halvings of the nodes' range, then a straight line, about 0.05 dB. The others are
+    p1 decides about two sheets: five halvings of the nodes' range, then a straight line, about 0.1 dB. The others are
     the nodes' own, p99 a Gaussian's reach above.
     """
     if len(nodes) == 1:
@@ -296,7 +307,7 @@ def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array
     low, high = nodes.min(axis=0) - 1.05 * Z99 * sigma, nodes.max(axis=0)
     scaled, inverse = nodes / sigma, 1.0 / sigma
     share_low, share_high = np.zeros_like(low), np.ones_like(high)
-    for _ in range(7):
+    for _ in range(5):
         place = 0.5 * (low + high)
         here = weights @ ndtr(place * inverse - scaled)
         below = here < 0.01

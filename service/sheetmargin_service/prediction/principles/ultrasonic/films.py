@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,7 @@ def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
     return np.asarray((1.0 - d.loose_share) * ndtr(Z95 * ratio / width) + d.loose_share * loose)
 
 
+@lru_cache(maxsize=1024)
 def film_weights(distribution: TrappedAir, *, every: int = 1) -> tuple[NDArray[np.intp], Array]:
     """Indices (K,) into `FILM_M` that matter for a distribution, and weights (3, K), each row summing to 1: as the
     library has it, tighter, and looser. `every` second film is enough where only a search looks."""

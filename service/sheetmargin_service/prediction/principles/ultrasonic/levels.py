@@ -29,8 +29,8 @@ Through = Callable[[SheetModel, Indices, Array, Array], Complex]
 PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 """Share of the beam's spot in which two partly bonded sheets touch, three branches alike (illustrative)."""
 ONE = np.ones((1, 1))
-AIR_BELIEF = np.array([0.6, 0.2, 0.2])
-"""How far the distribution of the trapped air is believed as it is, tighter, and looser (a choice, stated)."""
+AIR_BELIEF = 0.2
+"""How far a tighter and a looser distribution of the trapped air are believed, each (a choice, stated)."""
 NO_JOINT = np.empty((0, 1), dtype=np.intp)
 SMOOTH = 0.003
 SMOOTH_AT_SETTING = 0.01
