@@ -24,7 +24,7 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.schemas.job import JobSchema
-from sheetmargin_service.api.schemas.strict import Choice, Part, StrictSchema, Text, Whole
+from sheetmargin_service.api.schemas.strict import Choice, StrictSchema, Text, Whole
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
@@ -55,27 +55,39 @@ class Asked:
     made_with: Versions | None = None
 
 
-class _Wishes(StrictSchema):
-    """Which recommendation, on which paper."""
-
-    rank = Whole("Rank of the recommendation.", ge=1, le=20, load_default=1)
-    setup = Whole("Index of its set-up.", ge=0, le=100, load_default=0)
-    paper = Choice("Paper to print on.", among=PAPERS, load_default="a4")
-    language = Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES)
+def _rank() -> Whole:
+    return Whole("Rank of the recommendation.", ge=1, le=20, load_default=1)
 
 
-class SetupSheetSchema(_Wishes):
+def _setup() -> Whole:
+    return Whole("Index of its set-up.", ge=0, le=100, load_default=0)
+
+
+def _paper() -> Choice:
+    return Choice("Paper to print on.", among=PAPERS, load_default="a4")
+
+
+def _language() -> Choice:
+    return Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES)
+
+
+class SetupSheetSchema(JobSchema):
     """A job, and which of its recommendations is to be set up."""
 
-    makes = Asked
-    job = Part(JobSchema, "The job.", required=True)
+    rank, setup, paper, language = _rank(), _setup(), _paper(), _language()
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> Asked:
+        wishes = {name: data.pop(name) for name in ("rank", "setup", "paper", "language") if name in data}
+        return Asked(job=Job(**data), **wishes)
 
 
-class SetupSheetQuerySchema(_Wishes):
+class SetupSheetQuerySchema(StrictSchema):
     """The same in a link."""
 
     job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
     made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)
+    rank, setup, paper, language = _rank(), _setup(), _paper(), _language()
 
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> Asked:
@@ -159,7 +171,8 @@ def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], 
     recommendations = document["recommendations"]
     if not recommendations:
         detail = "Nothing that is admitted serves this job: there is nothing to set up."
-        raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=("job",)))
+        place = ("job",) if _in_query() else ("sheets",)
+        raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=place), in_query=_in_query())
     recommendation = _numbered(recommendations, "rank", asked.rank, field="rank")
     return recommendation, _numbered(recommendation["setups"], "index", asked.setup, field="setup")
 
@@ -170,7 +183,11 @@ def _numbered(things: Sequence[dict[str, Any]], key: str, number: int, *, field:
             return thing
     expected = "one of " + ", ".join(str(thing[key]) for thing in things)
     fault = Fault(code="unknown-value", detail="The answer has no such number.", expected=expected, path=(field,))
-    raise Problem("invalid-values", fault)
+    raise Problem("invalid-values", fault, in_query=_in_query())
+
+
+def _in_query() -> bool:
+    return request.method != "POST"
 
 
 def _pdf(html: str) -> bytes:
