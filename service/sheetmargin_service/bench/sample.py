@@ -27,6 +27,10 @@ DIGITS = 5
 MODULI = ("youngs_modulus_gpa", "c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa")
 UNCERTAINTY_LIMIT_PCT = 95.0
 """Widest half width that a custom material can state."""
+LOSS_LIMIT, POISSON_LIMIT = 2.0, 0.4999
+"""Greatest loss factor and Poisson's ratio that a custom material can have."""
+REACH = 4.0
+"""Standard deviations beyond which nothing is believed."""
 AIR_SIGMA = log(1.5)
 WIDTH_SIGMA = 0.3
 """Standard deviations of the logarithm of the median of the trapped air and of its width, before any reading: a typical
@@ -42,8 +46,8 @@ class Parameter:
     sigma: float
 
     def at(self, x: float) -> float:
-        """The value `x` standard deviations from the library's."""
-        return self.nominal * exp(self.sigma * x)
+        """The value `x` standard deviations from the library's, of which at most `REACH` are followed."""
+        return self.nominal * exp(self.sigma * min(max(x, -REACH), REACH))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +197,7 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
             total = 3.0 * bulk.nominal + shear.nominal
             constants = {
                 "youngs_modulus_gpa": 9.0 * bulk.nominal * shear.nominal / total,
-                "poisson_ratio": (1.5 * bulk.nominal - shear.nominal) / total,
+                "poisson_ratio": min((1.5 * bulk.nominal - shear.nominal) / total, POISSON_LIMIT),
             }
         case TransverselyIsotropic():
             stiffness = zip(("c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa"), (c11, c13, c33, c55), strict=True)
@@ -212,7 +216,8 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
 def _moved(custom: CustomSpec | None, stiffness: float, loss: float) -> CustomSpec:
     assert custom is not None
     moduli = {name: _times(getattr(custom, name), stiffness) for name in MODULI}
-    return replace(custom, loss_factor=_times(custom.loss_factor, loss), **moduli)
+    assert custom.loss_factor is not None
+    return replace(custom, loss_factor=min(custom.loss_factor * loss, LOSS_LIMIT), **moduli)
 
 
 def _times(value: float | None, factor: float) -> float | None:

@@ -1,0 +1,392 @@
+"""From readings of a sample to the sheet that they speak for, and to what it changes in the recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import exp
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.bench.forward import Physics, Stand, stands_at, straightened
+from sheetmargin_service.bench.installation import check_place, class_of, ultrasonic
+from sheetmargin_service.bench.misfit import SOLID, Misfit, PlaceNoise
+from sheetmargin_service.bench.posterior import Peak, average, find_peak
+from sheetmargin_service.bench.reading import Observed, Place, Reading, check_order, observed
+from sheetmargin_service.bench.sample import Z95, Parameter, Sample, half_width_pct, sample_of, with_knowledge
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.spec import SheetSpec, TrappedAirSpec
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.selection.answer import Answer, Note, Setup
+from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.job import Job
+
+Array = NDArray[np.float64]
+WIDTH_NODES = np.linspace(-2.5, 2.5, 11)
+"""Widths of the trapped air that are tried, in standard deviations of what is believed of it."""
+TOLD_SHARE = 0.8
+"""A parameter whose standard deviation the readings leave above this share of the library's is one they cannot tell."""
+UNLIKE = 2.5
+"""Standard deviations from the library beyond which the sample is another material (a choice)."""
+UNEXPLAINED = 0.01
+"""Chance below which the readings are taken as not explained."""
+WRONG = 0.5
+"""A reading less trusted than this is told as wrong."""
+NOISE_MARGIN_DB = 3.0
+"""A level must lie this far above the noise to say anything."""
+AIR_LIMITS_UM = (0.1, 5000.0)
+"""Of a custom sheet's percentiles of trapped air."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FitQuestion:
+    """Readings of a sample, which is the one sheet of the job that they are to help."""
+
+    job: Job
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interval:
+    """A value and the interval about it that holds 90 %."""
+
+    low: float
+    nominal: float
+    high: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """One parameter of the sample before and after the readings.
+
+    `sigma_share`: its standard deviation (of the logarithm) as a share of the library's; `told`: whether the readings
+    say something of it.
+    """
+
+    name: str
+    library: Interval
+    fitted: Interval
+    sigma_share: float
+    told: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Residual:
+    """One reading against the fitted sheet: `residual_db` is measured less fitted, `sigma_db` what was expected of it,
+    what the model leaves open at its place included; `trust` the chance that it is not wrong."""
+
+    index: int
+    state: str
+    detector_class: str
+    gap_mm: float
+    tilt_deg: float
+    measured_db: float
+    fitted_db: float
+    residual_db: float
+    sigma_db: float
+    trust: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fit:
+    """The fitted sample. `covariance` is that of the logarithms of the parameters, in the order of `estimates`; `chance`
+    that readings of such a sheet lie as far from the model as these."""
+
+    sheet: SheetSpec
+    library_sheet: Sheet
+    estimates: tuple[Estimate, ...]
+    covariance: Array
+    residuals: tuple[Residual, ...]
+    chance: float
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FitAnswer:
+    """A fit, and the recommendation for the sheet as the library has it and as it was fitted."""
+
+    reference: str | None
+    fit: Fit
+    library: Answer
+    fitted: Answer
+    changed: tuple[Note, ...]
+
+
+def answer_fit(
+    question: FitQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
+) -> FitAnswer:
+    """Fit, then recommend twice. BenchError for readings that say nothing, SheetError for a sheet that makes no sense."""
+    job = question.job
+    conditions, _ = conditions_of(job)
+    fit = fit_sample(job.sheets[0], question.readings, conditions=conditions, catalogue=catalogue, library=library)
+    before, after = recommend(job), recommend(replace(job, sheets=(fit.sheet,)))
+    return FitAnswer(reference=job.reference, fit=fit, library=before, fitted=after, changed=_changed(before, after))
+
+
+def fit_sample(
+    spec: SheetSpec, readings: Sequence[Reading], *, conditions: Conditions, catalogue: Catalogue, library: Library
+) -> Fit:
+    """The sheet that readings speak for, in air in the middle of the conditions."""
+    sample = sample_of(spec, library)
+    classes = _classes(readings, catalogue)
+    seen = observed(readings)
+    check_order(seen)
+    sheets = tuple(one for one in seen if one.state != "no_sheet")
+    places = tuple(dict.fromkeys(one.place for one in sheets))
+    doubles = any(one.state == "double" for one in sheets)
+    _check_enough(sample, sheets, doubles=doubles)
+    stands = stands_at(places, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
+    noise = {places[row]: limits for stand in stands for row, limits in _noise(stand).items()}
+    _check_above_noise(sheets, noise)
+    forward = Physics(sample=sample, stands=stands, places=len(places), library=library, doubles=doubles)
+    misfit = Misfit(forward=forward, sample=sample, seen=sheets, places=places, noise=noise)
+    peak = find_peak(misfit=misfit, slope=misfit.slope, start=np.zeros(misfit.unknowns))
+    if not doubles:
+        return _fit(sample, misfit, peak, mean=peak.at[:SOLID], covariance=peak.covariance[:SOLID, :SOLID])
+    near = replace(misfit, forward=straightened(forward, peak.at[:SOLID]))
+    trials = [replace(near, width_x=float(x)) for x in WIDTH_NODES]
+    peaks = [find_peak(misfit=trial, slope=trial.slope, start=peak.at) for trial in trials]
+    belief = average(peaks, WIDTH_NODES, first=misfit.known_before)
+    best = int(np.argmax(belief.shares))
+    return _fit(sample, trials[best], peaks[best], mean=belief.mean, covariance=belief.covariance)
+
+
+def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, DetectorClass]:
+    """The classes that were read, each place checked."""
+    found = {}
+    for index, reading in enumerate(readings):
+        name, gap, tilt = reading.place
+        field = f"readings/{index}"
+        found[name] = class_of(name, catalogue, field=f"{field}/detector_class")
+        ultrasonic(found[name], field=f"{field}/detector_class")
+        check_place(found[name], gap_mm=gap, tilt_deg=tilt, field=field)
+    return found
+
+
+def _noise(stand: Stand) -> dict[int, PlaceNoise]:
+    """What limits each place of a stand, by its row."""
+    pair, p = stand.pair, stand.pair.parameters
+    return {
+        int(row): PlaceNoise(
+            bypass_db=p.bypass_db + float(pair.open_db[column]),
+            noise_db=p.noise_db + float(pair.open_db[column]),
+            rigid_bounce=float(pair.rigid_bounce[column]),
+            open_bounce=float(pair.open_bounce[column]),
+        )
+        for row, column in zip(stand.rows, stand.columns, strict=True)
+    }
+
+
+def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) -> None:
+    needed = SOLID + (2 if doubles else 0)
+    if len(sheets) < needed:
+        raise BenchError(
+            code="too-few-readings",
+            field="readings",
+            detail=f"{len(sheets)} readings of a sheet cannot tell {needed} parameters.",
+            expected=f"at least {needed} readings of one sheet or two: mass, stiffness, loss"
+            + (", median and width of the trapped air" if doubles else ""),
+        )
+    if doubles and sample.sheet.contact != "air":
+        raise BenchError(
+            code="contact-not-fitted",
+            field="sheet/double/contact",
+            detail=f"Two sheets with the contact {sample.sheet.contact} have no trapped air to fit.",
+            expected="readings of one sheet alone, or doubles laid with air between them",
+        )
+
+
+def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise]) -> None:
+    if all(one.attenuation_db > noise[one.place].noise_db - NOISE_MARGIN_DB for one in sheets):
+        quietest = min(sheets, key=lambda one: one.attenuation_db)
+        fields = tuple(f"readings/{one.index}" for one in sheets)
+        raise BenchError(
+            code="none-above-noise",
+            field=fields[0],
+            also=fields[1:],
+            detail=f"No reading of a sheet stands above the noise; the strongest lies {quietest.attenuation_db:.0f} dB "
+            "below the open path.",
+            expected=f"some weaker than {noise[quietest.place].noise_db - NOISE_MARGIN_DB:.0f} dB, from a stronger class",
+        )
+
+
+def _fit(sample: Sample, misfit: Misfit, peak: Peak, *, mean: Array, covariance: Array) -> Fit:
+    """The fit from mean and covariance of the parameters that were moved, in their standard deviations."""
+    parameters = (*sample.solid, *sample.air)
+    moved = len(mean)
+    full_mean = np.concatenate([mean, np.zeros(len(parameters) - moved)])
+    full = np.eye(len(parameters))
+    full[:moved, :moved] = covariance
+    share = np.sqrt(np.diag(full))
+    estimates = tuple(_estimate(p, m, s) for p, m, s in zip(parameters, full_mean, share, strict=True))
+    sigma = np.array([p.sigma for p in parameters])
+    chance = _chance(peak)
+    return Fit(
+        sheet=_fitted_spec(sample, estimates, sigma * share, doubles=moved > SOLID),
+        library_sheet=sample.sheet,
+        estimates=estimates,
+        covariance=sigma[:, None] * full * sigma,
+        residuals=_residuals(misfit, peak),
+        chance=chance,
+        notes=_notes(sample, misfit, peak, estimates, full_mean, chance=chance, moved=moved),
+    )
+
+
+def _estimate(parameter: Parameter, mean: float, share: float) -> Estimate:
+    def interval(x: float, sigma: float) -> Interval:
+        return Interval(
+            low=parameter.at(x - Z95 * sigma), nominal=parameter.at(x), high=parameter.at(x + Z95 * sigma)
+        )
+
+    return Estimate(
+        name=parameter.name,
+        library=interval(0.0, 1.0),
+        fitted=interval(mean, share),
+        sigma_share=share,
+        told=bool(share < TOLD_SHARE and parameter.sigma > 0.0),
+    )
+
+
+def _fitted_spec(sample: Sample, estimates: Sequence[Estimate], sigma: Array, *, doubles: bool) -> SheetSpec:
+    """The custom sheet. Its trapped air is what the next double may hold: its own spread, and what is not known of it."""
+    mass, stiffness, loss = (
+        e.fitted.nominal / p.nominal for e, p in zip(estimates[:SOLID], sample.solid, strict=True)
+    )
+    trapped = None
+    if doubles:
+        median, width = (e.fitted.nominal for e in estimates[SOLID:])
+        reach = exp(Z95 * float(np.hypot(width, sigma[SOLID])))
+        p5, p50, p95 = (min(max(um, AIR_LIMITS_UM[0]), AIR_LIMITS_UM[1]) for um in (median / reach, median, median * reach))
+        trapped = TrappedAirSpec(p5=p5, p50=p50, p95=p95)
+    return with_knowledge(
+        sample.moved(mass=mass, stiffness=stiffness, loss=loss),
+        modulus_pct=half_width_pct(float(sigma[1])),
+        loss_pct=half_width_pct(float(sigma[2])),
+        trapped=trapped,
+    )
+
+
+def _chance(peak: Peak) -> float:
+    """Chance that readings which are not wrong, with all that was believed before, lie as far off as these."""
+    right = peak.trust >= WRONG
+    return float(chi2.sf(np.sum(peak.misfit[right] ** 2) + peak.at @ peak.at, max(int(right.sum()), 1)))
+
+
+def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
+    fitted = misfit.predicted(peak.at)
+    spread = np.hypot(misfit.sigma, misfit.common)
+    return tuple(
+        Residual(
+            index=one.index,
+            state=one.state,
+            detector_class=one.place[0],
+            gap_mm=one.place[1],
+            tilt_deg=one.place[2],
+            measured_db=one.attenuation_db,
+            fitted_db=float(fitted[i]),
+            residual_db=one.attenuation_db - float(fitted[i]),
+            sigma_db=float(spread[i]),
+            trust=float(peak.trust[i]),
+        )
+        for i, one in enumerate(misfit.seen)
+    )
+
+
+def _notes(
+    sample: Sample,
+    misfit: Misfit,
+    peak: Peak,
+    estimates: Sequence[Estimate],
+    mean: Array,
+    *,
+    chance: float,
+    moved: int,
+) -> tuple[Note, ...]:
+    """What the readings cannot tell, which of them are wrong, and where the model does not explain them."""
+    notes = []
+    if moved == SOLID:
+        notes.append(Note(code="no-double-read", values={}))
+    for estimate in estimates[:moved]:
+        if not estimate.told:
+            code = CANNOT_TELL[estimate.name]
+            notes.append(Note(code=code, values={"share_pct": round(100.0 * estimate.sigma_share, 0)}))
+    for estimate, x in zip(estimates[:moved], mean, strict=True):
+        if abs(x) > UNLIKE:
+            values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}
+            notes.append(Note(code=UNLIKE_LIBRARY[estimate.name], values=values))
+    for i in np.flatnonzero(peak.trust < WRONG):
+        one = misfit.seen[i]
+        off = one.attenuation_db - float(misfit.predicted(peak.at)[i])
+        notes.append(Note(code="reading-wrong", values={"reading": one.index, "off_db": round(off, 1)}))
+    if chance < UNEXPLAINED:
+        worst = int(np.argmax(np.abs(misfit.left_open(peak.at))))
+        name, gap, tilt = misfit.seen[worst].place
+        notes.append(
+            Note(
+                code="model-does-not-explain",
+                values={
+                    "chance_pct": round(100.0 * chance, 2),
+                    "detector_class": name,
+                    "gap_mm": gap,
+                    "tilt_deg": tilt,
+                    "open_db": round(float(misfit.open_part(peak.at)[worst]), 1),
+                },
+            )
+        )
+    notes.append(Note(code="custom-for-sound-alone", values={}))
+    return tuple(notes)
+
+
+CANNOT_TELL = {
+    "grammage_gsm": "grammage-not-told",
+    "stiffness_factor": "stiffness-not-told",
+    "loss_factor": "loss-not-told",
+    "trapped_air_um": "trapped-air-not-told",
+    "trapped_air_width": "trapped-air-width-not-told",
+}
+UNLIKE_LIBRARY = {
+    "grammage_gsm": "grammage-unlike",
+    "stiffness_factor": "stiffness-unlike",
+    "loss_factor": "loss-unlike",
+    "trapped_air_um": "trapped-air-unlike",
+    "trapped_air_width": "trapped-air-width-unlike",
+}
+
+
+def _changed(before: Answer, after: Answer) -> tuple[Note, ...]:
+    """How the first recommendation differs."""
+    if before.verdict != after.verdict:
+        return (Note(code="verdict-changed", values={"before": before.verdict, "after": after.verdict}),)
+    if not before.recommendations or not after.recommendations:
+        return ()
+    first, second = before.recommendations[0].setups[0], after.recommendations[0].setups[0]
+    if first.detector_class.id != second.detector_class.id:
+        values = {"before": first.detector_class.id, "after": second.detector_class.id}
+        return (Note(code="class-changed", values=values),)
+    notes = []
+    if first.geometry.gap_mm.nominal != second.geometry.gap_mm.nominal or _tilt(first) != _tilt(second):
+        notes.append(
+            Note(
+                code="geometry-changed",
+                values={
+                    "gap_before_mm": first.geometry.gap_mm.nominal,
+                    "gap_after_mm": second.geometry.gap_mm.nominal,
+                    "tilt_before_deg": _tilt(first),
+                    "tilt_after_deg": _tilt(second),
+                },
+            )
+        )
+    if first.profile.id != second.profile.id:
+        values = {"before": first.profile.id, "after": second.profile.id}
+        notes.append(Note(code="profile-changed", values=values))
+    return tuple(notes) or (Note(code="recommendation-same", values={}),)
+
+
+def _tilt(setup: Setup) -> float:
+    return setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0
