@@ -42,11 +42,75 @@ class Order:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Sound:
+    """What an ultrasonic pair senses with."""
+
+    face_radius_mm: float | None = None
+    drive: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coil:
+    """What an eddy-current pair senses with."""
+
+    inner_radius_mm: float | None = None
+    outer_radius_mm: float | None = None
+    length_mm: float | None = None
+    recess_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Electrode:
+    """What a capacitive pair senses with."""
+
+    width_mm: float | None = None
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Light:
+    """What an optical pair senses with."""
+
+    wavelength_nm: float | None = None
+    spot_diameter_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Roller:
+    """What a caliper by contact senses with."""
+
+    force_n: float | None = None
+    width_mm: float | None = None
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laser:
+    """What a caliper by light senses with."""
+
+    spot_diameter_mm: float | None = None
+    stand_off_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensor:
+    """What a pair senses with: the part of its principle, the others None."""
+
+    sound: Sound | None = None
+    coil: Coil | None = None
+    electrode: Electrode | None = None
+    light: Light | None = None
+    roller: Roller | None = None
+    laser: Laser | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Setup:
     """One detector pair as it is mounted and set. Mounting and timing are None until the line is known."""
 
     index: int | None = None
     detector_class: ClassSummary = ClassSummary()
+    sensor: Sensor = Sensor()
     geometry: Geometry = field(default=Geometry())
     profile: Profile = Profile()
     alignment: Alignment | None = None
@@ -73,6 +137,7 @@ class Signal:
     no_sheet: Percentiles = Percentiles()
     single: Percentiles = Percentiles()
     double: Percentiles = Percentiles()
+    fewer: Percentiles | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -68,11 +68,67 @@ class Order:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Sound:
+    face_radius_mm: float
+    drive: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coil:
+    """Cross section of either coil; it lies `recess_mm` behind the face."""
+
+    inner_radius_mm: float
+    outer_radius_mm: float
+    length_mm: float
+    recess_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Electrode:
+    width_mm: float
+    length_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Light:
+    wavelength_nm: float
+    spot_diameter_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Roller:
+    """Force and area of the contact."""
+
+    force_n: float | None
+    width_mm: float | None
+    length_mm: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laser:
+    spot_diameter_mm: float | None
+    stand_off_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensor:
+    """What the pair senses with: the part of its principle."""
+
+    sound: Sound | None = None
+    coil: Coil | None = None
+    electrode: Electrode | None = None
+    light: Light | None = None
+    roller: Roller | None = None
+    laser: Laser | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Setup:
     """One detector pair as it is mounted and set. Mounting and timing are absent until the line is known."""
 
     index: int
     detector_class: ClassSummary
+    sensor: Sensor
     geometry: Geometry
     profile: Profile
     alignment: Alignment | None

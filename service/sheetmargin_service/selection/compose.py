@@ -22,6 +22,7 @@ from sheetmargin_service.selection.answer import (
 )
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.sensor import sensor_of
 from sheetmargin_service.selection.stations import DECIMALS, Served, Station
 
 STATES = ("no_sheet", "single", "double")
@@ -64,6 +65,7 @@ def _setup(station: Station, index: int) -> Setup:
             frequency_hz=getattr(c.parameters, "frequency_hz", None),
             illustrative=c.illustrative,
         ),
+        sensor=sensor_of(c),
         geometry=station.geometry,
         profile=Profile(
             id=f"band-{station.low}-{station.high}",

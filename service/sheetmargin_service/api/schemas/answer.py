@@ -304,11 +304,68 @@ class OrderSchema(OutputSchema):
     quantity = whole("How many.")
 
 
+class SoundSchema(OutputSchema):
+    """An ultrasonic pair."""
+
+    face_radius_mm = _mm("Radius of either face.")
+    drive = string("gated: reads the first arrival of a burst; continuous: a steady tone.")
+
+
+class CoilSchema(OutputSchema):
+    """Cross section of either coil of an eddy-current pair."""
+
+    inner_radius_mm = _mm("Inner radius.")
+    outer_radius_mm = _mm("Outer radius.")
+    length_mm = _mm("Length along the axis.")
+    recess_mm = _mm("How far behind the face it lies.")
+
+
+class ElectrodeSchema(OutputSchema):
+    """Either electrode of a capacitive pair."""
+
+    width_mm = _mm("Across travel.")
+    length_mm = _mm("Along travel.")
+
+
+class LightSchema(OutputSchema):
+    """An optical pair."""
+
+    wavelength_nm = Number("Wavelength.", decimals=0)
+    spot_diameter_mm = _mm("Diameter of the spot on the sheet.")
+
+
+class RollerSchema(OutputSchema):
+    """Contact of a roller caliper."""
+
+    force_n = Number("Force.", decimals=2, nullable=True)
+    width_mm = _mm("Across travel.", nullable=True)
+    length_mm = _mm("Along travel.", nullable=True)
+
+
+class LaserSchema(OutputSchema):
+    """Either laser of a caliper pair."""
+
+    spot_diameter_mm = Number("Diameter of the spot.", decimals=2, nullable=True)
+    stand_off_mm = _mm("From face to sheet.")
+
+
+class SensorSchema(OutputSchema):
+    """What the pair senses with: the part of its principle, the others null."""
+
+    sound = part(SoundSchema, "Ultrasonic.", nullable=True)
+    coil = part(CoilSchema, "Eddy current.", nullable=True)
+    electrode = part(ElectrodeSchema, "Capacitive.", nullable=True)
+    light = part(LightSchema, "Optical.", nullable=True)
+    roller = part(RollerSchema, "Caliper by contact.", nullable=True)
+    laser = part(LaserSchema, "Caliper by light.", nullable=True)
+
+
 class SetupSchema(OutputSchema):
     """One detector pair as it is mounted and set."""
 
     index = whole("Position of the set-up, from 0.")
     detector_class = part(ClassSummarySchema, "What it is.")
+    sensor = part(SensorSchema, "What it senses with.")
     geometry = part(GeometrySchema, "How it stands.")
     profile = part(ProfileSchema, "What it is set to.")
     alignment = part(AlignmentSchema, "How well it has to be aligned.", nullable=True)
