@@ -34,14 +34,14 @@ def description(*, examples: int) -> BaseSchema:
 SLOW_IS_FINE = settings(suppress_health_check=list(HealthCheck), deadline=None)
 
 
-@description(examples=25).parametrize()
+@description(examples=10).parametrize()
 @SLOW_IS_FINE
 def test_every_call(case: schemathesis.Case) -> None:
     case.call_and_validate()
 
 
 @pytest.mark.long
-@description(examples=2500).parametrize()
+@description(examples=400).parametrize()
 @SLOW_IS_FINE
 def test_every_call_at_length(case: schemathesis.Case) -> None:
     case.call_and_validate()
