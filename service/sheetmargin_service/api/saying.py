@@ -55,6 +55,13 @@ def texts() -> Mapping[str, Text]:
     }
 
 
+@cache
+def words() -> Mapping[str, Mapping[Language, str]]:
+    """Values that are names, as each language writes them."""
+    table = tomllib.loads((resources.files(__package__) / "words.toml").read_text(encoding="utf-8"))
+    return {value: {language: entry[language] for language in LANGUAGES} for value, entry in table.items()}
+
+
 def say(code: str, values: Mapping[str, Scalar], *, language: Language, pointer: str | None = None) -> str:
     """The text of a code with its values; the bare code where there is none."""
     text = texts().get(code)
@@ -85,4 +92,6 @@ def written(value: Scalar, language: Language) -> str:
         text = text.rstrip("0").rstrip(".") if "." in text else text
         text = "0" if text == "-0" else text
         return text.replace(".", ",") if language == "de" else text
-    return "-" if value is None else str(value)
+    if value is None:
+        return "-"
+    return words().get(str(value), {}).get(language, str(value))
