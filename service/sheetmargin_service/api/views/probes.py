@@ -12,6 +12,7 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import JSON, Call, Routes
 from sheetmargin_service.api.schemas.library import StatusSchema
 from sheetmargin_service.api.service import Service, current_service
+from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.job import Job
 
@@ -19,7 +20,12 @@ log = logging.getLogger(__name__)
 
 routes = Routes("probes", "For whoever runs the service.")
 
-SELF_CHECK = Job(sheets=(SheetSpec(material="copy-paper", grammage_gsm=80),), limit=1)
+SELF_CHECK = Job(
+    sheets=(SheetSpec(material="copy-paper", grammage_gsm=80),),
+    classes=("ultrasonic-400k",),
+    principles=("ultrasonic",),
+)
+"""One class alone: a probe comes every few seconds and must cost little."""
 RETRY_AFTER_S = 5
 
 
@@ -44,7 +50,7 @@ def check_ready() -> Response:
 
 def _computes(service: Service) -> bool:
     """Whether plain paper gets a recommendation in which one sheet weakens the signal and two do so more."""
-    answer = service.recommend(SELF_CHECK, catalogue=service.catalogues["reference"], library=service.library)
+    answer = service.recommend(SELF_CHECK, catalogue=reference_catalogue(), library=service.library)
     signals = [result.signal for best in answer.recommendations for result in best.sheets]
     levels = [(s.no_sheet.p50, s.single.p50, s.double.p50) for s in signals]
     return bool(levels) and all(
