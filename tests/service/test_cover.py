@@ -8,21 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.cover import covers
-
-
-def table(entries, sheets):
-    """Candidates from {(class, position, profile): {sheet: margin}}."""
-    keys = sorted(entries)
-    margin = np.full((len(keys), sheets), -np.inf)
-    for row, key in enumerate(keys):
-        for sheet, value in entries[key].items():
-            margin[row, sheet] = value
-    return Candidates(
-        classes=tuple(k[0] for k in keys),
-        positions=tuple(k[1] for k in keys),
-        profiles=tuple(k[2] for k in keys),
-        margin=margin,
-    )
+from support.candidates import candidates_of
 
 
 def subsets(items, most):
@@ -71,7 +57,7 @@ def small_tables(draw):
     keys = [(c, (float(p), 0.0), q) for c in "ABC" for p in range(2) for q in ("x", "y")]
     chosen = draw(st.lists(st.sampled_from(keys), min_size=1, max_size=len(keys), unique=True))
     margins = st.dictionaries(st.integers(0, sheets - 1), st.integers(1, 4).map(float), max_size=sheets)
-    return table({key: draw(margins) for key in chosen}, sheets)
+    return candidates_of({key: draw(margins) for key in chosen}, sheets)
 
 
 def check(candidates, limit):
@@ -108,7 +94,7 @@ def crowded_tables(draw):
     """One class with many positions and profiles, in which several of each are needed and ties are common."""
     sheets = draw(st.integers(3, 5))
     keys = [("A", (float(p), 0.0), q) for p in range(4) for q in "wxyz"]
-    return table(
+    return candidates_of(
         {
             key: draw(st.dictionaries(st.integers(0, sheets - 1), st.sampled_from([1.0, 2.0]), max_size=2))
             for key in keys
@@ -145,7 +131,7 @@ def real_size(seed, *, sheets=50, classes=20):
                     entries[f"class-{c:02d}", (gap, tilt), f"band-{band}"] = {
                         int(s): round(float(margin[s]), 1) for s in served
                     }
-    return table(entries, sheets)
+    return candidates_of(entries, sheets)
 
 
 def test_a_list_of_real_size():
@@ -178,11 +164,11 @@ def test_the_order_of_the_sheets_does_not_matter():
 
 
 def test_nothing_serves():
-    assert list(covers(table({("A", (1.0, 0.0), "x"): {}}, 2), limit=5)) == []
+    assert list(covers(candidates_of({("A", (1.0, 0.0), "x"): {}}, 2), limit=5)) == []
 
 
 def test_alternatives_end_when_no_class_is_left():
-    candidates = table(
+    candidates = candidates_of(
         {("A", (1.0, 0.0), "x"): {0: 5.0, 1: 4.0}, ("B", (1.0, 0.0), "x"): {0: 9.0}, ("C", (1.0, 0.0), "x"): {0: 7.0}},
         2,
     )
