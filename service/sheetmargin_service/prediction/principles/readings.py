@@ -82,7 +82,7 @@ class Readings:
 
     def spread(self, grid: SignalGrid) -> Spread:
         """The distribution at the first setting, one row a variant."""
-        pmf = grid.blur(grid.bin_nodes(self.values[:, 0], self.weights), self.sigma[:, 0])
+        pmf = grid.spread(self.values[:, 0], self.weights, self.sigma[:, 0])
         return Spread(variants=pmf, weights=self.belief)
 
 

@@ -200,14 +200,13 @@ class UltrasonicBench:
         nodes = np.concatenate([nodes, np.broadcast_to(nodes[0], (others, nodes.shape[1]))])
         belief = np.concatenate([weights * (1.0 - others * AIR_BELIEF), np.full(others, AIR_BELIEF)])
         rows = np.ones(len(nodes))
-        pmf = GRID.bin_nodes(nodes, each)
         p, open_db, common = self.parameters, float(self._open_db[setting]), float(self._common_variance[setting])
         if float(nodes.max()) + REACH * np.sqrt(variance) < p.bypass_db + open_db - FAR_DB:
-            pmf = GRID.blur(pmf, np.sqrt(variance + common) * rows)
+            pmf = GRID.spread(nodes, each, np.sqrt(variance + common) * rows)
         else:
-            pmf = GRID.blur(pmf, np.sqrt(variance) * rows)
+            pmf = GRID.spread(nodes, each, np.sqrt(variance) * rows)
             pmf = with_bypass(pmf, GRID, bypass_db=p.bypass_db, open_db=open_db)
-            pmf = GRID.blur(pmf, np.sqrt(common) * rows)
+            pmf = GRID.blur(pmf, GRID.narrowed(np.sqrt(common)) * rows)
         return Spread(variants=pmf, weights=belief, noise=self._noise(setting))
 
     def _noise(self, setting: int) -> Noise:

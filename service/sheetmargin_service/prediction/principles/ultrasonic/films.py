@@ -18,8 +18,9 @@ from sheetmargin_service.materials.material import TrappedAir
 Array = NDArray[np.float64]
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %."""
-FILM_M = np.geomspace(0.8e-6, 2.4e-3, 33)
-"""Thicknesses at which two sheets are computed, a ratio of 1.28 apart: a third of the usual distribution's spread."""
+FILM_M = np.geomspace(0.1e-6, 2.4e-3, 43)
+"""Thicknesses at which two sheets are computed, a ratio of 1.27 apart: a third of the usual distribution's spread. The
+thinnest stands for all below it: a film of blocked sheets that is thinner is one in a million."""
 FILM_VARIATION = 0.2
 """Relative standard deviation of the trapped air's thickness within the beam's spot (typical, from memory)."""
 NEGLIGIBLE = 1e-6
