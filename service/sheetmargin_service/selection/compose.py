@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact, Span
@@ -20,6 +21,7 @@ from sheetmargin_service.selection.answer import (
     Signal,
     Unplaced,
 )
+from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.sensor import sensor_of
@@ -34,8 +36,11 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
     return Recommendation(
         rank=rank,
         verdict=plan.verdict,
-        changeovers=_changeovers(plan),
-        setups=tuple(_setup(station, index) for index, station in enumerate(plan.stations)),
+        changeovers=_changeovers(plan, ordered=plan.stations[0].post.question.job.ordered),
+        setups=tuple(
+            _setup(station, index, order)
+            for index, (station, order) in enumerate(zip(plan.stations, orders(plan.stations), strict=True))
+        ),
         sheets=tuple(_result(plan.stations[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
         unplaced=tuple(
             Unplaced(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
@@ -44,18 +49,25 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
     )
 
 
-def _changeovers(plan: Plan) -> Changeovers:
-    """Least changes to run the whole list once, each set-up's sheets together."""
-    classes = {st.post.detector_class.id for st in plan.stations}
-    positions = {(st.post.detector_class.id, st.choice.setting) for st in plan.stations}
-    return Changeovers(
-        detector_class=len(classes) - 1,
-        geometry=len(positions) - len(classes),
-        profile=len(plan.stations) - len(positions),
-    )
+def _changeovers(plan: Plan, *, ordered: bool) -> Changeovers:
+    """Changes while the list is run once: in its order, or each set-up's sheets together. A change of class brings its
+    own position and profile, a change of position its own profile."""
+    stations = list(plan.stations)
+    if ordered:
+        place = {i: station for station in stations for i in station.served}
+        stations = [place[i] for i in sorted(place)]
+    classes = positions = profiles = 0
+    for before, after in pairwise(stations):
+        if before.post is not after.post:
+            classes += 1
+        elif before.choice.setting != after.choice.setting:
+            positions += 1
+        elif (before.low, before.high) != (after.low, after.high):
+            profiles += 1
+    return Changeovers(detector_class=classes, geometry=positions, profile=profiles)
 
 
-def _setup(station: Station, index: int) -> Setup:
+def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
     c = station.post.detector_class
     return Setup(
         index=index,
@@ -72,10 +84,10 @@ def _setup(station: Station, index: int) -> Setup:
             single_band=(station.low, station.high),
             hold_ms=station.timing.hold_ms,
         ),
-        alignment=None,
+        alignment=station.alignment,
         mounting=station.mounting,
         timing=station.timing,
-        order=tuple(Order(role=o.role, part_number=o.part_number, quantity=o.quantity) for o in c.order),
+        order=order,
     )
 
 

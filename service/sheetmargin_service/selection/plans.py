@@ -11,7 +11,8 @@ from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause
-from sheetmargin_service.selection.cover import Cover, covers
+from sheetmargin_service.selection.changeover import cheapest_run
+from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
@@ -76,20 +77,27 @@ def _with_plies(place: Post, fact: Fact) -> Fact:
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
-    """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes."""
+    """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
+    list in a given order, the way through it with the fewest changes."""
     listed = list_of(posts)
     if not listed.ways:
         return []
-    plans = [_plan(listed, cover, posts) for cover in covers(listed.candidates, limit=limit)]
+    if posts[0].question.job.ordered:
+        run = cheapest_run(listed.candidates)
+        assignments = [] if run is None else [run.assignment]
+    else:
+        assignments = [cover.assignment for cover in covers(listed.candidates, limit=limit)]
+    plans = [_plan(listed, assignment, posts) for assignment in assignments]
     return [plan for plan in plans if plan.stations]
 
 
-def _plan(listed: List, cover: Cover, posts: Sequence[Post]) -> Plan:
-    left_out = {i: nearest_miss(posts, i) for i in cover.unserved}
+def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post]) -> Plan:
+    """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
+    left_out = {i: nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None}
     stations: list[Station] = []
-    for row in cover.rows:
+    for row in sorted({row for row in assignment if row is not None}):
         way = listed.ways[row]
-        indices = [i for i, r in enumerate(cover.assignment) if r == row]
+        indices = [i for i, r in enumerate(assignment) if r == row]
         surveys = {i: way.post.surveys[i] for i in indices}
         choice = choice_at(way.post.bench, surveys, way.setting, allowed=way.post.allowed, band=way.band)
         station = build_station(way.post, choice, indices, band=(int(way.band[0]), int(way.band[1])))

@@ -16,7 +16,8 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Settings, Survey
-from sheetmargin_service.selection.answer import Geometry, Misreads, Mounting, Timing
+from sheetmargin_service.selection.alignment import align
+from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
 from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.job import Job
@@ -105,6 +106,15 @@ class Station:
             place=self.post.place,
             beam=_beam(self.post),
         )
+
+    @cached_property
+    def alignment(self) -> Alignment | None:
+        """How well the faces must be aligned; None for a pair without a beam of sound."""
+        beam = _beam(self.post)
+        if beam is None:
+            return None
+        tilt = self.choice.tilt.nominal if self.choice.tilt else 0.0
+        return align(gap_mm=self.choice.gap.nominal, tilt_deg=tilt, beam=beam)
 
     @property
     def worst(self) -> float:
