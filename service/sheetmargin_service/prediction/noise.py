@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 from sheetmargin_service.prediction.grid import SignalGrid
 
 Array = NDArray[np.float64]
+PARTS = 4
+"""Places over a bin at which the chance of a reading is taken: a run of readings turns it into a steep step."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,24 +20,24 @@ class Noise:
     """Row i of `matrix` (count, count) is the distribution of one reading where the steady signal is grid point i.
 
     `shift`: the matrix belongs to a grid moved up by as many bins, so that one matrix serves a receiver at any gap.
+    `beyond(steady, edge)` is the chance that one reading of steady signals, any shape, lies above an edge.
     """
 
     grid: SignalGrid
     matrix: Array
-    shift: int = 0
+    shift: int
+    beyond: Callable[[Array, float], Array]
 
     def read(self, pmf: Array) -> Array:
         """Distributions (R, count) of one reading from those of the steady signal."""
         return shifted(shifted(pmf, -self.shift) @ self.matrix, self.shift)
 
-    def above(self, edge: float) -> Array:
-        """Chance (count,) that one reading lies above an edge, by the steady signal."""
-        return _from_row(self.matrix @ upper_share(self.grid, edge - self.shift * self.grid.step), self.shift)
 
-
-def upper_share(grid: SignalGrid, edge: float) -> Array:
-    """Share (count,) of each bin that lies above an edge, its probability spread evenly over its width."""
-    return np.clip(0.5 + (grid.centres - edge) / grid.step, 0.0, 1.0)
+def above(noise: Noise | None, grid: SignalGrid, edge: float) -> Array:
+    """Chance (count, PARTS) that one reading lies above an edge, by the place of the steady signal in each bin; without
+    noise a reading is the steady signal."""
+    steady = grid.centres[:, None] + grid.step * ((np.arange(PARTS) + 0.5) / PARTS - 0.5)
+    return np.heaviside(steady - edge, 0.5) if noise is None else noise.beyond(steady, edge)
 
 
 def shifted(pmf: Array, bins: int) -> Array:
@@ -50,9 +53,3 @@ def shifted(pmf: Array, bins: int) -> Array:
         result[:, :bins] = pmf[:, -bins:]
         result[:, 0] += pmf[:, :-bins].sum(axis=1)
     return result
-
-
-def _from_row(values: Array, bins: int) -> Array:
-    """Values (count,) by grid point of a grid moved up by `bins`, as values of the grid itself."""
-    index = np.clip(np.arange(len(values)) - bins, 0, len(values) - 1)
-    return np.asarray(values[index])

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.noise import Noise, upper_share
+from sheetmargin_service.prediction.noise import Noise, above
 from sheetmargin_service.prediction.principles.base import Detail, Spread
 from sheetmargin_service.selection.answer import Misread, Misreads
 
@@ -22,6 +22,8 @@ FLOOR_PPM = 1.0
 """Nothing rarer than this is claimed: so far out, the shapes of the distributions are a guess."""
 _DIRECT = 128
 """Readings up to which runs are counted one by one; beyond, the chance of no run falls by a steady factor."""
+_NEVER = 1e-12
+"""A reading this rare does not happen, one this sure does."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +44,9 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
     """
     if readings < run:
         return np.zeros_like(one)
-    p = np.clip(one, 0.0, 1.0)
+    result = (one > 0.5).astype(np.float64)
+    open_ = (one > _NEVER) & (one < 1.0 - _NEVER)
+    p = one[open_]
     start = p**run
     none = [np.ones_like(p)] * run + [1.0 - start]
     for n in range(run + 1, min(readings, _DIRECT + run) + 1):
@@ -51,7 +55,8 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
     if readings >= len(none):
         ratio = np.where(none[-2] > 0.0, last / np.where(none[-2] > 0.0, none[-2], 1.0), 0.0)
         last = last * ratio ** (readings - len(none) + 1)
-    return np.clip(1.0 - last, 0.0, 1.0)
+    result[open_] = np.clip(1.0 - last, 0.0, 1.0)
+    return result
 
 
 def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
@@ -67,17 +72,17 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
         return known[id(noise)]
 
     def outside(spread: Spread, count: int) -> tuple[Array, Array]:
-        below, above = chances(spread.noise)
+        low_chance, high_chance = chances(spread.noise)
         return (
-            run_chance(one=below, readings=count, run=readings.run),
-            run_chance(one=above, readings=count, run=readings.run),
+            run_chance(one=low_chance, readings=count, run=readings.run),
+            run_chance(one=high_chance, readings=count, run=readings.run),
         )
 
     single_below, single_above = outside(detail.single, readings.single)
     double_below, double_above = outside(detail.double, readings.double)
     _, space_above = outside(detail.no_sheet, readings.no_sheet)
-    below, above = chances(detail.no_sheet.noise)
-    space_within = run_chance(one=1.0 - below - above, readings=readings.no_sheet, run=readings.run)
+    low_chance, high_chance = chances(detail.no_sheet.noise)
+    space_within = run_chance(one=1.0 - low_chance - high_chance, readings=readings.no_sheet, run=readings.run)
     no_sheet_as_single = _interval(detail.no_sheet, space_within)
     if detail.fewer is not None:
         fewer_below, fewer_above = outside(detail.fewer, readings.single)
@@ -94,14 +99,13 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
 
 
 def _chances(noise: Noise | None, grid: SignalGrid, *, low: float, high: float) -> tuple[Array, Array]:
-    """Chance of one reading below and above the band, by the steady signal, (count,) each."""
-    if noise is None:
-        return 1.0 - upper_share(grid, low), upper_share(grid, high)
-    return 1.0 - noise.above(low), noise.above(high)
+    """Chance of one reading below and above the band, by the steady signal, (count, PARTS) each."""
+    return 1.0 - above(noise, grid, low), above(noise, grid, high)
 
 
 def _interval(spread: Spread, chance: Array) -> Misread:
-    by_variant = 1e6 * (spread.variants @ chance)
+    """From the chance (count, PARTS) by the steady signal."""
+    by_variant = 1e6 * (spread.variants @ chance.mean(axis=1))
     estimate = float(spread.weights @ by_variant)
     return Misread(
         estimate=max(estimate, FLOOR_PPM),

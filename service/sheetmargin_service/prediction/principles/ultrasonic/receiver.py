@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chndtr, ndtr
 
 from sheetmargin_service.prediction.grid import SignalGrid, gauss_hermite, phase_nodes
 from sheetmargin_service.prediction.noise import Noise, shifted
@@ -58,4 +59,24 @@ def with_bypass(pmf: Array, grid: SignalGrid, *, bypass_db: float, open_db: floa
 
 def receiver_noise(grid: SignalGrid, *, noise_db: float, open_db: float) -> Noise:
     """What one reading adds, likewise."""
-    return Noise(grid=grid, matrix=_noise_matrix(grid, noise_db), shift=round(open_db / grid.step))
+    shift = round(open_db / grid.step)
+    return Noise(
+        grid=grid,
+        matrix=_noise_matrix(grid, noise_db),
+        shift=shift,
+        beyond=partial(reading_beyond, noise_db=noise_db + shift * grid.step),
+    )
+
+
+def reading_beyond(steady_db: Array, edge_db: float, *, noise_db: float) -> Array:
+    """Chance that one reading of steady attenuations lies above an edge, in complex Gaussian noise at `noise_db`.
+
+    The power is non-central chi-square with two degrees of freedom (Rice, Bell Syst. Tech. J. 24, 46, 1945); from 20 dB
+    above the noise its root is as good as Gaussian.
+    """
+    signal = 10.0 ** (0.05 * (noise_db - steady_db))
+    edge = 10.0 ** (0.05 * (noise_db - edge_db))
+    chance = ndtr(np.sqrt(2.0) * (edge - signal - 0.25 / signal))
+    low = signal < 10.0
+    chance[low] = chndtr(2.0 * edge**2, 2.0, 2.0 * signal[low] ** 2)
+    return np.asarray(chance)
