@@ -54,10 +54,12 @@ from sheetmargin.job import (
 from sheetmargin.library import (
     Catalogue,
     DetectorClass,
+    Filled,
     Housing,
     Interval,
     Material,
     MaterialTrappedAir,
+    OrderLine,
     Porous,
     Version,
 )
@@ -102,6 +104,7 @@ __all__ = [
     "Double",
     "Environment",
     "Fault",
+    "Filled",
     "Footprint",
     "Gauge",
     "Geometry",
@@ -121,6 +124,7 @@ __all__ = [
     "NotAuthorised",
     "Note",
     "Order",
+    "OrderLine",
     "Percentiles",
     "Point",
     "Porous",

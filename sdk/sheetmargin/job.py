@@ -171,6 +171,10 @@ class Require:
 
     housing: Sequence[str] | None = None
     output: Sequence[str] | None = None
+    supply: Sequence[str] | None = None
+    ingress: str | None = None
+    temperature_min_c: float | None = None
+    temperature_max_c: float | None = None
     contactless: bool | None = None
 
 

@@ -78,6 +78,22 @@ class Housing:
 
 
 @dataclass(frozen=True, kw_only=True)
+class OrderLine(Order):
+    """One thing to order for a class: `quantity` for every `serves_lanes` lanes, in set-ups of which `when` holds."""
+
+    when: str | None = None
+    serves_lanes: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filled:
+    """Parameters that the catalogue does not give, taken from the nearest reference class."""
+
+    reference_class: str | None = None
+    parameters: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class DetectorClass:
     """A kind of detector pair by its physical parameters, which belong to its principle."""
 
@@ -92,7 +108,8 @@ class DetectorClass:
     temperature_max_c: float | None = None
     contactless: bool | None = None
     parameters: dict[str, Scalar] = field(default_factory=dict)
-    order: tuple[Order, ...] = ()
+    filled: Filled | None = None
+    order: tuple[OrderLine, ...] = ()
     source: str | None = None
 
 
@@ -104,6 +121,7 @@ class Catalogue:
     version: str | None = None
     classes: int | None = None
     illustrative: bool | None = None
+    default: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -73,6 +73,7 @@ def test_catalogues(api: FlaskClient) -> None:
         "version": reference.version,
         "classes": len(reference.classes),
         "illustrative": True,
+        "default": True,
     }
 
 

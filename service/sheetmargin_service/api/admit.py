@@ -34,7 +34,8 @@ def admit(job: Job, service: Service, *, in_query: bool = False) -> Question:
             faults += _sheet_faults(error, index)
     if faults:
         raise Problem("invalid-values", *faults, in_query=in_query)
-    return Question(job=replace(job, sheets=tuple(sheets)), catalogue=service.catalogues[job.catalogue])
+    catalogue = service.catalogues[job.catalogue or service.default_catalogue]
+    return Question(job=replace(job, sheets=tuple(sheets), catalogue=catalogue.name), catalogue=catalogue)
 
 
 def _sheet_faults(error: SheetError, index: int) -> Iterator[Fault]:
@@ -52,9 +53,10 @@ def _sheet_faults(error: SheetError, index: int) -> Iterator[Fault]:
 
 def _unknown_names(job: Job, service: Service) -> Iterator[Fault]:
     yield from _unknown("principle", job.principles, service.principles, ("principles",))
-    catalogue = service.catalogues.get(job.catalogue)
+    name = job.catalogue or service.default_catalogue
+    catalogue = service.catalogues.get(name)
     if catalogue is None:
-        yield unknown_catalogue(job.catalogue, service.catalogues)
+        yield unknown_catalogue(name, service.catalogues)
         return
     ids = [c.id for c in catalogue.classes]
     yield from _unknown("class", job.classes, ids, ("classes",))
@@ -62,6 +64,8 @@ def _unknown_names(job: Job, service: Service) -> Iterator[Fault]:
     yield from _unknown("housing", job.require.housing, threads, ("require", "housing"))
     outputs = sorted({output for c in catalogue.classes for output in c.output})
     yield from _unknown("output", job.require.output, outputs, ("require", "output"))
+    supplies = sorted({c.supply for c in catalogue.classes})
+    yield from _unknown("supply", job.require.supply, supplies, ("require", "supply"))
 
 
 def _unknown(kind: str, names: Iterable[str], known: Iterable[str], path: Path) -> Iterator[Fault]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sheetmargin_service.selection.job import Job
 
-SETS = frozenset({"classes", "principles", "housing", "output"})
+SETS = frozenset({"classes", "principles", "housing", "output", "supply"})
 """Lists whose order and repeats mean nothing."""
 
 

@@ -13,7 +13,7 @@ from typing import Protocol
 from flask import current_app
 
 from sheetmargin_service.api.access import Gate
-from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.selection.answer import Answer
 from sheetmargin_service.selection.job import Job
@@ -27,7 +27,10 @@ class Recommend(Protocol):
 
 @dataclass(frozen=True, kw_only=True)
 class Service:
-    """Everything that an answer depends on beside the question."""
+    """Everything that an answer depends on beside the question.
+
+    `default_catalogue` is for jobs that name none.
+    """
 
     gate: Gate
     catalogues: Mapping[str, Catalogue]
@@ -36,6 +39,7 @@ class Service:
     principles: tuple[str, ...]
     build: str
     model_version: str
+    default_catalogue: str = REFERENCE
 
 
 def current_service() -> Service:

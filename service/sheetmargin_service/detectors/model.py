@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Literal
 
+from sheetmargin_service.detectors.building import NOT_IN_TABLES
+from sheetmargin_service.detectors.ingress import is_rating
 from sheetmargin_service.detectors.parameters import (
     CaliperParameters,
     CapacitiveParameters,
@@ -18,6 +21,7 @@ __all__ = [
     "CapacitiveParameters",
     "DetectorClass",
     "EddyCurrentParameters",
+    "Filled",
     "Housing",
     "OpticalParameters",
     "OrderLine",
@@ -45,23 +49,44 @@ class Housing:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderLine:
-    """One thing to order for a class."""
+    """One thing to order for a class: `quantity` of it for every `serves_lanes` lanes.
+
+    `when`: always, or only for a pair that is tilted, that stands upright, or that takes turns with its neighbours.
+    """
 
     role: str
     part_number: str | None = None
     quantity: int
+    when: Literal["always", "tilted", "upright", "taking-turns"] = "always"
+    serves_lanes: int = 1
 
     def problems(self) -> list[str]:
-        return [] if self.quantity >= 1 else ["quantity of at least 1"]
+        rules = {
+            "role of at least one letter": bool(self.role.strip()),
+            "quantity of at least 1": self.quantity >= 1,
+            "serves_lanes of at least 1": self.serves_lanes >= 1,
+        }
+        return [rule for rule, holds in rules.items() if not holds]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filled:
+    """Parameters that were taken from a reference class because the catalogue does not give them."""
+
+    reference_class: str
+    parameters: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class DetectorClass:
-    """A class of detector pairs that one recommendation can name. `parameters` belongs to the principle."""
+    """A class of detector pairs that one recommendation can name. `parameters` belongs to the principle.
+
+    `illustrative`: invented by physical parameters, and no product.
+    """
 
     id: str
     principle: str
-    illustrative: bool = True
+    illustrative: bool = False
     housing: Housing
     output: tuple[str, ...]
     supply: str
@@ -72,9 +97,11 @@ class DetectorClass:
     order: tuple[OrderLine, ...]
     parameters: Parameters
     source: str
+    filled: Filled | None = field(default=None, metadata=NOT_IN_TABLES)
 
     def problems(self) -> list[str]:
         rules = {
+            "ingress as IP65, or several as IP66/IP67 (IEC 60529)": is_rating(self.ingress),
             "temperature_min_c below temperature_max_c": self.temperature_min_c < self.temperature_max_c,
             "at least one output": bool(self.output),
             "at least one order line": bool(self.order),

@@ -60,16 +60,21 @@ class Targets:
 
 @dataclass(frozen=True, kw_only=True)
 class Require:
-    """Properties a class must have to be admitted."""
+    """Properties a class must have to be admitted: any of the words of a list; protection and temperatures at least as
+    wide as these."""
 
     housing: tuple[str, ...] = ()
     output: tuple[str, ...] = ()
+    supply: tuple[str, ...] = ()
+    ingress: str | None = None
+    temperature_min_c: float | None = None
+    temperature_max_c: float | None = None
     contactless: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One question. `reference` is echoed and takes no part in the answer."""
+    """One question. `reference` is echoed and takes no part in the answer; without `catalogue`, the service's default."""
 
     sheets: tuple[SheetSpec, ...]
     reference: str | None = None
@@ -80,6 +85,6 @@ class Job:
     require: Require = field(default_factory=Require)
     principles: tuple[str, ...] = ()
     classes: tuple[str, ...] = ()
-    catalogue: str = "reference"
+    catalogue: str | None = None
     ordered: bool = False
     limit: int = 5

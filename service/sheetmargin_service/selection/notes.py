@@ -1,4 +1,4 @@
-"""Cautions and the first steps of a trial."""
+"""Cautions, what was taken for parameters that a catalogue does not know, and the first steps of a trial."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.selection.answer import Note, Recommendation
 from sheetmargin_service.selection.job import Targets
+from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.trial import trial_plan
 
 ALWAYS = ("not-a-safety-device", "isolate-before-work", "qualified-wiring", "computed-not-measured")
@@ -19,6 +20,25 @@ def cautions(recommendations: Sequence[Recommendation]) -> tuple[Note, ...]:
     if any(s.detector_class.illustrative for r in recommendations for s in r.setups):
         codes.append("illustrative-class")
     return tuple(Note(code=code, values={}) for code in codes)
+
+
+def filled_parameters(plans: Sequence[Plan]) -> tuple[Note, ...]:
+    """Of each class named, what its catalogue does not know of it and was taken from a reference class."""
+    classes = {st.post.detector_class.id: st.post.detector_class for plan in plans for st in plan.stations}
+    return tuple(
+        Note(
+            code="filled-from-reference",
+            values={
+                "detector_class": name,
+                "reference_class": c.filled.reference_class,
+                "count": len(c.filled.parameters),
+                "parameters": ", ".join(c.filled.parameters),
+            },
+            source=f"reference class {c.filled.reference_class}",
+        )
+        for name, c in sorted(classes.items())
+        if c.filled is not None
+    )
 
 
 def trial_steps(

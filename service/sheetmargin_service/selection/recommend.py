@@ -14,7 +14,7 @@ from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetS
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Targets
-from sheetmargin_service.selection.notes import cautions, trial_steps
+from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import nearest_miss, plan_for_sheet, plans_for_list, post
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
@@ -60,7 +60,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             if name not in named
         ),
         trial=trial_steps(recommendations, sheets, Targets(**targets)),
-        assumptions=default_notes + target_notes + _sheet_assumptions(sheets),
+        assumptions=default_notes + target_notes + _sheet_assumptions(sheets) + filled_parameters(best),
         cautions=cautions(recommendations),
     )
 

@@ -12,7 +12,8 @@ from marshmallow import ValidationError, post_load, validates_schema
 
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.languages import LANGUAGES, Language
-from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, StrictSchema, Text, Whole
+from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Shaped, StrictSchema, Text, Whole
+from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.materials.body import LAYER_GRAMMAGE_LIMITS_GSM, LAYER_THICKNESS_LIMITS_UM, MAX_LAYERS
 from sheetmargin_service.materials.corrugated import LIMITS_GSM, MAX_WALLS
 from sheetmargin_service.materials.permeance import PERMEANCE_LIMITS
@@ -257,7 +258,19 @@ class RequireSchema(StrictSchema):
     makes = Require
     housing = Listing(Text(longest=40), "Threads or housings, any of them.", longest=20, load_default=())
     output = Listing(Text(longest=40), "Outputs, any of them.", longest=20, load_default=())
+    supply = Listing(
+        Text(longest=40), "Supplies as the catalogue writes them, any of them.", longest=20, load_default=()
+    )
+    ingress = Shaped(
+        "Protection of at least this (IEC 60529).", shape=RATING, expected="as IP65, or several as IP66/IP67"
+    )
+    temperature_min_c = Real("The class works down to this or lower.", ge=-100, le=200)
+    temperature_max_c = Real("The class works up to this or higher.", ge=-100, le=200)
     contactless = Flag("Whether the detector must not touch the sheet.")
+
+    @validates_schema
+    def range_rises(self, data: dict[str, Any], **_: Any) -> None:
+        _ordered(low="temperature_min_c", high="temperature_max_c", values=data)
 
 
 def _classes() -> Listing:
@@ -265,7 +278,7 @@ def _classes() -> Listing:
 
 
 def _catalogue() -> Text:
-    return Text("Name of the catalogue of detector classes.", load_default="reference")
+    return Text("Name of the catalogue of detector classes; the default one if not given.")
 
 
 def _limit() -> Whole:
@@ -303,5 +316,5 @@ class SheetQuerySchema(SheetFields):
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> tuple[Job, Language | None]:
         language = data.pop("language", None)
-        wanted = {name: data.pop(name) for name in ("classes", "catalogue", "limit")}
+        wanted = {name: data.pop(name, None) for name in ("classes", "catalogue", "limit")}
         return Job(sheets=(SheetSpec(**data),), **wanted), language

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 from marshmallow import fields, post_load
 
@@ -19,6 +19,7 @@ from sheetmargin_service.api.schemas.output import (
     whole,
 )
 from sheetmargin_service.api.schemas.strict import JsonSchema, StrictSchema, Text, Whole
+from sheetmargin_service.detectors.model import OrderLine
 from sheetmargin_service.materials.material import Interval
 
 DIGITS = "to 6 significant digits"
@@ -173,6 +174,20 @@ class Parameters(fields.Field[Any]):
         return {"type": "object", "additionalProperties": {"type": ["number", "string", "boolean", "null"]}}
 
 
+class OrderLineSchema(OrderSchema):
+    """One thing to order for a class, and when."""
+
+    when = string("For which set-ups it is needed.", among=get_args(get_type_hints(OrderLine)["when"]))
+    serves_lanes = whole("For how many lanes one quantity serves.")
+
+
+class FilledSchema(OutputSchema):
+    """Parameters that the catalogue does not give."""
+
+    reference_class = string("The nearest reference class, from which they are taken.")
+    parameters = listing(fields.String(), "Their names, as a catalogue file has them.")
+
+
 class DetectorClassSchema(OutputSchema):
     """A kind of detector pair by its physical parameters."""
 
@@ -187,7 +202,8 @@ class DetectorClassSchema(OutputSchema):
     temperature_max_c = Number("Highest temperature.", decimals=1)
     contactless = flag("Whether it leaves the sheet untouched.")
     parameters = Parameters()
-    order = listing(OrderSchema, "What to order.")
+    filled = part(FilledSchema, "What was taken from a reference class, if anything.", nullable=True)
+    order = listing(OrderLineSchema, "What to order.")
     source = string("Where the numbers come from.")
 
 
@@ -202,11 +218,11 @@ class ClassesSchema(OutputSchema):
 class ClassesQuerySchema(StrictSchema):
     """Which catalogue."""
 
-    catalogue = Text("Name of the catalogue.", load_default="reference")
+    catalogue = Text("Name of the catalogue; the default one if not given.")
 
     @post_load
-    def make(self, data: dict[str, Any], **_: Any) -> str:
-        name: str = data["catalogue"]
+    def make(self, data: dict[str, Any], **_: Any) -> str | None:
+        name: str | None = data.get("catalogue")
         return name
 
 
@@ -217,6 +233,7 @@ class CatalogueSchema(OutputSchema):
     version = string("Version of its content.")
     classes = whole("How many classes it has.")
     illustrative = flag("Whether any of its classes is invented.")
+    default = flag("Whether it is the one for jobs that name none.")
 
 
 class CataloguesSchema(OutputSchema):

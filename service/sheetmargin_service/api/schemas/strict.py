@@ -6,6 +6,7 @@ Each field knows its JSON Schema (2020-12, as OpenAPI 3.1 has it), so that what 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, ClassVar, Generic, TypeVar
 
@@ -167,6 +168,24 @@ class Choice(StrictField[str]):
 
     def json_schema(self) -> JsonSchema:
         return {"type": "string", "enum": list(self.among)}
+
+
+class Shaped(StrictField[str]):
+    """A text of one shape: `shape` is a pattern of JSON Schema (ECMA-262) and of Python alike."""
+
+    def __init__(self, description: str = "", *, shape: str, expected: str, **kwargs: Any) -> None:
+        super().__init__(description, **kwargs)
+        self.shape, self.expected = shape, f"a text {expected}"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
+        if not isinstance(value, str):
+            raise self.make_error("invalid")
+        if re.fullmatch(self.shape, value) is None:
+            raise self.refuse("unknown-value", "This text is not of the shape that is wanted here.")
+        return value
+
+    def json_schema(self) -> JsonSchema:
+        return {"type": "string", "pattern": f"^{self.shape}$"}
 
 
 class Listing(Refusing, fields.List[Any]):

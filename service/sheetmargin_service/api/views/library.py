@@ -40,9 +40,10 @@ def list_materials(asked: tuple[str, int]) -> Response:
 
 
 @routes.get("/v1/detector-classes", OPEN, query=ClassesQuerySchema, answer=ClassesSchema)
-def list_detector_classes(name: str) -> Response:
+def list_detector_classes(asked: str | None) -> Response:
     """Detector classes of a catalogue."""
     catalogues = current_service().catalogues
+    name = asked or current_service().default_catalogue
     if name not in catalogues:
         raise Problem("invalid-values", unknown_catalogue(name, catalogues), in_query=True)
     catalogue = catalogues[name]
@@ -59,6 +60,7 @@ def list_catalogues() -> Response:
             "version": catalogue.version,
             "classes": len(catalogue.classes),
             "illustrative": any(c.illustrative for c in catalogue.classes),
+            "default": name == current_service().default_catalogue,
         }
         for name, catalogue in sorted(current_service().catalogues.items())
     ]
