@@ -80,6 +80,7 @@ class SignalGrid:
         widths, row = np.unique(sigma, return_inverse=True)
         reach = min(self.count, int(np.ceil(REACH * widths[-1] / self.step)) + 1)
         offsets = self.step * (np.arange(-reach, reach + 2) - 0.5)
+        offsets[[0, -1]] = -np.inf, np.inf
         kernel = np.diff(ndtr(offsets / np.maximum(widths, 1e-6 * self.step)[:, None]), axis=1)
         length = next_fast_len(self.count + 2 * reach, real=True)
         spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length)[row], n=length)
