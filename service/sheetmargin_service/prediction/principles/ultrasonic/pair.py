@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
+from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m, humid_air
 from sheetmargin_service.acoustics.beam import open_path_coupling, open_path_db
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.standing_waves import bounce_operator, gate_share
+from sheetmargin_service.acoustics.store import OperatorStore
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films
 
@@ -110,12 +113,31 @@ class Pair:
         return Films(air=self.air, frequency_hz=self.centre.frequency_hz, sin_theta=self.films.sin_theta)
 
 
+_store: OperatorStore | None = None
+
+
+def keep_operators(folder: Path | None) -> None:
+    """From now on keep the operators that every question of a catalogue needs in a folder; None: in memory alone."""
+    global _store
+    _store = None if folder is None else OperatorStore(folder=folder)
+
+
+def _made(compute: Callable[..., Operator], **arguments: ArrayLike) -> Operator:
+    return compute(**arguments)
+
+
+def _kept(compute: Callable[..., Operator], **arguments: ArrayLike) -> Operator:
+    return _made(compute, **arguments) if _store is None else _store.get(compute, **arguments)
+
+
 def _compute(
     frequency_hz: float,
     bandwidth_hz: float,
     face_radius_mm: float,
     gap_mm: tuple[float, ...],
     tilt_deg: tuple[float, ...],
+    *,
+    make: Callable[..., Operator] = _made,
 ) -> tuple[Operator, Operator]:
     """Operators of transmission over the band, and of bounces at its centre, in air of 20 degrees C and 50 %.
 
@@ -124,7 +146,8 @@ def _compute(
     gap_m, tilt_rad = np.array(gap_mm) * 1e-3, np.radians(tilt_deg)
     frequency, weight = gaussian_band(centre_hz=frequency_hz, bandwidth_hz=bandwidth_hz, nodes=BAND_NODES)
     speed, radius_m = humid_air().sound_speed_m_per_s, face_radius_mm * 1e-3
-    through = transmission_operator(
+    through = make(
+        transmission_operator,
         radius_m=radius_m,
         frequency_hz=frequency,
         band_weight=weight,
@@ -132,7 +155,8 @@ def _compute(
         tilt_rad=tilt_rad,
         sound_speed_m_per_s=speed,
     )
-    bounce = bounce_operator(
+    bounce = make(
+        bounce_operator,
         radius_m=radius_m,
         frequency_hz=np.array([frequency_hz]),
         band_weight=np.ones(1),
@@ -143,7 +167,7 @@ def _compute(
     return through, bounce
 
 
-_searched = lru_cache(maxsize=256)(_compute)
+_searched = lru_cache(maxsize=1024)(partial(_compute, make=_kept))
 """Those of the settings that are searched, for every class of a catalogue."""
 _asked = lru_cache(maxsize=32)(_compute)
 """Those of settings that single questions ask for."""
