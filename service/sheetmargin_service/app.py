@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
+
 from flask import Flask
 
 from sheetmargin_service.api import openapi, problems
@@ -10,12 +13,17 @@ from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
 from sheetmargin_service.api.views import docs, library, probes, recommendations
-from sheetmargin_service.config import Settings, settings_from
+from sheetmargin_service.config import SettingError, Settings, settings_from
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
+from sheetmargin_service.serving import metrics
+from sheetmargin_service.serving.limits import install_limits
+from sheetmargin_service.serving.logs import install_logs
+from sheetmargin_service.serving.warm import warm_up
+from sheetmargin_service.serving.work import install_work_limits, limited
 from sheetmargin_service.web import demo, embed, setup_sheets
 from sheetmargin_service.web.cors import install_cors
 
@@ -43,17 +51,35 @@ def create_app(settings: Settings | None = None, *, service: Service | None = No
     """The WSGI application. Settings come from the environment, and the service from them, unless they are given."""
     settings = settings or settings_from()
     service = service or load_service(settings)
+    counts = metrics.new_metrics()
+    computing = metrics.measured(limited(service.recommend, settings.time_limit_s, counts), counts)
+    service = replace(service, recommend=computing)
     app = Flask("sheetmargin_service", static_folder=None, template_folder="api/templates")
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
     app.extensions["sheetmargin"] = service
     install_headers(app)
+    install_logs(app)
     problems.handle_problems(app)
     parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
+    parts.append(metrics.routes)
     if settings.demo:
         parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)
     openapi.publish(app, document, service)
     install_cors(app, settings.origins)
+    metrics.install_metrics(app, counts)
+    install_work_limits(app, settings, counts)
+    install_limits(app, settings)
+    return app
+
+
+def serve() -> Flask:
+    """The application as gunicorn forks it: made ready to answer at once. A wrong setting ends the process."""
+    try:
+        app = create_app()
+    except SettingError as error:
+        sys.exit(f"Error: {error}")
+    warm_up(app.extensions["sheetmargin"])
     return app

@@ -1,20 +1,31 @@
-"""Settings of the service, from the environment, checked at start."""
+"""Settings of the service, from the environment, checked at start.
+
+`python -m sheetmargin_service.config` prints them as a table.
+"""
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Literal, cast, get_args
 
+from limits import parse_many
 from rapidfuzz import fuzz
 
 Access = Literal["open", "keys"]
 
 # An origin as browsers send it (RFC 6454, section 6.2): lower case, no path, no slash at the end.
 _ORIGIN = re.compile(r"https?://[a-z0-9.\[\]:-]+", re.ASCII)
+_REDIS = re.compile(r"(?:rediss?|unix)://\S+", re.ASCII)
+
+MAX_PROXIES = 5
+MAX_BATCHES = 64
+LONGEST_S = 3600.0
 
 
 class SettingError(ValueError):
@@ -27,22 +38,68 @@ class SettingError(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class Settings:
-    """What can be set. `access` says who may ask: anybody (`open`), or holders of a key in `keys_file` (`keys`).
+    """What can be set; `SETTINGS` says what each means.
 
-    `origins`: web origins whose pages may read answers, beside this service's own. `demo`: show the invented shop.
+    `time_limit_s`: None is no limit, as in a program. A rate is a text such as `300/minute`; None is no limit.
     """
 
     access: Access = "open"
     keys_file: Path | None = None
     origins: tuple[str, ...] = ()
     demo: bool = False
+    rate_per_address: str | None = None
+    rate_per_key: str | None = None
+    redis_url: str | None = None
+    proxies: int = 0
+    time_limit_s: float | None = None
+    batches: int = 2
+    telemetry: bool = False
+
+
+SETTINGS: Mapping[str, tuple[str, str]] = {
+    "SHEETMARGIN_ACCESS": (
+        "`open`: whoever reaches the port may ask; `keys`: holders of a key. Must be set where the service listens "
+        "beyond the loopback address",
+        "`open` on loopback",
+    ),
+    "SHEETMARGIN_KEYS_FILE": (
+        "file of the keys, needed with `keys`; `python -m sheetmargin_service.api.access ID recommend` makes one. A "
+        "change is taken up within seconds, without a restart",
+        "",
+    ),
+    "SHEETMARGIN_ORIGINS": ("web origins whose pages may read answers, with spaces between", "none"),
+    "SHEETMARGIN_DEMO": ("`on` shows the invented shop at `/demo`", "`off`"),
+    "SHEETMARGIN_RATE_PER_ADDRESS": (
+        "requests of one address that come without a secret key, such as `300/minute` or `10/second;300/minute`",
+        "no limit",
+    ),
+    "SHEETMARGIN_RATE_PER_KEY": ("requests with one key", "no limit"),
+    "SHEETMARGIN_REDIS_URL": (
+        "where replicas count together, such as `redis://redis:6379/0`; needs the extra `redis`. Without it, and while "
+        "it cannot be reached, each worker process counts by itself",
+        "",
+    ),
+    "SHEETMARGIN_PROXIES": (
+        "proxies in front that add the caller's address to `X-Forwarded-For`; too many lets callers choose their own",
+        "`0`",
+    ),
+    "SHEETMARGIN_TIME_LIMIT_S": (
+        "seconds that one job may take, after which it is answered with 503",
+        "`10`; none in a program",
+    ),
+    "SHEETMARGIN_BATCHES": ("batches that one worker process computes at once", "`2`"),
+    "SHEETMARGIN_TELEMETRY": (
+        "`on` sends OpenTelemetry spans as the `OTEL_*` variables say; needs the extra `telemetry`",
+        "`off`",
+    ),
+}
+"""Name: what it means, and its default, as Markdown."""
 
 
 def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
     """Read the settings; SettingError names the first one that is wrong."""
-    names = ("SHEETMARGIN_ACCESS", "SHEETMARGIN_KEYS_FILE", "SHEETMARGIN_ORIGINS", "SHEETMARGIN_DEMO")
     for name in environment:
-        meant = [known for known in names if name != known and name not in names and fuzz.ratio(name, known) > 88]
+        meant = [known for known in SETTINGS if name not in SETTINGS and fuzz.ratio(name, known) > 88]
         if name.startswith("SHEETMARGIN") and meant:
             # A misspelt SHEETMARGIN_ACCESS would leave the service open to everybody.
             raise SettingError(name, f"there is no such setting; did you mean {meant[0]}?")
@@ -60,6 +117,13 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         keys_file=keys_file,
         origins=_origins(environment.get("SHEETMARGIN_ORIGINS", "")),
         demo=_flag("SHEETMARGIN_DEMO", environment),
+        rate_per_address=_rate("SHEETMARGIN_RATE_PER_ADDRESS", environment),
+        rate_per_key=_rate("SHEETMARGIN_RATE_PER_KEY", environment),
+        redis_url=_redis("SHEETMARGIN_REDIS_URL", environment),
+        proxies=_whole("SHEETMARGIN_PROXIES", environment, default=0, least=0, most=MAX_PROXIES),
+        time_limit_s=_seconds("SHEETMARGIN_TIME_LIMIT_S", environment),
+        batches=_whole("SHEETMARGIN_BATCHES", environment, default=2, least=1, most=MAX_BATCHES),
+        telemetry=_telemetry("SHEETMARGIN_TELEMETRY", environment),
     )
 
 
@@ -81,3 +145,63 @@ def _flag(name: str, environment: Mapping[str, str]) -> bool:
     if text not in ("on", "off"):
         raise SettingError(name, f"{text!r} is not one of on, off")
     return text == "on"
+
+
+def _whole(name: str, environment: Mapping[str, str], *, default: int, least: int, most: int) -> int:
+    text = environment.get(name, str(default))
+    if not text.isascii() or not text.isdigit() or not least <= int(text[:9]) <= most:
+        raise SettingError(name, f"{text!r} is not a whole number of {least} to {most}")
+    return int(text)
+
+
+def _seconds(name: str, environment: Mapping[str, str]) -> float | None:
+    text = environment.get(name)
+    if text is None:
+        return None
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not 0.0 < seconds <= LONGEST_S:
+        raise SettingError(name, f"{text!r} is not a number of seconds above 0, at most {LONGEST_S:g}")
+    return seconds
+
+
+def _rate(name: str, environment: Mapping[str, str]) -> str | None:
+    text = environment.get(name)
+    if not text:
+        return None
+    try:
+        parse_many(text)
+    except ValueError as error:
+        raise SettingError(name, f"{text!r} is not a rate such as 300/minute") from error
+    return text
+
+
+def _redis(name: str, environment: Mapping[str, str]) -> str | None:
+    text = environment.get(name)
+    if not text:
+        return None
+    if not _REDIS.fullmatch(text):
+        # The address may hold a password: it is not repeated.
+        raise SettingError(name, "is not an address such as redis://redis:6379/0")
+    if find_spec("redis") is None:
+        raise SettingError(name, "needs the extra redis: pip install 'sheetmargin[service,redis]'")
+    return text
+
+
+def _telemetry(name: str, environment: Mapping[str, str]) -> bool:
+    wanted = _flag(name, environment)
+    if wanted and (find_spec("opentelemetry") is None or find_spec("opentelemetry.sdk") is None):
+        raise SettingError(name, "needs the extra telemetry: pip install 'sheetmargin[service,telemetry]'")
+    return wanted
+
+
+def settings_table() -> str:
+    """The settings as a table in Markdown."""
+    rows = [f"| `{name}` | {meaning} | {default} |" for name, (meaning, default) in SETTINGS.items()]
+    return "\n".join(["| setting | means | default |", "| --- | --- | --- |", *rows]) + "\n"
+
+
+if __name__ == "__main__":
+    print(settings_table(), end="")

@@ -2,20 +2,39 @@
 GUNICORN_CMD_ARGS go before what is set here."""
 
 import os
+import time
 from pathlib import Path
+from typing import Any
+
+from sheetmargin_service.serving import processes
+from sheetmargin_service.serving.logs import logging_config
+from sheetmargin_service.serving.start import refuse_unset_access, report
+
+_BEGUN = time.monotonic()
 
 # An answer is one chain of small matrix products: threads of BLAS would only fight for the cores that the workers use.
-# Read when NumPy is loaded, so set before the application is.
+# Read when NumPy is loaded, which nothing above does.
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-wsgi_app = "sheetmargin_service.app:create_app()"
+# A person or a quoting system waits no longer.
+os.environ.setdefault("SHEETMARGIN_TIME_LIMIT_S", "10")
+
+wsgi_app = "sheetmargin_service.app:serve()"
 bind = "127.0.0.1:8080"
+logconfig_dict = logging_config()
 
 # Computing holds the interpreter: one process for each core that may be used. Threads serve slow and idle clients.
 workers = int(os.environ.get("WEB_CONCURRENCY") or len(os.sched_getaffinity(0)))
-worker_class = "gthread"
+worker_class = "sheetmargin_service.serving.worker.PatientWorker"
 threads = 4
+
+# Connections of a worker, idle ones among them; the rest wait in the kernel.
+worker_connections = 200
+
+# Whatever a library may leak ends with its process. Jitter keeps the workers from ending together.
+max_requests = 20_000
+max_requests_jitter = 2_000
 
 # Tables and beam operators are built once and shared by the workers, copy on write.
 preload_app = True
@@ -25,9 +44,40 @@ control_socket_disable = True
 
 # Workers touch a file to say that they live; on a disk that blocks, they would be taken for dead (gunicorn's FAQ).
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
+_counts = processes.prepare(worker_tmp_dir)
 
 # Seconds. A worker silent for so long is replaced; one told to stop may finish its answers for so long.
 timeout = 30
 graceful_timeout = 30
 # Longer than a pause between two questions of a person, so that a browser need not connect again.
 keepalive = 15
+
+
+def on_starting(server: Any) -> None:
+    """Called before anything listens."""
+    refuse_unset_access(server.cfg.address, os.environ)
+
+
+def when_ready(_server: Any) -> None:
+    """Called when the address is bound; workers are forked next."""
+    report(seconds=time.monotonic() - _BEGUN)
+
+
+def pre_request(worker: Any, _request: Any) -> None:
+    """Called by the thread that has read a request's headers."""
+    worker.report_waiting()
+
+
+def post_request(worker: Any, _request: Any, _environ: Any, _response: Any) -> None:
+    """Called when a request is answered."""
+    worker.report_waiting()
+
+
+def child_exit(_server: Any, worker: Any) -> None:
+    """Called in the master when a worker has ended, however it did."""
+    processes.settle(worker.pid)
+
+
+def on_exit(_server: Any) -> None:
+    """Called at the very end."""
+    processes.remove(_counts)

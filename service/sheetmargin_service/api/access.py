@@ -79,10 +79,8 @@ class Gate:
         if self.keys is None or scope == "open":
             return
         page = page or Page()
-        scheme, _, token = (authorization or "").partition(" ")
-        in_query = authorization is None and page.key is not None
-        token = page.key or "" if in_query else token.strip()
-        if not token or (scheme.lower() != "bearer" and not in_query):
+        token, in_query = _token(authorization, page)
+        if not token:
             raise _unauthorized("There is no key.", challenge='Bearer realm="sheetmargin"')
         key = self._key(token)
         if key is None or (in_query and not key.publishable):
@@ -102,9 +100,15 @@ class Gate:
                 },
             )
 
+    def known(self, authorization: str | None, page: Page) -> Key | None:
+        """The key of a request whose token has passed before, found without hashing."""
+        token, _ = _token(authorization, page)
+        key_id = self._passed.get(_digest(token))
+        return None if self.keys is None or key_id is None else self.keys.get(key_id)
+
     def _key(self, token: str) -> Key | None:
         assert self.keys is not None
-        digest = hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
+        digest = _digest(token)
         if digest in self._passed:
             return self.keys[self._passed[digest]]
         key_id, _, secret = token.partition(".")
@@ -153,6 +157,18 @@ def _read_key(entry: Mapping[str, Any]) -> Key:
         scopes=frozenset(entry["scopes"]),
         origins=origins,
     )
+
+
+def _token(authorization: str | None, page: Page) -> tuple[str, bool]:
+    """The token of a request, empty where there is none, and whether it came in the query."""
+    if authorization is None and page.key is not None:
+        return page.key, True
+    scheme, _, token = (authorization or "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else "", False
+
+
+def _digest(token: str) -> bytes:
+    return hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
 
 
 def _hash(secret: str, salt: bytes) -> bytes:

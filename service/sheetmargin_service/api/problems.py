@@ -72,6 +72,11 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
         meaning="The body or the query can be read, but something in it is missing, unknown, out of range or "
         "contradicts something else. Each error says where and what would be right.",
     ),
+    "too-many-requests": ProblemType(
+        status=429,
+        title="Too many requests",
+        meaning="This caller has asked more often than the service allows; `Retry-After` says when to ask again.",
+    ),
     "internal": ProblemType(
         status=500,
         title="The service failed",
@@ -80,7 +85,8 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
     "unavailable": ProblemType(
         status=503,
         title="The service is not ready",
-        meaning="Its self-check failed or it is overloaded; `Retry-After` says when to ask again.",
+        meaning="Its self-check failed, it is overloaded, or the job took too long; `Retry-After` says when to ask "
+        "again.",
     ),
 }
 
@@ -179,6 +185,8 @@ def handle_problems(app: Flask) -> None:
     """Answer every error of this application with a problem."""
 
     def http(error: HTTPException) -> Response:
+        if isinstance(error.response, Response):  # a limit has written its own
+            return error.response
         return problem_response(from_http(error))
 
     def internal(error: Exception) -> Response:

@@ -21,7 +21,7 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.datastructures import MultiDict
 
 from sheetmargin_service.api import problems
-from sheetmargin_service.api.access import Page, Scope
+from sheetmargin_service.api.access import Key, Page, Scope
 from sheetmargin_service.api.decode import decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
@@ -169,7 +169,7 @@ class Routes:
 
 
 def _failures(method: str, path: str, call: Call, schema: type[StrictSchema] | None) -> set[str]:
-    kinds = {"invalid-values", "not-acceptable"}
+    kinds = {"invalid-values", "not-acceptable", "too-many-requests"}
     if method == "POST":
         kinds |= {"bad-syntax", "too-large", "unsupported-media-type"}
     if call.scope != "open":
@@ -202,6 +202,11 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
 
     guarded.call = call  # type: ignore[attr-defined]
     return guarded
+
+
+def known_key() -> Key | None:
+    """The key of this request, where its token has passed before."""
+    return current_service().gate.known(request.headers.get("Authorization"), _page())
 
 
 def _page() -> Page:

@@ -29,6 +29,7 @@ from sheetmargin_service.selection.stations import (
     why_not,
     without,
 )
+from sheetmargin_service.selection.time_limit import check_time
 
 
 def post(question: Question, detector_class: DetectorClass) -> Post | Fact:
@@ -49,6 +50,7 @@ def post(question: Question, detector_class: DetectorClass) -> Post | Fact:
         )
     refused, surveys = {}, {}
     for index, sheet in enumerate(question.sheets):
+        check_time()
         refusal = bench.refuses(sheet)
         if refusal is None:
             surveys[index] = bench.survey(sheet)

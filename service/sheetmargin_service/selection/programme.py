@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array, vstack
 
+from sheetmargin_service.selection.time_limit import check_time
+
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Flags = NDArray[np.bool_]
@@ -143,6 +145,7 @@ class Programme:
         return csr_array((value, place), shape=(count, self._variables))
 
     def _solve(self, cost: Array, rows: Rows) -> Solution | None:
+        left_s = check_time()
         result = milp(
             cost,
             integrality=self._whole,
@@ -152,8 +155,9 @@ class Programme:
                 -np.inf,
                 np.concatenate([self._upper, [limit for _, limit in rows]]),
             ),
-            options={"mip_rel_gap": 0.0},
+            options={"mip_rel_gap": 0.0, "time_limit": left_s},
         )
+        check_time()
         if result.status == _INFEASIBLE:
             return None
         if not result.success:

@@ -27,6 +27,7 @@ from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, 
 from sheetmargin_service.selection.placing import Place
 from sheetmargin_service.selection.search import Choice, receiver_at, span_of
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
+from sheetmargin_service.selection.time_limit import check_time
 from sheetmargin_service.selection.timing import Reading, time_line
 
 DECIMALS = 1
@@ -152,7 +153,10 @@ def fitting(place: Place, settings: Settings) -> Flags:
 def build_station(post: Post, choice: Choice, indices: list[int], *, band: tuple[int, int] | None = None) -> Station:
     """The pair at a chosen setting for some sheets, with the band that suits them all unless one is given."""
     question, bench, principle = post.question, post.bench, post.principle
-    details = {i: bench.detail(question.sheets[i], choice.setting) for i in indices}
+    details = {}
+    for i in indices:
+        check_time()
+        details[i] = bench.detail(question.sheets[i], choice.setting)
     surveys = {i: _survey(detail, principle) for i, detail in details.items()}
     receiver = receiver_at(bench.receiver, choice.setting)
     if band is None:

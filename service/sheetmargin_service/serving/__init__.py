@@ -1,0 +1,1 @@
+"""What keeps the service safe and observable while it runs: limits, logs, traces, metrics, workers."""

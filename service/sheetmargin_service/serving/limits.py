@@ -1,0 +1,118 @@
+"""How often one caller may ask. The only module that knows Flask-Limiter.
+
+A request with a secret key that has passed before counts against that key. Every other one counts against its address,
+so that guessing keys is slow; one with a publishable key counts against both.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import math
+import time
+from collections.abc import Callable
+
+from flask import Flask, Response, request
+from flask_limiter import ApplicationLimit, Limiter, RequestLimit
+from limits.storage import MemoryStorage
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.problems import Problem, problem_response
+from sheetmargin_service.api.routes import known_key
+from sheetmargin_service.config import Settings
+from sheetmargin_service.serving.metrics import current_metrics
+
+PROBES = ("/livez", "/readyz", "/metrics")
+"""Asked often and from one address, by whoever runs the service; their cost is bounded otherwise."""
+
+REDIS_TIMEOUT_S = 0.25
+"""In one network Redis answers within a millisecond or so; while it does not, a worker counts by itself."""
+
+JUMP_S = 2.0
+"""A clock that has moved by more against the monotonic one was set. Slewing is at most 0.5 ms a second (adjtime)."""
+
+log = logging.getLogger(__name__)
+
+
+def install_limits(app: Flask, settings: Settings) -> None:
+    """Refuse requests above the rates of the settings with 429 and Retry-After."""
+    if settings.proxies:
+        trusted = ProxyFix(app.wsgi_app, x_for=settings.proxies, x_proto=settings.proxies, x_host=settings.proxies)
+        app.wsgi_app = trusted  # type: ignore[method-assign]
+    limits: list[str | Callable[[], str] | ApplicationLimit] = []
+    if settings.rate_per_address:
+        limits.append(_limit("address", settings.rate_per_address, _address, exempt=_has_secret_key))
+    if settings.rate_per_key:
+        limits.append(_limit("key", settings.rate_per_key, _key_id, exempt=lambda: known_key() is None))
+    if not limits:
+        return
+    limiter = Limiter(
+        _address,
+        application_limits=limits,
+        storage_uri=settings.redis_url or "memory://",
+        storage_options=_timeouts(settings.redis_url),  # type: ignore[arg-type]
+        in_memory_fallback_enabled=settings.redis_url is not None,
+        key_prefix="sheetmargin",
+    )
+    watch = _Clock()
+
+    def forget_after_jump() -> None:
+        # Counts in memory end by the wall clock; set back, it would hold callers off for as long as it was set back.
+        storage = limiter.limiter.storage
+        if watch.has_jumped() and isinstance(storage, MemoryStorage):
+            log.warning("the clock was set: requests are counted from nothing")
+            storage.reset()
+
+    app.before_request(forget_after_jump)
+    limiter.init_app(app)
+    limiter.request_filter(lambda: request.path in PROBES)
+
+
+class _Clock:
+    """Tells once whether the wall clock was set."""
+
+    def __init__(self) -> None:
+        self._offset_s = time.time() - time.monotonic()
+
+    def has_jumped(self) -> bool:
+        offset_s = time.time() - time.monotonic()
+        jumped = abs(offset_s - self._offset_s) > JUMP_S
+        self._offset_s = offset_s
+        return jumped
+
+
+def _limit(name: str, rate: str, key: Callable[[], str], *, exempt: Callable[[], bool]) -> ApplicationLimit:
+    def refuse(limit: RequestLimit) -> Response:
+        current_metrics().refused.labels(name).inc()
+        wait_s = max(1, math.ceil(limit.reset_at - time.time()))
+        fault = Fault(code="rate", detail=f"There were too many requests with this {name}.", expected=rate)
+        return problem_response(Problem("too-many-requests", fault, headers={"Retry-After": str(wait_s)}))
+
+    return ApplicationLimit(rate, key_function=key, scope=name, exempt_when=exempt, on_breach=refuse)
+
+
+def _address() -> str:
+    """The caller's address; of IPv6 its first 64 bits, which are one network (RFC 4291, section 2.5.4)."""
+    text = request.remote_addr or "unknown"
+    try:
+        address = ipaddress.ip_address(text)
+    except ValueError:
+        return "unknown"
+    return str(ipaddress.ip_network((address, 64), strict=False)) if address.version == 6 else text
+
+
+def _has_secret_key() -> bool:
+    key = known_key()
+    return key is not None and not key.publishable
+
+
+def _key_id() -> str:
+    key = known_key()
+    return key.id if key else ""
+
+
+def _timeouts(redis_url: str | None) -> dict[str, float]:
+    if redis_url is None:
+        return {}
+    return {"socket_connect_timeout": REDIS_TIMEOUT_S, "socket_timeout": REDIS_TIMEOUT_S}

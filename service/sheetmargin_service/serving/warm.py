@@ -1,0 +1,32 @@
+"""What is computed once, before the workers are forked: they share it, copy on write."""
+
+from __future__ import annotations
+
+import gc
+import logging
+import time
+
+from sheetmargin_service.api.service import Service
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.selection.job import Job
+
+log = logging.getLogger(__name__)
+
+SHEET = SheetSpec(material="copy-paper", grammage_gsm=80)
+
+
+def warm_up(service: Service) -> float:
+    """Answer a plain job from every catalogue under the default conditions, which builds the operators of every class.
+
+    Returns the seconds it took, and logs them.
+    """
+    begun = time.perf_counter()
+    for catalogue in service.catalogues.values():
+        service.recommend(Job(sheets=(SHEET,), limit=1), catalogue=catalogue, library=service.library)
+    # What lives now stays: the collector need not look at it, and by writing its marks would unshare its pages.
+    gc.collect()
+    gc.freeze()
+    seconds = time.perf_counter() - begun
+    classes = sum(len(catalogue.classes) for catalogue in service.catalogues.values())
+    log.info("operators are built", extra={"fields": {"classes": classes, "seconds": round(seconds, 3)}})
+    return seconds
