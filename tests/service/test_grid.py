@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import fftconvolve
 from scipy.special import ndtr
 from scipy.stats import norm
-from sheetmargin_service.prediction.grid import SignalGrid, gauss_hermite, phase_nodes
+from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
 from sheetmargin_service.prediction.noise import above
 
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
@@ -122,12 +122,6 @@ def test_quantiles_rise_with_probability_even_where_nothing_lies():
     assert p10 <= p50 <= p90
     assert p10 == pytest.approx(0.0, abs=0.5)
     assert p90 == pytest.approx(100.0, abs=0.5)
-
-
-def test_gauss_hermite_gives_the_moments_of_a_normal_variable():
-    z, weight = gauss_hermite(5)
-    assert [weight @ z**n for n in range(10)] == pytest.approx([1, 0, 1, 0, 3, 0, 15, 0, 105, 0], abs=1e-9)
-    assert weight @ z**10 != pytest.approx(945.0, rel=0.01)
 
 
 def test_phase_nodes_are_exact_for_even_functions_to_their_order():

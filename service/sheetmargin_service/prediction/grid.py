@@ -104,12 +104,6 @@ class SignalGrid:
         return out
 
 
-def gauss_hermite(order: int) -> tuple[Array, Array]:
-    """Nodes and weights for the mean over a standard normal variable."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(order)
-    return nodes, weights / weights.sum()
-
-
 def phase_nodes(count: int) -> Array:
     """Phases at which the mean of an even function over a uniform phase is exact to order 2 count (Gauss-Chebyshev)."""
     return np.pi * (np.arange(count) + 0.5) / count

@@ -8,12 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chndtr, ndtr
 
-from sheetmargin_service.prediction.grid import SignalGrid, gauss_hermite, phase_nodes
+from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
 from sheetmargin_service.prediction.noise import Noise, shifted
 
 Array = NDArray[np.float64]
 BYPASS_PHASES = 6
-NOISE_NODES = 5
 
 
 def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
@@ -38,16 +37,10 @@ def _bypass_matrix(grid: SignalGrid, bypass_db: float) -> Array:
 
 @lru_cache(maxsize=64)
 def _noise_matrix(grid: SignalGrid, noise_db: float) -> Array:
-    """Row i (count, count): one reading of a steady attenuation of grid point i in complex Gaussian noise.
-
-    Gauss-Hermite quadrature over both parts of the noise, which is exact for the mean power.
-    """
-    signal = 10.0 ** (-0.05 * grid.centres)
-    z, weight = gauss_hermite(NOISE_NODES)
-    part = np.sqrt(0.5) * 10.0 ** (-0.05 * noise_db) * z
-    power = (signal[:, None, None] + part[:, None]) ** 2 + part**2
-    reading = -10.0 * np.log10(np.maximum(power, 1e-30)).reshape(grid.count, -1)
-    return grid.bin_nodes(reading, np.outer(weight, weight).ravel())
+    """Row i (count, count): one reading of a steady attenuation of grid point i in complex Gaussian noise."""
+    between = grid.low + grid.step * (np.arange(1, grid.count) - 0.5)
+    beyond = np.stack([reading_beyond(grid.centres, edge, noise_db=noise_db) for edge in between], axis=1)
+    return np.asarray(-np.diff(beyond, axis=1, prepend=1.0, append=0.0))
 
 
 def with_bypass(pmf: Array, grid: SignalGrid, *, bypass_db: float, open_db: float) -> Array:
