@@ -78,8 +78,10 @@ def create_app(settings: Settings | None = None, *, service: Service | None = No
 def serve() -> Flask:
     """The application as gunicorn forks it: made ready to answer at once. A wrong setting ends the process."""
     try:
-        app = create_app()
+        settings = settings_from()
+        service = load_service(settings)
+        app = create_app(settings, service=service)
     except SettingError as error:
         sys.exit(f"Error: {error}")
-    warm_up(app.extensions["sheetmargin"])
+    warm_up(service)
     return app

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from sheetmargin_service.api import access
+from sheetmargin_service.api import access, keys
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import SettingError, Settings
@@ -22,13 +22,13 @@ CHEAP = 2**4
 
 @pytest.fixture(autouse=True)
 def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(access, "SCRYPT_N", CHEAP)
+    monkeypatch.setattr(keys, "SCRYPT_N", CHEAP)
 
 
 @pytest.fixture
 def tokens(tmp_path: Path) -> dict[str, str]:
     """Tokens by what they are for; the keys file is beside."""
-    made = {"shop": access.new_key("shop", ("recommend",)), "lab": access.new_key("lab", ("bench", "metrics"))}
+    made = {"shop": keys.new_key("shop", ("recommend",)), "lab": keys.new_key("lab", ("bench", "metrics"))}
     (tmp_path / "keys.toml").write_text("".join(entry for _, entry in made.values()))
     return {name: token for name, (token, _) in made.items()}
 
@@ -112,13 +112,13 @@ def test_open_means_open(api: FlaskClient) -> None:
 
 def test_a_token_is_hashed_once(keyed: FlaskClient, tokens: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
     assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
-    monkeypatch.setattr(access, "_hash", lambda *_: pytest.fail("hashed again"))
+    monkeypatch.setattr(keys, "_hash", lambda *_: pytest.fail("hashed again"))
     assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
 
 
 def test_an_unknown_id_costs_as_much(keyed: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     hashed = []
-    monkeypatch.setattr(access, "_hash", lambda secret, salt: hashed.append(secret) or b"")
+    monkeypatch.setattr(keys, "_hash", lambda secret, salt: hashed.append(secret) or b"")
     assert keyed.get(QUERY, headers=bearer("nobody.secret")).status_code == 401
     assert hashed == ["secret"]
 
@@ -158,3 +158,58 @@ def test_a_wrong_keys_file_stops_the_start(tmp_path: Path, text: str) -> None:
     (tmp_path / "keys.toml").write_text(text)
     with pytest.raises(SettingError, match="SHEETMARGIN_KEYS_FILE"):
         create_app(Settings(access="keys", keys_file=tmp_path / "keys.toml"))
+
+
+def test_a_revoked_key_is_refused_without_a_restart(
+    keyed: FlaskClient, tokens: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "keys.toml"
+    monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    shop, lab = file.read_text().split("[[key]]")[1:]
+    file.write_text(f"[[key]]{lab}")
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 401
+    file.write_text(f"[[key]]{lab}[[key]]{shop}")
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+
+
+def test_a_key_with_a_new_secret_or_scope_has_to_pass_again(
+    keyed: FlaskClient, tokens: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "keys.toml"
+    monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    file.write_text(file.read_text().replace('["recommend"]', '["batch"]'))
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 403
+    token, entry = keys.new_key("shop", ("recommend",))
+    file.write_text(entry)
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 401
+    assert keyed.get(QUERY, headers=bearer(token)).status_code == 200
+
+
+@pytest.mark.parametrize("broken", ["nonsense", None])
+def test_a_broken_keys_file_keeps_the_keys(
+    keyed: FlaskClient,
+    tokens: dict[str, str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    broken: str | None,
+) -> None:
+    file = tmp_path / "keys.toml"
+    monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    if broken is None:
+        file.unlink()
+    else:
+        file.write_text(broken)
+    for _ in range(3):
+        assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    assert [record.levelname for record in caplog.records if "SHEETMARGIN_KEYS_FILE" in record.message] == ["ERROR"]
+
+
+def test_the_file_is_not_looked_at_for_every_request(
+    keyed: FlaskClient, tokens: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    monkeypatch.setattr(keys, "_mark", lambda _: pytest.fail("looked again"))
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
-from sheetmargin_service.api import access
+from sheetmargin_service.api import access, keys
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import SettingError, Settings, settings_from
@@ -115,9 +115,9 @@ def test_the_demo_is_on_or_off() -> None:
 @pytest.fixture
 def keyed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[FlaskClient, str, str]:
     """A client of a service with keys, a publishable key of the shop and a secret one."""
-    monkeypatch.setattr(access, "SCRYPT_N", 2**4)
-    shop, entry = access.new_key("shop", ("recommend",), (SHOP,))
-    secret, other = access.new_key("quoting", ("recommend",))
+    monkeypatch.setattr(keys, "SCRYPT_N", 2**4)
+    shop, entry = keys.new_key("shop", ("recommend",), (SHOP,))
+    secret, other = keys.new_key("quoting", ("recommend",))
     (tmp_path / "keys.toml").write_text(entry + other)
     settings = Settings(access="keys", keys_file=tmp_path / "keys.toml", origins=(SHOP, STRANGER))
     service = replace(load_service(settings), recommend=CountingRecommend())
@@ -164,7 +164,7 @@ def test_the_key_is_no_part_of_the_question(keyed: tuple[FlaskClient, str, str],
 
 @pytest.mark.parametrize("scopes", ["'recommend', 'batch'", "'metrics'"])
 def test_a_publishable_key_reaches_recommendations_alone(tmp_path: Path, scopes: str) -> None:
-    _, entry = access.new_key("shop", ("recommend",), (SHOP,))
+    _, entry = keys.new_key("shop", ("recommend",), (SHOP,))
     (tmp_path / "keys.toml").write_text(entry.replace('"recommend"', scopes))
     with pytest.raises(SettingError, match="recommend alone"):
         access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml"))

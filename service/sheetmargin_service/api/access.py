@@ -1,4 +1,4 @@
-"""Who may ask: everybody, or holders of keys. A key is a bearer token `<id>.<secret>`; the file holds only its hash.
+"""Who may ask: everybody, or holders of keys. A key is a bearer token `<id>.<secret>`.
 
 A publishable key stands in a shop's page for all to see. It is bound to the shop's origins and to `recommend`, and may
 come in the query as `key`, so that a browser need not ask before every question (WHATWG Fetch: a header of
@@ -7,44 +7,16 @@ authorization needs a preflight, a query does not).
 
 from __future__ import annotations
 
-import base64
 import hashlib
-import hmac
-import json
-import secrets
 import sys
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any, Literal, get_args
 
 from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.keys import GRANTS, Key, KeysFile, Scope, matches, new_key
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.config import SettingError, Settings, is_origin
+from sheetmargin_service.config import Settings, is_origin
 
-Scope = Literal["open", "recommend", "batch", "bench", "metrics"]
-"""What a call asks for; `open` needs no key."""
-GRANTS: tuple[Scope, ...] = tuple(scope for scope in get_args(Scope) if scope != "open")
-
-# RFC 7914 cost parameters: 16 MiB and about 50 ms, the size that its section 2 gives for interactive use.
-SCRYPT_N, SCRYPT_R, SCRYPT_P = 16384, 8, 1
 _MAX_REMEMBERED = 1024
-
-
-@dataclass(frozen=True, kw_only=True)
-class Key:
-    """A key as the file has it."""
-
-    id: str
-    salt: bytes
-    hash: bytes
-    scopes: frozenset[str]
-    origins: frozenset[str] = frozenset()
-
-    @property
-    def publishable(self) -> bool:
-        return bool(self.origins)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,21 +34,22 @@ class Page:
 
 @dataclass(frozen=True, kw_only=True)
 class Gate:
-    """Lets a request through or raises its problem. `keys` is None where everybody may ask.
+    """Lets a request through or raises its problem. `file` is None where everybody may ask.
 
-    Tokens that passed are remembered by their digest, so that scrypt is paid once a token and not once a request.
+    Tokens that passed are remembered by their digest for as long as the file has their key, so that scrypt is paid once
+    a token and not once a request.
     """
 
-    keys: Mapping[str, Key] | None
-    _passed: dict[bytes, str] = field(default_factory=dict, repr=False)
+    file: KeysFile | None
+    _passed: dict[bytes, Key] = field(default_factory=dict, repr=False)
 
     @property
     def keyed(self) -> bool:
-        return self.keys is not None
+        return self.file is not None
 
     def check(self, authorization: str | None, scope: Scope, page: Page | None = None) -> None:
         """Raise `unauthorized` or `forbidden` unless the key of the Authorization header or the page has the scope."""
-        if self.keys is None or scope == "open":
+        if self.file is None or scope == "open":
             return
         page = page or Page()
         token, in_query = _token(authorization, page)
@@ -103,60 +76,34 @@ class Gate:
     def known(self, authorization: str | None, page: Page) -> Key | None:
         """The key of a request whose token has passed before, found without hashing."""
         token, _ = _token(authorization, page)
-        key_id = self._passed.get(_digest(token))
-        return None if self.keys is None or key_id is None else self.keys.get(key_id)
+        return self._remembered(_digest(token)) if token else None
+
+    def _remembered(self, digest: bytes) -> Key | None:
+        key = self._passed.get(digest)
+        # A key that was taken out, or has another secret or other scopes since, has to pass again.
+        return key if self.file is not None and key is not None and self.file.keys().get(key.id) == key else None
 
     def _key(self, token: str) -> Key | None:
-        assert self.keys is not None
+        assert self.file is not None
         digest = _digest(token)
-        if digest in self._passed:
-            return self.keys[self._passed[digest]]
+        if (remembered := self._remembered(digest)) is not None:
+            return remembered
         key_id, _, secret = token.partition(".")
-        key = self.keys.get(key_id)
-        # An unknown id costs as much as a wrong secret, so that time does not tell which ids exist.
-        salt, expected = (key.salt, key.hash) if key else (b"\0" * 16, b"\0" * 32)
-        if not hmac.compare_digest(_hash(secret, salt), expected) or key is None:
+        key = self.file.keys().get(key_id)
+        if not matches(key, secret) or key is None:
             return None
         if len(self._passed) >= _MAX_REMEMBERED:
             self._passed.clear()
-        self._passed[digest] = key.id
+        self._passed[digest] = key
         return key
 
 
 def gate_from(settings: Settings) -> Gate:
     """The gate that the settings ask for; SettingError when the keys cannot be read."""
     if settings.access == "open":
-        return Gate(keys=None)
+        return Gate(file=None)
     assert settings.keys_file is not None
-    return Gate(keys=_read_keys(settings.keys_file))
-
-
-def _read_keys(path: Path) -> dict[str, Key]:
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-        keys = [_read_key(entry) for entry in table["key"]]
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
-        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{path}: {error!r}") from error
-    if len({key.id for key in keys}) != len(keys):
-        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{path}: an id is given twice")
-    return {key.id: key for key in keys}
-
-
-def _read_key(entry: Mapping[str, Any]) -> Key:
-    method, salt, digest = str(entry["hash"]).split("$")
-    origins = frozenset(entry.get("origins", ()))
-    unknown = set(entry["scopes"]) - set(GRANTS)
-    if method != "scrypt" or unknown or set(entry) - {"origins"} != {"id", "hash", "scopes"}:
-        raise ValueError(f"key {entry['id']}: expected id, hash (scrypt) and scopes among {', '.join(GRANTS)}")
-    if origins and (set(entry["scopes"]) != {"recommend"} or not all(map(is_origin, origins))):
-        raise ValueError(f"key {entry['id']}: with origins (https://shop.example) the scope is recommend alone")
-    return Key(
-        id=str(entry["id"]),
-        salt=base64.b64decode(salt, validate=True),
-        hash=base64.b64decode(digest, validate=True),
-        scopes=frozenset(entry["scopes"]),
-        origins=origins,
-    )
+    return Gate(file=KeysFile(settings.keys_file))
 
 
 def _token(authorization: str | None, page: Page) -> tuple[str, bool]:
@@ -171,23 +118,9 @@ def _digest(token: str) -> bytes:
     return hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
 
 
-def _hash(secret: str, salt: bytes) -> bytes:
-    text = secret.encode("utf-8", "surrogateescape")
-    return hashlib.scrypt(text, salt=salt, n=SCRYPT_N, r=SCRYPT_R, p=SCRYPT_P, dklen=32)
-
-
 def _unauthorized(detail: str, *, challenge: str) -> Problem:
     fault = Fault(code="key", detail=detail, expected="Authorization: Bearer <key>", header="Authorization")
     return Problem("unauthorized", fault, headers={"WWW-Authenticate": challenge})
-
-
-def new_key(key_id: str, scopes: tuple[str, ...], origins: tuple[str, ...] = ()) -> tuple[str, str]:
-    """A new token, and the lines for the keys file that let it in; publishable with the origins of a shop's pages."""
-    secret, salt = secrets.token_urlsafe(32), secrets.token_bytes(16)
-    stored = "$".join(("scrypt", *(base64.b64encode(part).decode() for part in (salt, _hash(secret, salt)))))
-    lists = {"scopes": scopes} | ({"origins": origins} if origins else {})
-    lines = [f"{name} = [{', '.join(json.dumps(entry) for entry in entries)}]\n" for name, entries in lists.items()]
-    return f"{key_id}.{secret}", f'[[key]]\nid = "{key_id}"\nhash = "{stored}"\n{"".join(lines)}'
 
 
 def main(arguments: list[str]) -> int:

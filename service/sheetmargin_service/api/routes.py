@@ -21,9 +21,10 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.datastructures import MultiDict
 
 from sheetmargin_service.api import problems
-from sheetmargin_service.api.access import Key, Page, Scope
+from sheetmargin_service.api.access import Page
 from sheetmargin_service.api.decode import decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.keys import Key, Scope
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.schemas.problem import ProblemSchema
 from sheetmargin_service.api.schemas.strict import Part, StrictSchema

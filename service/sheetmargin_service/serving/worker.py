@@ -1,55 +1,41 @@
-"""A worker of gunicorn that does not wait for ever on slow clients.
-
-gunicorn's own threads read a request, and write its answer, for as long as the client pleases: a handful of slow ones
-would hold every thread. A proxy in front keeps them off; this keeps them off without one.
-"""
+"""The worker that gunicorn runs: threads, whose clients must not be too slow, and whose errors are problems."""
 
 from __future__ import annotations
 
-import errno
+import json
 import socket
 import time
 from typing import Any
 
+from gunicorn import util
+from gunicorn.http import errors, wsgi
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
-READ_S = 10.0
-"""From a request's first byte to its last. 8 MiB in that time is 7 Mbit/s."""
-WRITE_S = 30.0
-"""For one piece of an answer, in which a batch has one job."""
+from sheetmargin_service.serving.patience import READ_S, PatientSocket
+
+_OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
+_STATUS = {
+    errors.LimitRequestLine: (414, "URI Too Long"),
+    errors.ExpectationFailed: (417, "Expectation Failed"),
+    errors.LimitRequestHeaders: (431, "Request Header Fields Too Large"),
+    errors.ParseException: (400, "Bad Request"),
+}
+"""Status and reason of what cannot be read as HTTP (RFC 9110, section 15; RFC 6585), the first that fits."""
 
 
-class PatientSocket(socket.socket):
-    """A connection that gives up: a request must be read by `ends`, a piece of an answer written in WRITE_S."""
+class UnnamedResponse(wsgi.Response):  # type: ignore[misc]
+    """gunicorn's response without the header that names gunicorn."""
 
-    ends: float = float("inf")
+    def default_headers(self) -> list[str]:
+        return [header for header in super().default_headers() if not header.startswith("Server:")]
 
-    def recv(self, size: int, flags: int = 0, /) -> bytes:
-        before, left = self.gettimeout(), self.ends - time.monotonic()
-        if left > 0.0 and before is not None and before < left:
-            return super().recv(size, flags)
-        try:
-            self.settimeout(max(left, 1e-3))
-            return super().recv(size, flags)
-        except TimeoutError as error:
-            raise ConnectionResetError(errno.ECONNRESET, "the request took too long to arrive") from error
-        finally:
-            self.settimeout(before)
 
-    def sendall(self, data: Any, flags: int = 0, /) -> None:
-        before = self.gettimeout()
-        if before is None:
-            self.settimeout(WRITE_S)
-        try:
-            super().sendall(data, flags)
-        except TimeoutError as error:
-            raise BrokenPipeError(errno.EPIPE, "the answer was not taken") from error
-        finally:
-            self.settimeout(before)
+# gunicorn has no setting for it.
+wsgi.Response = UnnamedResponse
 
 
 class PatientWorker(ThreadWorker):  # type: ignore[misc]
-    """Threads, each on a connection that gives up."""
+    """Threads, each on a connection that does not wait for ever."""
 
     def enqueue_req(self, conn: TConn) -> None:
         if not isinstance(conn.sock, PatientSocket):
@@ -59,6 +45,23 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
     def handle(self, conn: TConn) -> Any:
         conn.sock.ends = time.monotonic() + READ_S
         return super().handle(conn)
+
+    def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: BaseException) -> None:
+        """Answer what cannot be read as HTTP with a problem; nothing of it is repeated."""
+        found = next((told for kind, told in _STATUS.items() if isinstance(exc, kind)), None)
+        if found is None or isinstance(exc, _OURS):
+            super().handle_error(req, client, addr, exc)
+            return
+        status, reason = found
+        self.log.info("not read as HTTP: %s", type(exc).__name__)
+        detail = "The request is not HTTP/1.1 as this service reads it."
+        problem = {"type": "/docs/problems/bad-syntax", "title": reason, "status": status, "detail": detail}
+        body = json.dumps(problem).encode()
+        head = (
+            f"HTTP/1.1 {status} {reason}\r\nContent-Type: application/problem+json\r\nContent-Length: {len(body)}\r\n"
+            "Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\nConnection: close\r\n\r\n"
+        )
+        util.write_nonblock(client, head.encode() + body)
 
     def report_waiting(self) -> None:
         """Set the gauge of connections with a request that wait for a thread."""
