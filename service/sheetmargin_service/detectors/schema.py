@@ -1,0 +1,132 @@
+"""JSON Schema of a catalogue file, from the dataclasses that it is read into: for editors, and for those who write one.
+
+`python -m sheetmargin_service.detectors.schema` writes the copy that ships with the package. Rules between numbers
+(a gap's least below its greatest) are checked when a catalogue is read.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import MISSING, is_dataclass
+from importlib import resources
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, Literal, get_args, get_origin, get_type_hints
+
+from sheetmargin_service.detectors.building import LARGEST, table_fields
+from sheetmargin_service.detectors.catalogue import MOST_CLASSES
+from sheetmargin_service.detectors.ingress import RATING
+from sheetmargin_service.detectors.model import DetectorClass, Housing, OrderLine
+from sheetmargin_service.detectors.parameters import PARAMETERS
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+FILE = "catalogue.schema.json"
+
+Shape = dict[str, Any]
+
+_PLAIN: dict[type, Shape] = {
+    str: {"type": "string"},
+    bool: {"type": "boolean"},
+    int: {"type": "integer", "maximum": LARGEST},
+    float: {"type": "number", "minimum": -LARGEST, "maximum": LARGEST},
+}
+_MORE: dict[tuple[type, str], Shape] = {
+    (DetectorClass, "id"): {"pattern": "^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"},
+    (DetectorClass, "principle"): {"enum": sorted(PARAMETERS)},
+    (DetectorClass, "ingress"): {"pattern": f"^{RATING}$", "examples": ["IP65", "IP66/IP67"]},
+    (DetectorClass, "output"): {"minItems": 1, "examples": [["pnp", "push-pull"]]},
+    (DetectorClass, "supply"): {"examples": ["24 V DC"]},
+    (DetectorClass, "order"): {"minItems": 1},
+    (Housing, "thread"): {"examples": ["M18", "rectangular"]},
+    (OrderLine, "role"): {
+        "pattern": r"\S",
+        "examples": ["emitter", "receiver", "evaluation-unit", "bracket", "cable"],
+    },
+    (OrderLine, "quantity"): {"minimum": 1},
+    (OrderLine, "serves_lanes"): {"minimum": 1},
+}
+"""What the type of a field does not say."""
+
+
+def catalogue_schema() -> Shape:
+    """The schema: a class may leave out what `defaults` gives, and parameters that nobody knows."""
+    one = {**_object(DetectorClass), "required": ["id"]}
+    one["allOf"] = [
+        {
+            "if": {"properties": {"principle": {"const": principle}}, "required": ["principle"]},
+            "then": {"properties": {"parameters": {"$ref": f"#/$defs/{kind.__name__}"}}},
+        }
+        for principle, kind in sorted(PARAMETERS.items())
+    ]
+    defaults = _object(DetectorClass)
+    defaults["description"] = "What holds for every class that does not give it itself."
+    kinds = sorted(set(PARAMETERS.values()), key=lambda kind: kind.__name__)
+    return {
+        "$schema": DIALECT,
+        "title": "A catalogue of detector classes",
+        "description": "As TOML or as JSON. Parameters that are left out are taken from the nearest reference class.",
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["class"],
+        "properties": {
+            "$schema": {"type": "string", "description": "Where this schema is, for editors."},
+            "source": {"type": "string", "description": "Where the numbers come from."},
+            "defaults": defaults,
+            "class": {"type": "array", "minItems": 1, "maxItems": MOST_CLASSES, "items": {"$ref": "#/$defs/Class"}},
+        },
+        "$defs": {
+            "Class": one,
+            "Housing": _object(Housing),
+            "OrderLine": _object(OrderLine),
+            **{kind.__name__: {**_object(kind), "required": []} for kind in kinds},
+        },
+    }
+
+
+def shipped_schema() -> bytes:
+    """The copy that ships with the package."""
+    return (resources.files(__package__) / "data" / FILE).read_bytes()
+
+
+def _object(kind: type[Any]) -> Shape:
+    hints = get_type_hints(kind)
+    fields = table_fields(kind)
+    described = {
+        name: {**_shape(hints[name]), **_MORE.get((kind, name), {})} for name in fields if name != "parameters"
+    }
+    if "parameters" in fields:
+        described["parameters"] = {"type": "object"}
+    for name, field in fields.items():
+        if field.default is not MISSING and field.default is not None:
+            described[name]["default"] = field.default
+    needed = [name for name, field in fields.items() if field.default is MISSING]
+    return {
+        "description": " ".join((kind.__doc__ or "").split()),
+        "type": "object",
+        "additionalProperties": False,
+        "properties": described,
+        **({"required": needed} if kind is not DetectorClass else {}),
+    }
+
+
+def _shape(hint: Any) -> Shape:
+    if get_origin(hint) is UnionType:
+        return _shape(next(option for option in get_args(hint) if option is not NoneType))
+    if get_origin(hint) is Literal:
+        return {"type": "string", "enum": list(get_args(hint))}
+    if get_origin(hint) is tuple:
+        return {"type": "array", "items": _shape(get_args(hint)[0])}
+    if is_dataclass(hint) and isinstance(hint, type):
+        return {"$ref": f"#/$defs/{hint.__name__}"}
+    return dict(_PLAIN[hint])
+
+
+def written() -> str:
+    """The schema as it is shipped."""
+    return json.dumps(catalogue_schema(), indent=1, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    (Path(__file__).parent / "data" / FILE).write_text(written(), encoding="utf-8")
+    sys.exit()

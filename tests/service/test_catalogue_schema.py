@@ -1,0 +1,77 @@
+"""The JSON Schema of a catalogue file: shipped as it is made, and of one mind with what is read."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from copy import deepcopy
+from importlib import resources
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator
+from sheetmargin_service.detectors.building import CatalogueError
+from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
+from sheetmargin_service.detectors.schema import catalogue_schema, shipped_schema, written
+from support.catalogues import OWN
+
+VALIDATOR = Draft202012Validator(catalogue_schema())
+TABLE = tomllib.loads(OWN)
+
+
+def test_the_shipped_copy_is_current() -> None:
+    assert shipped_schema().decode() == written(), "run `python -m sheetmargin_service.detectors.schema`"
+
+
+def test_it_is_a_schema() -> None:
+    Draft202012Validator.check_schema(catalogue_schema())
+
+
+def test_catalogues_are_valid() -> None:
+    reference = resources.files("sheetmargin_service.detectors") / "data" / "reference.toml"
+    for table in (TABLE, tomllib.loads(reference.read_text(encoding="utf-8"))):
+        VALIDATOR.validate(table)
+
+
+def changed(place: tuple[str | int, ...], value: Any) -> dict[str, Any]:
+    table = deepcopy(TABLE)
+    owner: Any = table
+    for step in place[:-1]:
+        owner = owner[step]
+    if value is KeyError:
+        del owner[place[-1]]
+    else:
+        owner[place[-1]] = value
+    return table
+
+
+@pytest.mark.parametrize(
+    ("place", "value"),
+    [
+        (("colour",), "red"),
+        (("class",), []),
+        (("class", 0, "id"), KeyError),
+        (("class", 0, "id"), "a b"),
+        (("class", 0, "colour"), "red"),
+        (("class", 0, "principle"), "sniffing"),
+        (("class", 0, "order", 0, "quantity"), 0),
+        (("class", 0, "order", 0, "when"), "sometimes"),
+        (("class", 0, "order", 0, "role"), KeyError),
+        (("class", 0, "order"), []),
+        (("class", 0, "housing", "thread"), 18),
+        (("class", 0, "housing", "length_mm"), KeyError),
+        (("class", 0, "filled"), {"reference_class": "x", "parameters": []}),
+        (("class", 1, "parameters", "drive"), "steam"),
+        (("class", 1, "parameters", "gate_us"), "48"),
+        (("class", 1, "parameters", "coil_length_mm"), 5),
+        (("class", 1, "ingress"), "67"),
+        (("defaults", "colour"), "red"),
+        (("defaults", "contactless"), 1),
+    ],
+    ids=str,
+)
+def test_what_the_schema_refuses_is_not_read_either(place: tuple[str | int, ...], value: Any) -> None:
+    table = changed(place, value)
+    assert not VALIDATOR.is_valid(table)
+    with pytest.raises(CatalogueError):
+        parse_catalogue(name="own", text=json.dumps(table), syntax="json", reference=reference_catalogue().classes)
