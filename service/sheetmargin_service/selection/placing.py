@@ -84,14 +84,10 @@ class Place:
         """As much of a gap's window as fits at one tilt; the nominal alone where that does not fit."""
         if self.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg) is None:
             return Window(nominal=gap.nominal, min=gap.nominal, max=gap.nominal)
-        most = sum(
-            self._most_mm(clearance, tilt_deg=tilt_deg)
-            for clearance in (self.line.clearance_below_mm, self.line.clearance_above_mm)
-        )
-        least = ceil(20.0 * self.least_mm(tilt_deg=tilt_deg)) / 10.0
+        least, most = self.gap_limits(tilt_deg=tilt_deg)
         return Window(
             nominal=gap.nominal,
-            min=min(gap.nominal, max(gap.min, least)),
+            min=min(gap.nominal, max(gap.min, ceil(10.0 * least) / 10.0)),
             max=max(gap.nominal, gap.max if most == inf else min(gap.max, floor(10.0 * most) / 10.0)),
         )
 
