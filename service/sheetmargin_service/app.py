@@ -53,14 +53,19 @@ def create_app(settings: Settings | None = None, *, service: Service | None = No
     service = service or load_service(settings)
     counts = metrics.new_metrics()
     computing = metrics.measured(limited(service.recommend, settings.time_limit_s, counts), counts)
-    service = replace(service, recommend=computing)
     app = Flask("sheetmargin_service", static_folder=None, template_folder="api/templates")
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
-    app.extensions["sheetmargin"] = service
     install_headers(app)
     install_logs(app)
+    if settings.telemetry:
+        # An extra, and slow to load: only where it is asked for.
+        from sheetmargin_service.serving.telemetry import install_telemetry, sending_tracer
+
+        computing = install_telemetry(app, computing, sending_tracer())
+    service = replace(service, recommend=computing)
+    app.extensions["sheetmargin"] = service
     problems.handle_problems(app)
     parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
     parts.append(metrics.routes)
