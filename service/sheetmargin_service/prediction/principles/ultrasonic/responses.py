@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cache
+from functools import cache, reduce
 from typing import TypeVar
 
 import numpy as np
@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer
-from sheetmargin_service.acoustics.layered import Stack, stack_response
+from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer, fluid_response
+from sheetmargin_service.acoustics.layered import Stack, join, stack_response
 from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
 from sheetmargin_service.acoustics.trapped_air import double_response, double_transmission
+from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films
@@ -27,6 +28,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 AnyResponse = Response | StackResponse
+Layer = ElasticPlate | FluidLayer
 Number = TypeVar("Number", np.float64, np.complex128)
 
 VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
@@ -118,7 +120,7 @@ class SheetModel:
         """Thickness of one ply, by case."""
         return self._by_case(self.sheet.thickness_um * 1e-6 * self._mass_factors)
 
-    def _layer(self, layer: SheetLayer) -> ElasticPlate | FluidLayer:
+    def _layer(self, layer: SheetLayer) -> Layer:
         thickness = self._by_case(layer.thickness_um * 1e-6 * self._mass_factors)
         if layer.material is None:
             return air_layer(air=self.air, thickness_m=thickness)
@@ -133,14 +135,14 @@ class SheetModel:
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
 
-    def _stack(self, layers: Sequence[ElasticPlate | FluidLayer], frequency_hz: Array, sin_theta: Array) -> AnyResponse:
+    def _stack(self, layers: Sequence[Layer], frequency_hz: Array, sin_theta: Array) -> AnyResponse:
         if len(layers) == 1 and isinstance(layers[0], ElasticPlate):
             return plate_response(plate=layers[0], air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
         return stack_response(
             stack=Stack(layers=tuple(layers)), air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta
         )
 
-    def _layers(self) -> list[ElasticPlate | FluidLayer]:
+    def _layers(self) -> list[Layer]:
         return [self._layer(layer) for layer in self.sheet.layers]
 
     def ply(self, frequency_hz: Array, sin_theta: Array) -> AnyResponse:
@@ -148,33 +150,57 @@ class SheetModel:
         if self.usual is not None and sin_theta is self.usual.sin_theta:
             return self.usual.ply
         layers = self._layers()
-        porous = self._porous(layers)
-        if porous is None:
+        permeable = self._permeable(layers)
+        if permeable is None:
             return self._stack(layers, frequency_hz, sin_theta)
-        return porous_response(sheet=porous, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        parts: list[AnyResponse] = []
+        for part in permeable:
+            if isinstance(part, FluidLayer):
+                parts.append(fluid_response(layer=part, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta))
+            else:
+                parts.append(porous_response(sheet=part, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta))
+        return reduce(lambda below, above: join(below=below, above=above), parts)
 
-    def _porous(self, layers: Sequence[ElasticPlate | FluidLayer]) -> PorousSheet | None:
-        frame, material = layers[0], self.sheet.layers[0].material
-        if len(layers) > 1 or material is None or not isinstance(frame, ElasticPlate):
-            return None
+    def _permeable(self, layers: Sequence[Layer]) -> list[PorousSheet | FluidLayer] | None:
+        """The layers of one ply that air can pass, or None where it cannot."""
         if self.sheet.open_area_fraction > 0.0:
-            viscosity = self.air.kinematic_viscosity_m2_per_s * self.air.density_kg_m3
-            open_area = self.sheet.open_area_fraction
-            return PorousSheet(
-                frame=frame,
-                # Poiseuille flow through round holes.
-                permeance_um_per_pa_s=1e6 * HOLE_RADIUS_M**2 * open_area / (8.0 * viscosity * frame.thickness_m),
-                porosity=open_area,
-                tortuosity=1.0,
-                thermal_length_ratio=1.0,
-            )
-        if material.porous is None or self.sheet.permeance_um_per_pa_s is None:
+            return [self._perforated(layers)]
+        nominal = typical_permeance(self.sheet.layers)
+        if self.sheet.permeance_um_per_pa_s is None or nominal is None:
             return None
+        # Layers share the sheet's flow resistance as their own do.
+        factor = self.sheet.permeance_um_per_pa_s / nominal
+        found: list[PorousSheet | FluidLayer] = []
+        for layer, part in zip(self.sheet.layers, layers, strict=True):
+            porous = layer.material.porous if layer.material else None
+            if isinstance(part, ElasticPlate) and porous is not None:
+                found.append(
+                    PorousSheet(
+                        frame=part,
+                        permeance_um_per_pa_s=factor * porous.permeance_um_per_pa_s,
+                        porosity=porous.porosity,
+                        tortuosity=porous.tortuosity,
+                    )
+                )
+            elif isinstance(part, FluidLayer):
+                found.append(part)
+        return found
+
+    def _perforated(self, layers: Sequence[Layer]) -> PorousSheet:
+        """Holes through a whole ply. Of several layers, the thickest moves with all of the mass: holes pass more."""
+        solid = [layer for layer in layers if isinstance(layer, ElasticPlate)]
+        thickest = max(range(len(solid)), key=lambda k: float(np.max(solid[k].thickness_m)))
+        mass = sum((layer.density_kg_m3 * layer.thickness_m for layer in solid), start=np.zeros(1))
+        frame = replace(solid[thickest], thickness_m=self.thickness_m, density_kg_m3=mass / self.thickness_m)
+        viscosity = self.air.kinematic_viscosity_m2_per_s * self.air.density_kg_m3
+        open_area = self.sheet.open_area_fraction
         return PorousSheet(
             frame=frame,
-            permeance_um_per_pa_s=self.sheet.permeance_um_per_pa_s,
-            porosity=material.porous.porosity,
-            tortuosity=material.porous.tortuosity,
+            # Poiseuille flow through round holes.
+            permeance_um_per_pa_s=1e6 * HOLE_RADIUS_M**2 * open_area / (8.0 * viscosity * frame.thickness_m),
+            porosity=open_area,
+            tortuosity=1.0,
+            thermal_length_ratio=1.0,
         )
 
     def pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Array]:
@@ -198,8 +224,14 @@ class SheetModel:
         return np.asarray(whole.transmission) * self._displaced(displaced, frequency_hz, sin_theta)
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
-        """Transmission of plies welded to each other."""
-        whole = self._stack(self._layers() * plies, frequency_hz, sin_theta)
+        """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
+        whole: AnyResponse
+        if self._permeable(self._layers()) is None:
+            whole = self._stack(self._layers() * plies, frequency_hz, sin_theta)
+        else:
+            whole = reduce(
+                lambda below, above: join(below=below, above=above), [self.ply(frequency_hz, sin_theta)] * plies
+            )
         return np.asarray(whole.transmission) * self._displaced(plies * self.thickness_m, frequency_hz, sin_theta)
 
     def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
