@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from functools import lru_cache
 from math import atan2, ceil, hypot, log10, sin
 
 from scipy.optimize import brentq
@@ -37,6 +38,14 @@ def directivity_envelope(x: float) -> float:
     return 1.0 if x < 1.0 else min(1.0, 2.0 * abs(complex(hankel1(1, x))) / x)
 
 
+@lru_cache(maxsize=256)
+def _own_coupling(gap_mm: float, beam: SoundBeam) -> float:
+    coupling = open_path_coupling(
+        wavenumber_per_m=beam.wavenumber_per_m, radius_m=1e-3 * beam.face_radius_mm, gap_m=1e-3 * gap_mm
+    )
+    return abs(complex(coupling))
+
+
 def neighbour_level_db(*, pitch_mm: float, gap_mm: float, beam: SoundBeam, neighbours: int) -> float:
     """Direct sound of the neighbours at a receiver, in dB over its own open path, with no sheet in the way.
 
@@ -46,9 +55,8 @@ def neighbour_level_db(*, pitch_mm: float, gap_mm: float, beam: SoundBeam, neigh
     k, radius = beam.wavenumber_per_m, 1e-3 * beam.face_radius_mm
     path = hypot(pitch_mm, gap_mm)
     off_axis = directivity_envelope(k * radius * sin(atan2(pitch_mm, gap_mm)))
-    own = abs(complex(open_path_coupling(wavenumber_per_m=k, radius_m=radius, gap_m=1e-3 * gap_mm)))
     heard = neighbours * 0.5 * k * radius**2 / (1e-3 * path) * off_axis**2
-    return 20.0 * log10(heard / own) - beam.absorption_db_per_m * 1e-3 * (path - gap_mm)
+    return 20.0 * log10(heard / _own_coupling(gap_mm, beam)) - beam.absorption_db_per_m * 1e-3 * (path - gap_mm)
 
 
 @lru_cache(maxsize=1024)
