@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from functools import lru_cache
 from math import atan2, ceil, hypot, log10, sin
 
 from scipy.optimize import brentq
