@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from sheetmargin_service.bench.errors import BenchError
-from sheetmargin_service.bench.forward import Physics, Stand, stands_at, straightened
-from sheetmargin_service.bench.installation import check_place, class_of, ultrasonic
+from sheetmargin_service.bench.estimate import estimated
+from sheetmargin_service.bench.forward import Physics, Stand, stands_at, tabled
+from sheetmargin_service.bench.installation import check_gap, check_tilt, class_of, ultrasonic
 from sheetmargin_service.bench.misfit import SOLID, Misfit, PlaceNoise
-from sheetmargin_service.bench.posterior import Peak, average, find_peak
-from sheetmargin_service.bench.reading import Observed, Place, Reading, check_order, observed
+from sheetmargin_service.bench.posterior import Belief, Peak
+from sheetmargin_service.bench.reading import Observed, Place, Reading, check_states, observed
 from sheetmargin_service.bench.sample import Z95, Parameter, Sample, half_width_pct, sample_of, with_knowledge
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
@@ -28,16 +29,14 @@ from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job
 
 Array = NDArray[np.float64]
-WIDTH_NODES = np.linspace(-2.5, 2.5, 11)
-"""Widths of the trapped air that are tried, in standard deviations of what is believed of it."""
 TOLD_SHARE = 0.8
 """A parameter whose standard deviation the readings leave above this share of the library's is one they cannot tell."""
 UNLIKE = 2.5
 """Standard deviations from the library beyond which the sample is another material (a choice)."""
 UNEXPLAINED = 0.01
 """Chance below which the readings are taken as not explained."""
-WRONG = 0.5
-"""A reading less trusted than this is told as wrong."""
+WRONG = 4.0
+"""A reading further off than so many of its standard deviations is told as wrong (a choice)."""
 NOISE_MARGIN_DB = 3.0
 """A level must lie this far above the noise to say anything."""
 AIR_LIMITS_UM = (0.1, 5000.0)
@@ -79,7 +78,7 @@ class Estimate:
 @dataclass(frozen=True, kw_only=True)
 class Residual:
     """One reading against the fitted sheet: `residual_db` is measured less fitted, `sigma_db` what was expected of it,
-    what the model leaves open at its place included; `trust` the chance that it is not wrong."""
+    what the model leaves open at its place included; `wrong`: so far off that it counts for little."""
 
     index: int
     state: str
@@ -90,13 +89,13 @@ class Residual:
     fitted_db: float
     residual_db: float
     sigma_db: float
-    trust: float
+    wrong: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
-    """The fitted sample. `covariance` is that of the logarithms of the parameters, in the order of `estimates`; `chance`
-    that readings of such a sheet lie as far from the model as these."""
+    """The fitted sample. `covariance` is that of the logarithms of the parameters, in the order of `estimates`;
+    `chance` that readings of such a sheet lie as far from the model as these."""
 
     sheet: SheetSpec
     library_sheet: Sheet
@@ -121,7 +120,7 @@ class FitAnswer:
 def answer_fit(
     question: FitQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
 ) -> FitAnswer:
-    """Fit, then recommend twice. BenchError for readings that say nothing, SheetError for a sheet that makes no sense."""
+    """Fit, then recommend twice. BenchError for readings that say nothing, SheetError for a sheet that cannot be."""
     job = question.job
     conditions, _ = conditions_of(job)
     fit = fit_sample(job.sheets[0], question.readings, conditions=conditions, catalogue=catalogue, library=library)
@@ -136,7 +135,6 @@ def fit_sample(
     sample = sample_of(spec, library)
     classes = _classes(readings, catalogue)
     seen = observed(readings)
-    check_order(seen)
     sheets = tuple(one for one in seen if one.state != "no_sheet")
     places = tuple(dict.fromkeys(one.place for one in sheets))
     doubles = any(one.state == "double" for one in sheets)
@@ -144,17 +142,12 @@ def fit_sample(
     stands = stands_at(places, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
     noise = {places[row]: limits for stand in stands for row, limits in _noise(stand).items()}
     _check_above_noise(sheets, noise)
-    forward = Physics(sample=sample, stands=stands, places=len(places), library=library, doubles=doubles)
-    misfit = Misfit(forward=forward, sample=sample, seen=sheets, places=places, noise=noise)
-    peak = find_peak(misfit=misfit, slope=misfit.slope, start=np.zeros(misfit.unknowns))
-    if not doubles:
-        return _fit(sample, misfit, peak, mean=peak.at[:SOLID], covariance=peak.covariance[:SOLID, :SOLID])
-    near = replace(misfit, forward=straightened(forward, peak.at[:SOLID]))
-    trials = [replace(near, width_x=float(x)) for x in WIDTH_NODES]
-    peaks = [find_peak(misfit=trial, slope=trial.slope, start=peak.at) for trial in trials]
-    belief = average(peaks, WIDTH_NODES, first=misfit.known_before)
-    best = int(np.argmax(belief.shares))
-    return _fit(sample, trials[best], peaks[best], mean=belief.mean, covariance=belief.covariance)
+    physics = Physics(sample=sample, stands=stands, places=len(places), library=library, doubles=doubles)
+    table = tabled(physics)
+    misfit = Misfit(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, places=places, noise=noise)
+    check_states(sheets, misfit.expected())
+    best, peak, belief = estimated(misfit, table)
+    return _fit(sample, best, peak, belief)
 
 
 def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, DetectorClass]:
@@ -165,7 +158,8 @@ def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, Det
         field = f"readings/{index}"
         found[name] = class_of(name, catalogue, field=f"{field}/detector_class")
         ultrasonic(found[name], field=f"{field}/detector_class")
-        check_place(found[name], gap_mm=gap, tilt_deg=tilt, field=field)
+        check_gap(found[name], gap, field=f"{field}/gap_mm")
+        check_tilt(found[name], tilt, field=f"{field}/tilt_deg")
     return found
 
 
@@ -205,64 +199,62 @@ def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) 
 def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise]) -> None:
     if all(one.attenuation_db > noise[one.place].noise_db - NOISE_MARGIN_DB for one in sheets):
         quietest = min(sheets, key=lambda one: one.attenuation_db)
+        least = quietest.attenuation_db
         fields = tuple(f"readings/{one.index}" for one in sheets)
         raise BenchError(
             code="none-above-noise",
             field=fields[0],
             also=fields[1:],
-            detail=f"No reading of a sheet stands above the noise; the strongest lies {quietest.attenuation_db:.0f} dB "
-            "below the open path.",
-            expected=f"some weaker than {noise[quietest.place].noise_db - NOISE_MARGIN_DB:.0f} dB, from a stronger class",
+            detail=f"No reading of a sheet stands above the noise: the least attenuation is {least:.0f} dB.",
+            expected=f"less than {noise[quietest.place].noise_db - NOISE_MARGIN_DB:.0f} dB there, or another class",
         )
 
 
-def _fit(sample: Sample, misfit: Misfit, peak: Peak, *, mean: Array, covariance: Array) -> Fit:
-    """The fit from mean and covariance of the parameters that were moved, in their standard deviations."""
+def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief) -> Fit:
+    """The fit from what is believed of the parameters, in standard deviations of what was believed before."""
     parameters = (*sample.solid, *sample.air)
-    moved = len(mean)
-    full_mean = np.concatenate([mean, np.zeros(len(parameters) - moved)])
-    full = np.eye(len(parameters))
-    full[:moved, :moved] = covariance
-    share = np.sqrt(np.diag(full))
-    estimates = tuple(_estimate(p, m, s) for p, m, s in zip(parameters, full_mean, share, strict=True))
+    share = np.sqrt(np.diag(belief.covariance))
+    estimates = tuple(_estimate(p, m, s) for p, m, s in zip(parameters, belief.mean, share, strict=True))
     sigma = np.array([p.sigma for p in parameters])
     chance = _chance(peak)
     return Fit(
-        sheet=_fitted_spec(sample, estimates, sigma * share, doubles=moved > SOLID),
+        sheet=_fitted_spec(sample, estimates, sigma * share, doubles=bool(len(misfit.doubles))),
         library_sheet=sample.sheet,
         estimates=estimates,
-        covariance=sigma[:, None] * full * sigma,
+        covariance=sigma[:, None] * belief.covariance * sigma,
         residuals=_residuals(misfit, peak),
         chance=chance,
-        notes=_notes(sample, misfit, peak, estimates, full_mean, chance=chance, moved=moved),
+        notes=_notes(sample, misfit, peak, estimates, belief.mean, chance=chance),
     )
 
 
-def _estimate(parameter: Parameter, mean: float, share: float) -> Estimate:
-    def interval(x: float, sigma: float) -> Interval:
+def _estimate(parameter: Parameter, mean: np.float64, share: np.float64) -> Estimate:
+    def interval(x: np.float64 | float, sigma: np.float64 | float) -> Interval:
         return Interval(
-            low=parameter.at(x - Z95 * sigma), nominal=parameter.at(x), high=parameter.at(x + Z95 * sigma)
+            low=parameter.at(float(x - Z95 * sigma)),
+            nominal=parameter.at(float(x)),
+            high=parameter.at(float(x + Z95 * sigma)),
         )
 
     return Estimate(
         name=parameter.name,
         library=interval(0.0, 1.0),
         fitted=interval(mean, share),
-        sigma_share=share,
+        sigma_share=float(share),
         told=bool(share < TOLD_SHARE and parameter.sigma > 0.0),
     )
 
 
 def _fitted_spec(sample: Sample, estimates: Sequence[Estimate], sigma: Array, *, doubles: bool) -> SheetSpec:
-    """The custom sheet. Its trapped air is what the next double may hold: its own spread, and what is not known of it."""
-    mass, stiffness, loss = (
-        e.fitted.nominal / p.nominal for e, p in zip(estimates[:SOLID], sample.solid, strict=True)
-    )
+    """The custom sheet. Its trapped air is what the next double may hold: its spread, and what is not known of it."""
+    mass, stiffness, loss = (e.fitted.nominal / p.nominal for e, p in zip(estimates[:SOLID], sample.solid, strict=True))
     trapped = None
     if doubles:
         median, width = (e.fitted.nominal for e in estimates[SOLID:])
         reach = exp(Z95 * float(np.hypot(width, sigma[SOLID])))
-        p5, p50, p95 = (min(max(um, AIR_LIMITS_UM[0]), AIR_LIMITS_UM[1]) for um in (median / reach, median, median * reach))
+        p5, p50, p95 = (
+            min(max(um, AIR_LIMITS_UM[0]), AIR_LIMITS_UM[1]) for um in (median / reach, median, median * reach)
+        )
         trapped = TrappedAirSpec(p5=p5, p50=p50, p95=p95)
     return with_knowledge(
         sample.moved(mass=mass, stiffness=stiffness, loss=loss),
@@ -274,7 +266,7 @@ def _fitted_spec(sample: Sample, estimates: Sequence[Estimate], sigma: Array, *,
 
 def _chance(peak: Peak) -> float:
     """Chance that readings which are not wrong, with all that was believed before, lie as far off as these."""
-    right = peak.trust >= WRONG
+    right = np.abs(peak.misfit) <= WRONG
     return float(chi2.sf(np.sum(peak.misfit[right] ** 2) + peak.at @ peak.at, max(int(right.sum()), 1)))
 
 
@@ -292,7 +284,7 @@ def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
             fitted_db=float(fitted[i]),
             residual_db=one.attenuation_db - float(fitted[i]),
             sigma_db=float(spread[i]),
-            trust=float(peak.trust[i]),
+            wrong=bool(abs(peak.misfit[i]) > WRONG),
         )
         for i, one in enumerate(misfit.seen)
     )
@@ -306,22 +298,22 @@ def _notes(
     mean: Array,
     *,
     chance: float,
-    moved: int,
 ) -> tuple[Note, ...]:
     """What the readings cannot tell, which of them are wrong, and where the model does not explain them."""
     notes = []
+    moved = len(estimates) if len(misfit.doubles) else SOLID
     if moved == SOLID:
         notes.append(Note(code="no-double-read", values={}))
     for estimate in estimates[:moved]:
         if not estimate.told:
             code = CANNOT_TELL[estimate.name]
-            notes.append(Note(code=code, values={"share_pct": round(100.0 * estimate.sigma_share, 0)}))
+            notes.append(Note(code=code, values={"share_pct": round(100.0 * estimate.sigma_share)}))
     for estimate, x in zip(estimates[:moved], mean, strict=True):
         if abs(x) > UNLIKE:
             values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}
             notes.append(Note(code=UNLIKE_LIBRARY[estimate.name], values=values))
-    for i in np.flatnonzero(peak.trust < WRONG):
-        one = misfit.seen[i]
+    for i in np.flatnonzero(np.abs(peak.misfit) > WRONG):
+        one = misfit.seen[int(i)]
         off = one.attenuation_db - float(misfit.predicted(peak.at)[i])
         notes.append(Note(code="reading-wrong", values={"reading": one.index, "off_db": round(off, 1)}))
     if chance < UNEXPLAINED:

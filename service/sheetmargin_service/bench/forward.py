@@ -1,14 +1,14 @@
-"""What a sample would read at some places, for any mass, stiffness, loss and film of air: the forward model of a fit."""
+"""What a sample would read at some places, for any mass, stiffness, loss and film of air: a fit's forward model."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.bench.reading import Place
@@ -21,8 +21,11 @@ from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_o
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, pair_at
 
 Array = NDArray[np.float64]
+MASS, STIFFNESS, LOSS = range(3)
 STEP = 0.1
-"""Relative step by which slopes are taken."""
+"""Relative step by which the slopes of mass and loss are taken."""
+TABLE_REACH, TABLE_NODES, SLOPE_EVERY = 3.0, 13, 2
+"""The table runs over so many standard deviations of stiffness either way; slopes are taken at every second node."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +38,7 @@ class Levels:
 
 @dataclass(frozen=True, kw_only=True)
 class Slopes:
-    """What one standard deviation of mass, stiffness and loss adds, each with an axis of 3 in front."""
+    """What one standard deviation of each of some parameters adds, along an axis of its own in front."""
 
     single: Array
     double: Array
@@ -73,7 +76,7 @@ def stands_at(places: Sequence[Place], classes: dict[str, UltrasonicParameters],
 
 @dataclass(frozen=True, kw_only=True)
 class Physics:
-    """The forward model as it is computed; every point asked for is remembered. Without `doubles` two are left at 0."""
+    """The levels as they are computed. Without `doubles` two are left at 0."""
 
     sample: Sample
     stands: tuple[Stand, ...]
@@ -81,29 +84,7 @@ class Physics:
     library: Library
     doubles: bool
 
-    @cached_property
-    def _known(self) -> dict[bytes, Levels]:
-        return {}
-
     def levels(self, x: Array) -> Levels:
-        key = x.tobytes()
-        if key not in self._known:
-            self._known[key] = self._compute(x)
-        return self._known[key]
-
-    def slopes(self, x: Array) -> Slopes:
-        here = self.levels(x)
-        single, double = np.zeros((3, *here.single.shape)), np.zeros((3, *here.double.shape))
-        for index, parameter in enumerate(self.sample.solid):
-            if parameter.sigma > 0.0:
-                step = np.zeros(3)
-                step[index] = STEP / parameter.sigma
-                there = self.levels(x + step)
-                single[index] = (there.single - here.single) / step[index]
-                double[index] = (there.double - here.double) / step[index]
-        return Slopes(single=single, double=double)
-
-    def _compute(self, x: Array) -> Levels:
         mass, stiffness, loss = (p.at(value) / p.nominal for p, value in zip(self.sample.solid, x, strict=True))
         sheet = resolve_sheet(self.sample.moved(mass=mass, stiffness=stiffness, loss=loss), self.library)
         single, double = np.zeros(self.places), np.zeros((self.places, len(FILM_M)))
@@ -118,23 +99,77 @@ class Physics:
 
 @dataclass(frozen=True, kw_only=True)
 class Straight:
-    """A forward model carried on in straight lines from one point."""
+    """Levels that run straight in mass and loss from those at one stiffness: slopes (2, ...) of these two."""
 
-    origin: Array
     base: Levels
     slope: Slopes
 
     def levels(self, x: Array) -> Levels:
-        away = x - self.origin
+        mass, loss = x[MASS], x[LOSS]
         return Levels(
-            single=self.base.single + np.tensordot(away, self.slope.single, axes=1),
-            double=self.base.double + np.tensordot(away, self.slope.double, axes=1),
+            single=self.base.single + mass * self.slope.single[0] + loss * self.slope.single[1],
+            double=self.base.double + mass * self.slope.double[0] + loss * self.slope.double[1],
         )
 
     def slopes(self, x: Array) -> Slopes:
-        return self.slope
+        return Slopes(single=_without_stiffness(self.slope.single), double=_without_stiffness(self.slope.double))
 
 
-def straightened(forward: Forward, x: Array) -> Straight:
-    """A forward model as it runs near a point."""
-    return Straight(origin=x, base=forward.levels(x), slope=forward.slopes(x))
+def _without_stiffness(slope: Array) -> Array:
+    return np.insert(slope, STIFFNESS, 0.0, axis=0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tabled:
+    """Levels tabled over stiffness, which may move them by resonances, as splines: of one sheet (P,) and of two (P, K),
+    and of what mass and loss add to them, (2, ...)."""
+
+    single: CubicSpline
+    double: CubicSpline
+    single_slope: CubicSpline
+    double_slope: CubicSpline
+
+    def at_stiffness(self, x: float) -> Straight:
+        """The levels with the stiffness held at `x` of its standard deviations."""
+        return Straight(
+            base=Levels(single=self.single(x), double=self.double(x)),
+            slope=Slopes(single=self.single_slope(x), double=self.double_slope(x)),
+        )
+
+
+def tabled(physics: Physics) -> Tabled:
+    """The table of a sample before its places."""
+    nodes = np.linspace(-TABLE_REACH, TABLE_REACH, TABLE_NODES)
+    if physics.sample.solid[STIFFNESS].sigma == 0.0:
+        # Nothing moves with it: any nodes do.
+        levels = [physics.levels(np.zeros(3))] * TABLE_NODES
+    else:
+        levels = [physics.levels(_at_stiffness(x)) for x in nodes]
+    every = slice(None, None, SLOPE_EVERY)
+    slopes = [_slopes(physics, _at_stiffness(x), here) for x, here in zip(nodes[every], levels[every], strict=True)]
+    return Tabled(
+        single=CubicSpline(nodes, np.array([one.single for one in levels])),
+        double=CubicSpline(nodes, np.array([one.double for one in levels])),
+        single_slope=CubicSpline(nodes[every], np.array([one.single for one in slopes])),
+        double_slope=CubicSpline(nodes[every], np.array([one.double for one in slopes])),
+    )
+
+
+def _at_stiffness(x: float) -> Array:
+    place = np.zeros(3)
+    place[STIFFNESS] = x
+    return place
+
+
+def _slopes(physics: Physics, x: Array, here: Levels) -> Slopes:
+    """What one standard deviation of mass and of loss adds."""
+    single, double = np.zeros((2, *here.single.shape)), np.zeros((2, *here.double.shape))
+    for row, index in enumerate((MASS, LOSS)):
+        sigma = physics.sample.solid[index].sigma
+        if sigma > 0.0:
+            step = np.zeros(3)
+            step[index] = STEP / sigma
+            there = physics.levels(x + step)
+            single[row] = (there.single - here.single) / step[index]
+            double[row] = (there.double - here.double) / step[index]
+    return Slopes(single=single, double=double)

@@ -41,22 +41,25 @@ def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
     return parameters.gap_min_mm, parameters.gap_max_mm
 
 
-def check_place(detector_class: DetectorClass, *, gap_mm: float, tilt_deg: float, field: str) -> None:
-    """BenchError for a gap or a tilt that the class is not made for. `field` is the pointer of what holds both."""
-    p = detector_class.parameters
-    low, high = gap_range_mm(p)
+def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> None:
+    """BenchError for a gap that the class is not made for."""
+    low, high = gap_range_mm(detector_class.parameters)
     if not low <= gap_mm <= high:
         raise BenchError(
             code="out-of-range",
-            field=f"{field}/gap_mm",
+            field=field,
             detail=f"{detector_class.id} is not made for a gap of {gap_mm:g} mm.",
             expected=f"{low:g} to {high:g} mm",
         )
-    most = TILT_LIMIT_DEG if isinstance(p, UltrasonicParameters) else 0.0
+
+
+def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) -> None:
+    """BenchError for a tilt that the class is not computed for."""
+    most = TILT_LIMIT_DEG if isinstance(detector_class.parameters, UltrasonicParameters) else 0.0
     if not 0.0 <= tilt_deg <= most:
         raise BenchError(
             code="out-of-range",
-            field=f"{field}/tilt_deg",
+            field=field,
             detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
             expected=f"0 to {most:g} degrees" if most else "0 degrees: tilt means nothing to this class",
         )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.bench.film_curve import FilmCurve, film_curve
 from sheetmargin_service.bench.forward import Forward
-from sheetmargin_service.bench.reading import Observed, Place
+from sheetmargin_service.bench.reading import Observed, Place, State
 from sheetmargin_service.bench.sample import Sample
 
 Array = NDArray[np.float64]
@@ -120,6 +120,18 @@ class Misfit:
         """Power of bypass and noise over the open path's, (n,)."""
         at = [self.noise[one.place] for one in self.seen]
         return np.array([10.0 ** (-0.1 * n.bypass_db) + 10.0 ** (-0.1 * n.noise_db) for n in at])
+
+    def expected(self) -> dict[Place, dict[State, float]]:
+        """Attenuation of one sheet and of two at each place by the library, where doubles were read."""
+        if not len(self.doubles):
+            return {}
+        levels, rows = self.forward.levels(np.zeros(SOLID)), np.arange(len(self.places))
+        usual = film_curve(np.full(len(rows), np.log(self.sample.air[0].nominal * 1e-6)))
+        double = usual.value(levels.double, rows)
+        return {
+            place: {"single": float(levels.single[row]), "double": float(double[row])}
+            for row, place in enumerate(self.places)
+        }
 
     def _film_scale(self) -> float:
         width = self.sample.air[1]

@@ -19,7 +19,7 @@ OPEN_LIMIT_PCT = 200.0
 """Standing waves in the open path may double its level; no more."""
 SHEET_LIMIT_PCT = 120.0
 """A sheet cannot strengthen the sound; a little more than the open path is left for its standing waves."""
-SWAPPED_DB = 3.0
+EXCHANGED_DB = 3.0
 """One sheet may read that much weaker than two by chance."""
 
 
@@ -64,7 +64,7 @@ def observed(readings: Sequence[Reading]) -> tuple[Observed, ...]:
             opened[reading.place].append(level)
     if unit == "volts":
         _check_references(readings, opened)
-    return tuple(
+    seen = tuple(
         Observed(
             index=index,
             state=reading.state,
@@ -74,28 +74,33 @@ def observed(readings: Sequence[Reading]) -> tuple[Observed, ...]:
         )
         for index, (reading, level) in enumerate(zip(readings, levels, strict=True))
     )
+    _check_weaker(seen, unit)
+    return seen
 
 
-def check_order(seen: Sequence[Observed]) -> None:
-    """BenchError where one sheet reads weaker than two: then states or signs are mixed up."""
-    by_place: dict[Place, Mapping[str, list[Observed]]] = {}
-    for one in seen:
-        by_place.setdefault(one.place, defaultdict(list))[one.state].append(one)
-    for place, states in by_place.items():
-        for less, more in (("single", "double"), ("no_sheet", "single"), ("no_sheet", "double")):
-            fewer, plenty = states[less], states[more]
-            if not fewer or not plenty:
-                continue
-            first, second = (median(o.attenuation_db for o in group) for group in (fewer, plenty))
-            if first > second + SWAPPED_DB:
-                fields = [f"readings/{o.index}" for o in sorted((*fewer, *plenty), key=lambda o: o.index)]
-                raise BenchError(
-                    code="one-above-two" if less == "single" else "none-above-sheet",
-                    field=fields[0],
-                    also=tuple(fields[1:]),
-                    detail=f"{less} weakens the sound by {first:.1f} dB and {more} by {second:.1f} dB at {_named(place)}.",
-                    expected=f"{more} weaker than {less}: are states exchanged, or the sign of the attenuation?",
-                )
+def check_states(seen: Sequence[Observed], expected: Mapping[Place, Mapping[State, float]]) -> None:
+    """BenchError where, at a place, one sheet reads weaker than two and each of them nearer to what is expected of the
+    other: then states are exchanged. Two sheets alone may be louder than one: near the resonance of a thin film of air.
+    """
+    for place, levels in expected.items():
+        singles, doubles = (
+            [o for o in seen if o.place == place and o.state == state] for state in ("single", "double")
+        )
+        if not singles or not doubles:
+            continue
+        one, two = (median(o.attenuation_db for o in group) for group in (singles, doubles))
+        nearer_to_two = abs(one - levels["double"]) < abs(one - levels["single"])
+        nearer_to_one = abs(two - levels["single"]) < abs(two - levels["double"])
+        if one > two + EXCHANGED_DB and nearer_to_two and nearer_to_one:
+            fields = [f"readings/{o.index}" for o in (*singles, *doubles)]
+            raise BenchError(
+                code="one-above-two",
+                field=fields[0],
+                also=tuple(fields[1:]),
+                detail=f"One sheet weakens the sound by {one:.1f} dB and two by only {two:.1f} dB at {_named(place)}.",
+                expected=f"about {levels['single']:.0f} dB of one and {levels['double']:.0f} dB of two: are the states "
+                "exchanged?",
+            )
 
 
 def _common_unit(readings: Sequence[Reading]) -> str:
@@ -131,21 +136,28 @@ def _level(reading: Reading, unit: str, index: int) -> float:
     field = f"readings/{index}/{unit}"
     if unit == "attenuation_db":
         value = 100.0 * 10.0 ** (-value / 20.0)
-    if unit != "volts":
-        most = OPEN_LIMIT_PCT if reading.state == "no_sheet" else SHEET_LIMIT_PCT
-        if not 0.0 < value <= most:
+    most = float("inf") if unit == "volts" else OPEN_LIMIT_PCT
+    if not 0.0 < value <= most:
+        raise BenchError(
+            code="impossible-level",
+            field=field,
+            detail=f"A level of {value:.3g} {'V' if unit == 'volts' else 'per cent of the open path'} cannot be.",
+            expected="above 0 V"
+            if unit == "volts"
+            else f"above 0 to {most:g} per cent: {-20.0 * log10(most / 100.0):.0f} dB or more",
+        )
+    return 20.0 * log10(value if unit == "volts" else value / 100.0)
+
+
+def _check_weaker(seen: Sequence[Observed], unit: str) -> None:
+    for one in seen:
+        if one.state != "no_sheet" and one.attenuation_db < -20.0 * log10(SHEET_LIMIT_PCT / 100.0):
             raise BenchError(
                 code="impossible-level",
-                field=field,
-                detail=f"{reading.state} at {value:.3g} per cent of the open path's amplitude cannot be.",
-                expected=f"above 0 to {most:g} per cent, or an attenuation of at least {-20.0 * log10(most / 100.0):.1f} dB",
+                field=f"readings/{one.index}/{unit}",
+                detail=f"{one.state} is {-one.attenuation_db:.1f} dB above the open path at {_named(one.place)}.",
+                expected="a level below the open path's: is the sign right, are the states?",
             )
-        return 20.0 * log10(value / 100.0)
-    if value <= 0.0:
-        raise BenchError(
-            code="impossible-level", field=field, detail="This amplitude is not above 0.", expected="volts above 0"
-        )
-    return 20.0 * log10(value)
 
 
 def _check_references(readings: Sequence[Reading], opened: Mapping[Place, Sequence[float]]) -> None:

@@ -7,7 +7,7 @@ between the fit and what is computed from it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from math import exp, log, sinh
 
 import numpy as np
@@ -24,7 +24,6 @@ Z95 = 1.6448536269514722
 HALF_WIDTH_95 = 1.959963984540054
 GPA = 1e9
 DIGITS = 5
-MODULI = ("youngs_modulus_gpa", "c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa")
 UNCERTAINTY_LIMIT_PCT = 95.0
 """Widest half width that a custom material can state."""
 LOSS_LIMIT, POISSON_LIMIT = 2.0, 0.4999
@@ -69,17 +68,17 @@ class Sample:
         spec = self.spec
         if spec.layers is not None:
             layers = tuple(
-                replace(layer, grammage_gsm=_times(layer.grammage_gsm, mass), custom=_moved(layer.custom, stiffness, loss))
+                replace(
+                    layer, grammage_gsm=_times(layer.grammage_gsm, mass), custom=_moved(layer.custom, stiffness, loss)
+                )
                 for layer in spec.layers
             )
             return replace(spec, layers=layers)
-        return replace(
-            spec, grammage_gsm=_times(spec.grammage_gsm, mass), custom=_moved(spec.custom, stiffness, loss)
-        )
+        return replace(spec, grammage_gsm=_times(spec.grammage_gsm, mass), custom=_moved(spec.custom, stiffness, loss))
 
 
 def sample_of(spec: SheetSpec, library: Library) -> Sample:
-    """The sample of a sheet; BenchError for one that no custom sheet stands for, SheetError for one that makes no sense."""
+    """The sample of a sheet; BenchError for one that no custom sheet stands for, SheetError for one that cannot be."""
     library_sheet = resolve_sheet(spec, library)
     _check(library_sheet)
     spec = as_custom(spec, library_sheet)
@@ -114,7 +113,7 @@ def sample_of(spec: SheetSpec, library: Library) -> Sample:
 
 
 def as_custom(spec: SheetSpec, sheet: Sheet) -> SheetSpec:
-    """The sheet with its materials written out as custom ones: the library's intervals and its trapped air with them."""
+    """The sheet with its materials written out as custom ones, the library's intervals and trapped air with them."""
     air = sheet.trapped_air
     trapped = TrappedAirSpec(p5=air.p5_um, p50=air.p50_um, p95=air.p95_um)
     common = SheetSpec(
@@ -215,9 +214,16 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
 
 def _moved(custom: CustomSpec | None, stiffness: float, loss: float) -> CustomSpec:
     assert custom is not None
-    moduli = {name: _times(getattr(custom, name), stiffness) for name in MODULI}
     assert custom.loss_factor is not None
-    return replace(custom, loss_factor=min(custom.loss_factor * loss, LOSS_LIMIT), **moduli)
+    return replace(
+        custom,
+        youngs_modulus_gpa=_times(custom.youngs_modulus_gpa, stiffness),
+        c11_gpa=_times(custom.c11_gpa, stiffness),
+        c13_gpa=_times(custom.c13_gpa, stiffness),
+        c33_gpa=_times(custom.c33_gpa, stiffness),
+        c55_gpa=_times(custom.c55_gpa, stiffness),
+        loss_factor=min(custom.loss_factor * loss, LOSS_LIMIT),
+    )
 
 
 def _times(value: float | None, factor: float) -> float | None:
@@ -252,16 +258,16 @@ def _loss_of(layer: SheetLayer) -> float:
 
 def _rounded(spec: SheetSpec) -> SheetSpec:
     """Every number to as many digits as mean something, so that what is returned is what is computed with."""
-
-    def trimmed(value: object) -> object:
-        if isinstance(value, float):
-            return float(f"{value:.{DIGITS}g}")
-        if isinstance(value, tuple):
-            return tuple(trimmed(item) for item in value)
-        if isinstance(value, SheetSpec | LayerSpec | CustomSpec | TrappedAirSpec):
-            return replace(value, **{f.name: trimmed(getattr(value, f.name)) for f in fields(value)})
-        return value
-
-    rounded = trimmed(spec)
+    rounded = _trimmed(spec)
     assert isinstance(rounded, SheetSpec)
     return rounded
+
+
+def _trimmed(value: object) -> object:
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}")
+    if isinstance(value, tuple):
+        return tuple(_trimmed(item) for item in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return type(value)(**{f.name: _trimmed(getattr(value, f.name)) for f in fields(value)})
+    return value

@@ -1,0 +1,275 @@
+"""What would I read? Levels and misreads of one sheet at one installed set-up, and over a grid for a plot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.standing_waves import bounce_operator, gate_share
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
+from sheetmargin_service.bench.standing import bench_at, choice_of, post_at
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Fact, Span
+from sheetmargin_service.selection.answer import Margin, Note, Percentiles, Recommendation
+from sheetmargin_service.selection.bands import choose_bands, margins
+from sheetmargin_service.selection.compose import recommendation
+from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.notes import cautions
+from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station
+from sheetmargin_service.selection.targets import targets_of
+
+Array = NDArray[np.float64]
+SETUP = "setup"
+"""Where in a question the installation stands."""
+LEAST_SIDE_MM = 1.0
+"""A sheet nearer than this to a face touches it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """What to step through, one of three: gap and tilt, the sheet's distance from the middle of the gap (towards the
+    receiver), or the sheet's grammage."""
+
+    gap_mm: tuple[float, ...] = ()
+    tilt_deg: tuple[float, ...] = ()
+    position_mm: tuple[float, ...] = ()
+    grammage_gsm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PredictionQuestion:
+    """An installed set-up, and the one sheet of the job."""
+
+    job: Job
+    installation: Installation
+    grid: Grid = Grid()
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarginMap:
+    """The least margin, and the medians of one sheet and two, at every gap (rows) and tilt (columns)."""
+
+    gap_mm: tuple[float, ...]
+    tilt_deg: tuple[float, ...]
+    margin: tuple[tuple[float, ...], ...]
+    single: tuple[tuple[float, ...], ...]
+    double: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class AtPosition:
+    """One sheet at one place between the faces, standing waves as they are there."""
+
+    position_mm: float
+    single: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class AtGrammage:
+    """A sheet of another grammage."""
+
+    grammage_gsm: float
+    no_sheet: Percentiles
+    single: Percentiles
+    double: Percentiles
+    margin: Margin
+
+
+@dataclass(frozen=True, kw_only=True)
+class PredictionAnswer:
+    """The set-up as a recommendation tells one, and what its grid asked for."""
+
+    reference: str | None
+    catalogue_version: str
+    predicted: Recommendation
+    gap_tilt: MarginMap | None
+    positions: tuple[AtPosition, ...]
+    grammages: tuple[AtGrammage, ...]
+    assumptions: tuple[Note, ...]
+    cautions: tuple[Note, ...]
+
+
+def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]:
+    """The job made ready, with a note for each default that it took. SheetError for a sheet that cannot be."""
+    sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
+    conditions, default_notes = conditions_of(job)
+    targets, target_notes = targets_of(job.targets)
+    question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    return question, default_notes + target_notes
+
+
+def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library) -> PredictionAnswer:
+    """Levels, margins and misreads. BenchError for a set-up that cannot be, SheetError for a sheet that cannot be."""
+    question, notes = question_of(asked.job, library)
+    installation, grid = asked.installation, asked.grid
+    detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
+    place = post_at(question, detector_class, installation, field=SETUP)
+    station = build_station(
+        place, choice_of(installation, tilts=place.bench.settings.tilts), [0], band=installation.single_band
+    )
+    band = station.low, station.high
+    predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
+    if installation.hold_ms is not None:
+        setup = predicted.setups[0]
+        setup = replace(setup, profile=replace(setup.profile, hold_ms=installation.hold_ms))
+        predicted = replace(predicted, setups=(setup,))
+    return PredictionAnswer(
+        reference=asked.job.reference,
+        catalogue_version=catalogue.version,
+        predicted=predicted,
+        gap_tilt=_map(grid, question, detector_class, band=installation.single_band) if grid.gap_mm else None,
+        positions=_positions(grid, place, installation) if grid.position_mm else (),
+        grammages=tuple(_grammage(gsm, place, band) for gsm in grid.grammage_gsm),
+        assumptions=notes,
+        cautions=cautions((predicted,)),
+    )
+
+
+def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band: tuple[int, int] | None) -> MarginMap:
+    """Margins with the band that was given; else with the best band of each place."""
+    for index, gap in enumerate(grid.gap_mm):
+        check_gap(detector_class, gap, field=f"grid/gap_mm/{index}")
+    for index, tilt in enumerate(grid.tilt_deg):
+        check_tilt(detector_class, tilt, field=f"grid/tilt_deg/{index}")
+    rows: list[tuple[float, ...]] = [(gap,) for gap in grid.gap_mm]
+    if isinstance(detector_class.parameters, UltrasonicParameters):
+        rows = [grid.gap_mm]
+    found = [_margins(question, detector_class, gaps, grid.tilt_deg, band) for gaps in rows]
+    margin, single, double = (
+        tuple(
+            tuple(round(float(x), DECIMALS) for x in row)
+            for row in np.concatenate([part[k] for part in found]).reshape(len(grid.gap_mm), len(grid.tilt_deg))
+        )
+        for k in range(3)
+    )
+    return MarginMap(gap_mm=grid.gap_mm, tilt_deg=grid.tilt_deg, margin=margin, single=single, double=double)
+
+
+def _margins(
+    question: Question,
+    detector_class: DetectorClass,
+    gaps: tuple[float, ...],
+    tilts: tuple[float, ...],
+    band: tuple[int, int] | None,
+) -> tuple[Array, Array, Array]:
+    bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
+    if isinstance(bench, Fact):
+        raise BenchError(
+            code=bench.code,
+            field="grid/gap_mm",
+            detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
+            expected="gaps that the clearances leave",
+        )
+    survey = bench.survey(question.sheets[0])
+    if band is None:
+        step = principles()[detector_class.principle].band_step
+        worst = choose_bands([survey], bench.receiver, step=step).worst
+    else:
+        low, high = (np.full(len(bench.settings.gap_mm), float(edge)) for edge in band)
+        worst = np.min(margins(survey, low=low, high=high), axis=0)
+    return worst, survey.single.p50, survey.double.p50
+
+
+def _positions(grid: Grid, place: Post, installation: Installation) -> tuple[AtPosition, ...]:
+    """The median of one sheet with the standing waves of each place between the faces; where the class is told by
+    sound. Whatever else is not sound feels no position."""
+    p, gap = place.detector_class.parameters, installation.gap_mm
+    median = float(place.surveys[0].single.p50[0])
+    if not isinstance(p, UltrasonicParameters):
+        return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
+    for index, x in enumerate(grid.position_mm):
+        if abs(x) > 0.5 * gap - LEAST_SIDE_MM:
+            raise BenchError(
+                code="out-of-range",
+                field=f"grid/position_mm/{index}",
+                detail=f"At {x:g} mm from the middle of a gap of {gap:g} mm the sheet touches a face.",
+                expected=f"up to {0.5 * gap - LEAST_SIDE_MM:g} mm either way",
+            )
+    ripple = standing_wave_db(
+        p,
+        place.question.conditions,
+        gap_mm=gap,
+        tilt_deg=installation.tilt_deg,
+        position_mm=np.array(grid.position_mm),
+        attenuation_db=median,
+    )
+    return tuple(
+        AtPosition(position_mm=x, single=round(median + float(db), DECIMALS))
+        for x, db in zip(grid.position_mm, ripple, strict=True)
+    )
+
+
+def standing_wave_db(
+    parameters: UltrasonicParameters,
+    conditions: Conditions,
+    *,
+    gap_mm: float,
+    tilt_deg: float,
+    position_mm: Array,
+    attenuation_db: float,
+) -> Array:
+    """What the bounces between both faces and a sheet add to its attenuation, by its distance from the middle.
+
+    `acoustics.standing_waves`: 1/((1 - r b1)(1 - r b2)) of the first arrival, the sheet sending back what it does not
+    pass.
+    """
+    p, air = parameters, conditions.mean_air()
+    sent_back = p.face_reflection * np.sqrt(1.0 - 10.0 ** (-0.1 * max(attenuation_db, 0.0)))
+    factor = np.ones(len(position_mm), dtype=np.complex128)
+    for sign in (1.0, -1.0):
+        path_m = 1e-3 * (gap_mm + 2.0 * sign * position_mm)
+        operator = bounce_operator(
+            radius_m=1e-3 * p.face_radius_mm,
+            frequency_hz=np.array([p.frequency_hz]),
+            band_weight=np.ones(1),
+            gap_m=path_m,
+            tilt_rad=np.array([np.radians(tilt_deg)]),
+            sound_speed_m_per_s=air.sound_speed_m_per_s,
+        )
+        bounce = sent_back * operator.coarse.sum(axis=1)[0]
+        if p.gate_us is not None:
+            bounce = bounce * gate_share(
+                gate_s=1e-6 * p.gate_us, path_m=path_m, sound_speed_m_per_s=air.sound_speed_m_per_s
+            )
+        factor *= 1.0 - bounce
+    return np.asarray(20.0 * np.log10(np.abs(factor)))
+
+
+def _grammage(grammage_gsm: float, place: Post, band: tuple[int, int]) -> AtGrammage:
+    """Levels and margins of the same sheet in another grammage, with the band as it is."""
+    survey = place.bench.survey(scaled(place.question.sheets[0], grammage_gsm / place.question.sheets[0].grammage_gsm))
+    low, high = (np.array([float(edge)]) for edge in band)
+    no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in margins(survey, low=low, high=high))
+    return AtGrammage(
+        grammage_gsm=grammage_gsm,
+        no_sheet=_percentiles(survey.no_sheet),
+        single=_percentiles(survey.single),
+        double=_percentiles(survey.double),
+        margin=Margin(no_sheet=no_sheet, single=single, double=double),
+    )
+
+
+def _percentiles(span: Span) -> Percentiles:
+    p1, p50, p99 = (round(float(p[0]), DECIMALS) for p in (span.p1, span.p50, span.p99))
+    return Percentiles(p1=p1, p50=p50, p99=p99)
+
+
+def scaled(sheet: Sheet, factor: float) -> Sheet:
+    """The sheet with its mass times a factor, its densities as they are."""
+    return replace(
+        sheet,
+        layers=tuple(replace(layer, thickness_um=layer.thickness_um * factor) for layer in sheet.layers),
+        grammage_gsm=sheet.grammage_gsm * factor,
+        thickness_um=sheet.thickness_um * factor,
+    )

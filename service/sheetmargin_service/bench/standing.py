@@ -1,0 +1,81 @@
+"""A class at one gap and tilt, or at a grid of them, ready to be asked about a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt
+from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Bench, Fact
+from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
+from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
+from sheetmargin_service.selection.answer import Window
+from sheetmargin_service.selection.search import Choice
+from sheetmargin_service.selection.stations import Post, Question
+
+TILT_STEP_DEG = 5.0
+"""Tilts this far apart tell how a level runs over the angle, as those of a search do."""
+
+
+def bench_at(
+    detector_class: DetectorClass, conditions: Conditions, *, gap_mm: Sequence[float], tilt_deg: Sequence[float]
+) -> Bench | Fact:
+    """The class at every one of some gaps and tilts (rising), and no others; or why it cannot stand there.
+
+    Only sound has a tilt: other classes take the first gap alone.
+    """
+    p = detector_class.parameters
+    if not isinstance(p, UltrasonicParameters):
+        if not isinstance(p, CaliperParameters):
+            p = replace(p, gap_min_mm=gap_mm[0], gap_max_mm=gap_mm[0])
+        return principles()[detector_class.principle].bench(replace(detector_class, parameters=p), conditions)
+    # How a level runs over the angle is told by neighbours, which are there for that alone.
+    tilts = sorted({max(tilt_deg[0] - TILT_STEP_DEG, 0.0), *tilt_deg, tilt_deg[-1] + TILT_STEP_DEG})
+    pair = pair_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tuple(tilts))
+    wanted = np.flatnonzero(np.tile([tilt in tilt_deg for tilt in tilts], len(gap_mm)))
+    return UltrasonicBench(detector_class=detector_class, pair=pair, conditions=conditions, keep=wanted)
+
+
+def post_at(question: Question, detector_class: DetectorClass, installation: Installation, *, field: str) -> Post:
+    """The class where it is installed with its survey of the question's one sheet; BenchError where it cannot be."""
+    gap, tilt = installation.gap_mm, installation.tilt_deg
+    check_gap(detector_class, gap, field=f"{field}/gap_mm")
+    check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
+    bench = bench_at(detector_class, question.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
+    if isinstance(bench, Fact):
+        raise _impossible(bench, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
+    sheet: Sheet = question.sheets[0]
+    refusal = bench.refuses(sheet)
+    if refusal is not None:
+        raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
+    return Post(
+        question=question,
+        bench=bench,
+        allowed=np.ones(len(bench.settings.gap_mm), dtype=bool),
+        surveys={0: bench.survey(sheet)},
+        refused={},
+    )
+
+
+def choice_of(installation: Installation, *, tilts: bool) -> Choice:
+    """The one setting, as it is and not to be moved."""
+    gap, tilt = installation.gap_mm, installation.tilt_deg
+    return Choice(
+        setting=0,
+        gap=Window(nominal=gap, min=gap, max=gap),
+        tilt=Window(nominal=tilt, min=tilt, max=tilt) if tilts else None,
+    )
+
+
+def _impossible(fact: Fact, field: str, detail: str) -> BenchError:
+    told = ", ".join(f"{name} {value:g}" for name, value in fact.values.items() if isinstance(value, float))
+    return BenchError(
+        code=fact.code, field=field, detail=detail, expected="another class or place" + (f" ({told})" if told else "")
+    )
