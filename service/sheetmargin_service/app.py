@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from dataclasses import replace
 
@@ -14,14 +15,17 @@ from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
 from sheetmargin_service.api.views import docs, library, probes, recommendations
 from sheetmargin_service.config import SettingError, Settings, settings_from
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.detectors.building import CatalogueError
+from sheetmargin_service.detectors.files import catalogues_of, read_files
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.ultrasonic.pair import keep_operators
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.serving import metrics
 from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
+from sheetmargin_service.serving.swap import install_swap
 from sheetmargin_service.serving.warm import warm_up
 from sheetmargin_service.serving.work import install_work_limits, limited
 from sheetmargin_service.web import demo, embed, setup_sheets
@@ -35,10 +39,15 @@ DESCRIPTION = (
 
 def load_service(settings: Settings) -> Service:
     """Everything that answers are computed from; SettingError where the settings name what cannot be used."""
-    reference = reference_catalogue()
+    keep_operators(settings.cache_dir)
+    try:
+        catalogues = catalogues_of(read_files(dict(settings.catalogues)))
+    except CatalogueError as error:
+        raise SettingError("SHEETMARGIN_CATALOGUE", str(error)) from error
     return Service(
         gate=gate_from(settings),
-        catalogues={reference.name: reference},
+        catalogues=catalogues,
+        default_catalogue=next(iter(catalogues)),
         library=load_library(),
         recommend=recommend,
         principles=tuple(principles()),
@@ -47,9 +56,14 @@ def load_service(settings: Settings) -> Service:
     )
 
 
-def create_app(settings: Settings | None = None, *, service: Service | None = None) -> Flask:
-    """The WSGI application. Settings come from the environment, and the service from them, unless they are given."""
-    settings = settings or settings_from()
+def create_app(
+    settings: Settings | None = None, *, service: Service | None = None, catalogue: str | None = None
+) -> Flask:
+    """The WSGI application. Settings come from the environment, and the service from them, unless they are given.
+
+    `catalogue` stands for SHEETMARGIN_CATALOGUE of the environment.
+    """
+    settings = settings or settings_from({**os.environ, **({"SHEETMARGIN_CATALOGUE": catalogue} if catalogue else {})})
     service = service or load_service(settings)
     counts = metrics.new_metrics()
     computing = metrics.measured(limited(service.recommend, settings.time_limit_s, counts), counts)
@@ -73,6 +87,7 @@ def create_app(settings: Settings | None = None, *, service: Service | None = No
         parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)
     openapi.publish(app, document, service)
+    install_swap(app, dict(settings.catalogues))
     install_cors(app, settings.origins)
     metrics.install_metrics(app, counts)
     install_work_limits(app, settings, counts)

@@ -17,6 +17,9 @@ from typing import Literal, cast, get_args
 from limits import parse_many
 from rapidfuzz import fuzz
 
+from sheetmargin_service.detectors.building import CatalogueError
+from sheetmargin_service.detectors.files import named_paths
+
 Access = Literal["open", "keys"]
 
 # An origin as browsers send it (RFC 6454, section 6.2): lower case, no path, no slash at the end.
@@ -54,6 +57,8 @@ class Settings:
     time_limit_s: float | None = None
     batches: int = 2
     telemetry: bool = False
+    catalogues: tuple[tuple[str, Path], ...] = ()
+    cache_dir: Path | None = None
 
 
 SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -92,6 +97,12 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "`on` sends OpenTelemetry spans as the `OTEL_*` variables say; needs the extra `telemetry`",
         "`off`",
     ),
+    "SHEETMARGIN_CATALOGUE": (
+        "file of detector classes (TOML or JSON; its schema is at `/schemas/catalogue.json`), or several as "
+        "`NAME=FILE,NAME=FILE`; the first is for jobs that name none. SIGHUP takes up changes",
+        "the reference classes",
+    ),
+    "SHEETMARGIN_CACHE_DIR": ("folder in which beam operators are kept, about 3 MB for each class", "none"),
 }
 """Name: what it means, and its default, as Markdown."""
 
@@ -124,6 +135,8 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         time_limit_s=_seconds("SHEETMARGIN_TIME_LIMIT_S", environment),
         batches=_whole("SHEETMARGIN_BATCHES", environment, default=2, least=1, most=MAX_BATCHES),
         telemetry=_telemetry("SHEETMARGIN_TELEMETRY", environment),
+        catalogues=_catalogues("SHEETMARGIN_CATALOGUE", environment),
+        cache_dir=_folder("SHEETMARGIN_CACHE_DIR", environment),
     )
 
 
@@ -195,6 +208,27 @@ def _telemetry(name: str, environment: Mapping[str, str]) -> bool:
     if wanted and (find_spec("opentelemetry") is None or find_spec("opentelemetry.sdk") is None):
         raise SettingError(name, "needs the extra telemetry: pip install 'sheetmargin[service,telemetry]'")
     return wanted
+
+
+def _catalogues(name: str, environment: Mapping[str, str]) -> tuple[tuple[str, Path], ...]:
+    text = environment.get(name)
+    if not text:
+        return ()
+    try:
+        return tuple(named_paths(text).items())
+    except CatalogueError as error:
+        raise SettingError(name, str(error)) from error
+
+
+def _folder(name: str, environment: Mapping[str, str]) -> Path | None:
+    """A folder that may yet have to be made; where that fails the service does without."""
+    text = environment.get(name)
+    if not text:
+        return None
+    path = Path(text)
+    if path.exists() and not path.is_dir():
+        raise SettingError(name, f"{path} is not a folder")
+    return path
 
 
 def settings_table() -> str:

@@ -63,6 +63,14 @@ def when_ready(_server: Any) -> None:
     report(seconds=time.monotonic() - _BEGUN)
 
 
+def on_reload(server: Any) -> None:
+    """Called after SIGHUP, before new workers are forked and the old ones told to stop."""
+    from sheetmargin_service.serving.swap import swap_catalogues
+
+    if server.cfg.preload_app:
+        swap_catalogues(server.app.wsgi())
+
+
 def pre_request(worker: Any, _request: Any) -> None:
     """Called by the thread that has read a request's headers."""
     worker.report_waiting()

@@ -29,7 +29,8 @@ class Recommend(Protocol):
 class Service:
     """Everything that an answer depends on beside the question.
 
-    `default_catalogue` is for jobs that name none.
+    `default_catalogue` is for jobs that name none. `catalogue_stale`: the catalogue files were to be taken up anew, and
+    could not be.
     """
 
     gate: Gate
@@ -40,6 +41,7 @@ class Service:
     build: str
     model_version: str
     default_catalogue: str = REFERENCE
+    catalogue_stale: bool = False
 
 
 def current_service() -> Service:

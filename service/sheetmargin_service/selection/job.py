@@ -74,7 +74,7 @@ class Require:
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One question. `reference` is echoed and takes no part in the answer; without `catalogue`, the service's default."""
+    """One question. `reference` is echoed and takes no part in the answer. `catalogue`: None is the default one."""
 
     sheets: tuple[SheetSpec, ...]
     reference: str | None = None

@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import os
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
+from prometheus_client.metrics_core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
+from prometheus_client.registry import Collector
 
 from sheetmargin_service.api.routes import Call, Routes, calls_of
-from sheetmargin_service.api.service import Recommend
+from sheetmargin_service.api.service import Recommend, current_service
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.selection.answer import Answer
@@ -123,6 +126,19 @@ def install_metrics(app: Flask, metrics: Metrics) -> None:
     app.after_request(end)
 
 
+class CatalogueCollector(Collector):
+    """The catalogues of this process, and whether their files could be taken up when they were last to be."""
+
+    def collect(self) -> Iterator[Metric]:
+        service = current_service()
+        stale = "1 where the catalogue files could not be taken up and the ones before are kept."
+        yield GaugeMetricFamily("sheetmargin_catalogue_stale", stale, value=float(service.catalogue_stale))
+        classes = GaugeMetricFamily("sheetmargin_catalogue_classes", "Classes.", labels=("catalogue", "version"))
+        for name, catalogue in service.catalogues.items():
+            classes.add_metric((name, catalogue.version), len(catalogue.classes))
+        yield classes
+
+
 @routes.get("/metrics", Call(scope="metrics", media_type=TEXT))
 def show_metrics() -> Response:
     """The counts of every process of this instance, in the text format of Prometheus."""
@@ -133,6 +149,9 @@ def show_metrics() -> Response:
             body = generate_latest(registry)
     else:
         body = generate_latest(current_metrics().registry)
+    catalogues = CollectorRegistry()
+    catalogues.register(CatalogueCollector())
+    body += generate_latest(catalogues)
     response = Response(body, content_type=EXPOSITION)
     response.headers["Cache-Control"] = "no-store"
     return response
