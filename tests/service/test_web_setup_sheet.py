@@ -15,6 +15,7 @@ from flask.testing import FlaskClient
 from sheetmargin_service.web import setup_sheets
 from sheetmargin_service.web.ladder import ticks
 from sheetmargin_service.web.pdf import NoPdf
+from sheetmargin_service.web.setup_sheet import ON_THE_PAGE, Checklist, columns
 from sheetmargin_service.web.words import Words, _table
 
 JOB: dict[str, Any] = {
@@ -63,7 +64,7 @@ def test_it_states_the_answer(real_api: FlaskClient, answer: dict[str, Any]) -> 
         answer["model_version"],
         answer["catalogue_version"],
         *(caution["text"] for caution in answer["cautions"]),
-        *(step["text"] for step in answer["trial"]),
+        *(step["text"] for step in answer["trial"] if step["code"] not in ON_THE_PAGE),
         *(number(sheet["signal"][state]["p50"]) for state in ("no_sheet", "single", "double")),
     ):
         assert told in text
@@ -77,6 +78,13 @@ def test_the_choice_is_the_rank(real_api: FlaskClient, answer: dict[str, Any]) -
         assert heading is not None
         assert heading[1].endswith(ids[rank - 1])
         assert ids[other - 1] not in heading[1]
+
+
+def test_a_class_without_positions(real_api: FlaskClient) -> None:
+    text = page(real_api, principles=["caliper"])
+    assert "No positions were computed" in text
+    assert text.count("<svg") == 1  # the ladder
+    assert "as its own instructions say" in text
 
 
 def test_it_speaks_german(real_api: FlaskClient) -> None:
@@ -142,7 +150,7 @@ def test_the_link_says_when_versions_differ(real_api: FlaskClient) -> None:
 
 
 def test_a_job_too_long_for_a_link_has_none(real_api: FlaskClient) -> None:
-    sheets = [{"label": f"{n}{' long label' * 8}", "material": "copy-paper", "grammage_gsm": 80} for n in range(20)]
+    sheets = [{"label": f"{n}{' long label' * 6}", "material": "copy-paper", "grammage_gsm": 80} for n in range(20)]
     response = real_api.post(PATH, json=JOB | {"sheets": sheets})
     assert response.status_code == 200
     assert "made_with" not in response.text
@@ -209,6 +217,27 @@ def test_a_wrong_body_says_where(real_api: FlaskClient, wrong: dict[str, Any], p
     response = real_api.post(PATH, json=JOB | wrong)
     assert response.status_code == 422
     assert response.get_json()["errors"][0]["pointer"] == pointer
+
+
+@pytest.mark.parametrize("above", [0, 5, 40])
+@pytest.mark.parametrize("lengths", [([], []), ([1], [1]), ([40] * 9, [200] * 4), ([300] * 3, []), ([10], [10] * 30)])
+def test_columns_keep_every_item_in_order(lengths: tuple[list[int], list[int]], above: int) -> None:
+    lists = [
+        Checklist(title=title, items=[f"{title}{n}".ljust(length, "x") for n, length in enumerate(items)])
+        for title, items in zip("ab", lengths, strict=True)
+    ]
+    left, right = columns(lists, lines_above=above)
+    assert [item for part in (*left, *right) for item in part.items] == [item for part in lists for item in part.items]
+    # Each title stands once, over the first of its items.
+    titled = [(part.title, part.items[0]) for part in (*left, *right) if part.title is not None]
+    assert titled == [(part.title, part.items[0]) for part in lists if part.items]
+
+
+def test_columns_are_of_about_one_height() -> None:
+    lists = [Checklist(title="a", items=["x" * 100] * 14), Checklist(title="b", items=["x" * 100] * 11)]
+    left, right = columns(lists, lines_above=10)
+    heights = [2 * sum(len(part.items) for part in side) for side in (left, right)]
+    assert abs(heights[0] + 10 - heights[1]) <= 4
 
 
 @pytest.mark.parametrize(("low", "high"), [(-4.0, 110.0), (-20.0, 2000.0), (0.001, 0.009), (37.0, 41.0)])

@@ -226,11 +226,9 @@ def _polygon(corners: list[Place], *, fill: str = BODY, stroke: str = INK) -> El
 def _text(
     place: Place, text: str, *, fill: str = INK, bold: bool = False, anchor: str = "start"
 ) -> ElementTree.Element:
-    """Text with a white rim, readable over lines."""
     x, y = place
     look = {"fill": fill, "font_weight": "700" if bold else "400", "text_anchor": anchor}
-    rim = {"stroke": "#fff", "stroke_width": "3", "stroke_linejoin": "round", "paint_order": "stroke"}
-    element = _element("text", x=f"{x:.1f}", y=f"{y:.1f}", **look, **rim)
+    element = _element("text", x=f"{x:.1f}", y=f"{y:.1f}", **look)
     element.text = text
     return element
 

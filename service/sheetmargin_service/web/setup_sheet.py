@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args
 
 from markupsafe import Markup
 
+from sheetmargin_service.web.drawing import draw
 from sheetmargin_service.web.ladder import ladder, written_unit
 from sheetmargin_service.web.pages import environment
 from sheetmargin_service.web.words import Words
@@ -18,6 +19,12 @@ PAPERS: tuple[Paper, ...] = get_args(Paper)
 
 MOST_SHEETS = 3
 """Sheets whose readings have room on the page: those with the least margin; the page says how many there are."""
+
+LETTERS_A_LINE = 68
+LINES_A_READING = 2.2
+"""Of a column, by the style sheet's sizes; near enough to balance two columns."""
+ON_THE_PAGE = ("read-levels", "accept-levels")
+"""Steps of a trial that the table and the last step of commissioning already are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +50,14 @@ class Links:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Checklist:
+    """Things to do and tick; without a title it goes on from the column before."""
+
+    title: str | None
+    items: Sequence[str]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Reading:
     """A row of the table of readings."""
 
@@ -58,7 +73,6 @@ def render(
     *,
     recommendation: Mapping[str, Any],
     setup: Mapping[str, Any],
-    drawing: str | None,
     words: Words,
     paper: Paper,
     made_with: Versions | None,
@@ -68,15 +82,17 @@ def render(
 ) -> str:
     """HTML of one set-up of a recommendation of the answer; all three as they go over the wire.
 
-    `drawing` is an SVG of the set-up; `made_with` are the versions that the reader's link was made with; `style` is put
+    `made_with` are the versions that the reader's link was made with; `style` is put
     into the page where it cannot be fetched.
     """
     served = sorted((s for s in recommendation["sheets"] if s["setup"] == setup["index"]), key=_least_margin)
-    band = setup["profile"]["single_band_attenuation_db"]
+    mounting, band = setup["mounting"], setup["profile"]["single_band_attenuation_db"]
     unit = written_unit(served[0]["signal"]["unit"])
     today = Versions(model=answer["model_version"], catalogue=answer["catalogue_version"])
     indices = sorted(sheet["index"] for sheet in served)
     label = partial(_label, answer=answer, words=words)
+    steps = list(_steps(setup, open_path=served[0]["signal"]["no_sheet"], band=band, unit=unit, words=words))
+    readings = list(_readings(served[:MOST_SHEETS], label=label, words=words))
     return (
         environment()
         .get_template("setup-sheet.html")
@@ -90,11 +106,17 @@ def render(
             sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in indices],
             band=band,
             unit=unit,
-            drawing=Markup(drawing) if drawing is not None else None,
+            drawing=Markup(draw(mounting=mounting, geometry=setup["geometry"], words=words)) if mounting else None,
             ladder_title=words("ladder", sheet=label(served[0]["index"])),
             ladder=Markup(ladder(signal=served[0]["signal"], margin=served[0]["margin"], band=band, words=words)),
-            steps=list(_steps(setup, band=band, unit=unit, words=words)),
-            readings=list(_readings(served[:MOST_SHEETS], label=label, words=words)),
+            columns=columns(
+                [
+                    Checklist(title=words("steps"), items=steps),
+                    Checklist(title=words("trial-plan"), items=_trial(answer)),
+                ],
+                lines_above=LINES_A_READING * len(readings),
+            ),
+            readings=readings,
             served=len(served),
             shown=min(len(served), MOST_SHEETS),
             today=today,
@@ -103,6 +125,34 @@ def render(
             links=links,
         )
     )
+
+
+def columns(lists: Sequence[Checklist], *, lines_above: float) -> tuple[list[Checklist], list[Checklist]]:
+    """The lists in order over two columns of about one height, the left one below `lines_above` other lines.
+
+    Split here and not by the renderer: not all of them balance columns.
+    """
+    heights = [[1 + len(item) // LETTERS_A_LINE for item in checklist.items] for checklist in lists]
+    total = lines_above + sum(1 + sum(lines) for lines in heights)
+    used = lines_above
+    left: list[Checklist] = []
+    right: list[Checklist] = []
+    for checklist, lines in zip(lists, heights, strict=True):
+        used += 1
+        count = 0
+        while count < len(lines) and used + lines[count] <= total / 2:
+            used += lines[count]
+            count += 1
+        if count:
+            left.append(Checklist(title=checklist.title, items=checklist.items[:count]))
+        if count < len(lines):
+            used = total  # what follows goes to the right
+            right.append(Checklist(title=None if count else checklist.title, items=checklist.items[count:]))
+    return left, right
+
+
+def _trial(answer: Mapping[str, Any]) -> list[str]:
+    return [note["text"] for note in answer["trial"] if note["code"] not in ON_THE_PAGE]
 
 
 def _least_margin(sheet: Mapping[str, Any]) -> float:
@@ -120,7 +170,9 @@ def _described(sheet: Mapping[str, Any], words: Words) -> str:
     return f"{sheet['material']}, {grammage} g/m², {thickness} µm"
 
 
-def _steps(setup: Mapping[str, Any], *, band: Sequence[int], unit: str, words: Words) -> Iterator[str]:
+def _steps(
+    setup: Mapping[str, Any], *, open_path: Mapping[str, float], band: Sequence[int], unit: str, words: Words
+) -> Iterator[str]:
     """What to do, in order; the answer's own alignment steps where it has them."""
     mounting, alignment, hold = setup["mounting"], setup["alignment"], setup["profile"]["hold_ms"]
     if mounting is None:
@@ -133,11 +185,9 @@ def _steps(setup: Mapping[str, Any], *, band: Sequence[int], unit: str, words: W
         yield mount
         yield from (note["text"] for note in mounting["notes"])
     if alignment is None:
-        yield words("step-align-bare")
-    elif alignment["steps"]:
-        yield from (note["text"] for note in alignment["steps"])
+        yield words("step-align-bare", low=open_path["p1"], high=open_path["p99"], unit=unit)
     else:
-        yield words("step-align", lateral=alignment["lateral_mm_1db"], angle=alignment["angle_deg_1db"])
+        yield from (note["text"] for note in alignment["steps"])
     yield words("step-read")
     places = {"low": band[0], "high": band[1], "unit": unit}
     yield words("step-set", **places) if hold is None else words("step-set-hold", hold=hold, **places)

@@ -147,7 +147,6 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
             document,
             recommendation=recommendation,
             setup=setup,
-            drawing=None,
             words=Words(language),
             paper=asked.paper,
             made_with=asked.made_with,

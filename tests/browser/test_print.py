@@ -1,0 +1,88 @@
+"""The set-up sheet on paper: one page, A4 and letter, from the browser and as PDF."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+from pypdf import PdfReader
+from sheetmargin_service.web.pdf import pdf_of
+from support.shop import Scene
+
+SIZES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""ISO 216 and ANSI/ASME Y14.1."""
+
+PLAIN: dict[str, Any] = {"sheets": [{"material": "copy-paper", "grammage_gsm": 80}]}
+FULL: dict[str, Any] = {
+    "reference": "a long reference of the quotation, 4711-2",
+    "sheets": [
+        {"label": "cover of the annual report", "material": "copy-paper", "grammage_gsm": 80},
+        {"label": "insert, coated on one side", "material": "coated-paper", "grammage_gsm": 115},
+        {"label": "backing", "material": "pvc-rigid", "thickness_um": 760},
+        {"label": "card", "material": "card-stock", "grammage_gsm": 240},
+    ],
+    "line": {
+        "clearance_above_mm": 15,
+        "clearance_below_mm": 150,
+        "speed_m_per_min": 120,
+        "sheet_length_mm": 420,
+        "sheet_spacing_mm": 160,
+        "lanes": 3,
+        "flutter_mm": 3,
+    },
+    "controller": {"scan_ms": 10, "input_filter_ms": 3},
+    "principles": ["ultrasonic"],
+}
+
+
+def assert_one_page(pdf: bytes, paper: str) -> str:
+    """Its text."""
+    reader = PdfReader(io.BytesIO(pdf))
+    assert len(reader.pages) == 1
+    box = reader.pages[0].mediabox
+    for points, mm in zip((box.width, box.height), SIZES_MM[paper], strict=True):
+        assert float(points) * 25.4 / 72 == pytest.approx(mm, abs=0.5)
+    return reader.pages[0].extract_text()
+
+
+def said(words: str, text: str) -> bool:
+    return words.replace(" ", "") in "".join(text.split())
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize(("job", "language"), [(PLAIN, "en"), (FULL, "de")], ids=["plain", "full"])
+def test_from_the_browser(page: Page, scene: Scene, job: dict[str, Any], language: str, paper: str) -> None:
+    response = page.request.post(
+        f"{scene.service}/v1/setup-sheets", data=job | {"paper": paper, "language": language, "limit": 1}
+    )
+    assert response.ok, response.text()
+    # As a page of the service, so that its style is fetched under its policy.
+    page.route("**/printed", lambda route: route.fulfill(body=response.text(), content_type="text/html"))
+    page.goto(f"{scene.service}/printed")
+    text = assert_one_page(page.pdf(prefer_css_page_size=True, print_background=True), paper)
+    assert said("keine Sicherheitseinrichtung" if language == "de" else "no safety device", text)
+    assert said(job.get("reference", ""), text)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_as_pdf(require_part: Callable[[str], str], page: Page, scene: Scene, paper: str) -> None:
+    require_part("chromium")  # which brings the Pango library that WeasyPrint loads
+    response = page.request.post(f"{scene.service}/v1/setup-sheets.pdf", data=FULL | {"paper": paper, "limit": 1})
+    assert response.ok, response.text()
+    text = assert_one_page(response.body(), paper)
+    assert said("no safety device", text)
+    links = [
+        annotation.get_object()["/A"]["/URI"]
+        for annotation in PdfReader(io.BytesIO(response.body())).pages[0]["/Annots"]
+    ]
+    assert any("/v1/setup-sheets?job=" in link for link in links)
+
+
+def test_a_pdf_fetches_nothing(require_part: Callable[[str], str], scene: Scene) -> None:
+    require_part("chromium")
+    for tag in ('<link rel="stylesheet" href="{}">', '<img src="{}">', "<style>@import url({});</style>"):
+        assert pdf_of(f"{tag.format(scene.service + '/livez')}<p>x</p>").startswith(b"%PDF")
+    assert scene.seen == []
