@@ -81,13 +81,12 @@ def _needed(field: Field[Any]) -> bool:
 
 def _value(hint: Any, value: Any, *, where: Where) -> Any:
     """One value by its type hint: plain types, Literal, an optional type, a tuple of one type, a dataclass."""
+    if is_dataclass(value):
+        # Built before; no table holds one.
+        return value
     if get_origin(hint) is UnionType:
         options = [option for option in get_args(hint) if option is not NoneType]
-        if (value is None and NoneType in get_args(hint)) or (
-            is_dataclass(value) and isinstance(value, tuple(options))
-        ):
-            return value
-        return _value(options[0], value, where=where)
+        return None if value is None and NoneType in get_args(hint) else _value(options[0], value, where=where)
     if get_origin(hint) is Literal:
         if value not in get_args(hint):
             raise where.error(f"expected one of {list(get_args(hint))}, got {value!r}")
