@@ -41,7 +41,7 @@ def made(class_id):
 
 @cache
 def levels(class_id, name):
-    return made(class_id).look(SHEETS[name]).levels
+    return made(class_id).fleet.look(SHEETS[name]).levels
 
 
 @cache
@@ -140,16 +140,16 @@ def test_a_search_is_rougher_by_less_than_a_decibel():
 
 
 def test_smooth_sheets_are_told_from_those_with_sharp_coincidences():
-    assert levels("ultrasonic-180k", "paper").smooth
-    assert levels("ultrasonic-180k", "film").smooth
-    assert not levels("ultrasonic-180k", "steel").smooth
-    assert not levels("ultrasonic-180k", "card").smooth
+    assert levels("ultrasonic-180k", "paper").paths[0].smooth
+    assert levels("ultrasonic-180k", "film").paths[0].smooth
+    assert not levels("ultrasonic-180k", "steel").paths[0].smooth
+    assert not levels("ultrasonic-180k", "card").paths[0].smooth
 
 
 def test_one_setting_is_that_of_all():
     for name in ("paper", "card"):
         every = levels("ultrasonic-180k", name)
-        alone = every.at_setting(47)
+        alone = every.at_settings([(0, 47)])
         assert alone.single().attenuation_db[..., 0] == pytest.approx(every.single().attenuation_db[..., 47], abs=0.05)
         assert alone.double(5).attenuation_db[..., 0] == pytest.approx(every.double(5).attenuation_db[..., 47], abs=0.1)
 
@@ -171,7 +171,7 @@ def test_a_single_has_one_branch_a_case():
 def touching(contact, overlap_mm=None, class_id="ultrasonic-180k", name="card"):
     """Two sheets that touch in one way: attenuation (K, N) of the nominal case and its weights."""
     a_sheet = replace(SHEETS[name], contact=contact, overlap_mm=overlap_mm)
-    branches = made(class_id).look(a_sheet).levels.double(1)
+    branches = made(class_id).fleet.look(a_sheet).levels.double(1)
     assert branches.weights.sum(axis=1) == pytest.approx(np.ones(len(branches.weights)))
     return branches.attenuation_db[0], branches.weights
 
@@ -218,7 +218,7 @@ def test_half_an_overlap_passes_what_the_open_part_lets_through():
 
 def test_plies_are_drawn_piles():
     form = replace(SHEETS["paper"], plies=3)
-    look = made("ultrasonic-300k").look(form).levels
+    look = made("ultrasonic-300k").fleet.look(form).levels
     single, fewer, double = look.single(), look.fewer(1), look.double(1)
     assert single.attenuation_db.shape[1] == double.attenuation_db.shape[1] == DRAWS
     assert fewer.attenuation_db.shape[1] == len(film_weights(form.trapped_air)[0])

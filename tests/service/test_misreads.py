@@ -10,8 +10,8 @@ import pytest
 from scipy.special import ndtr
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Detail, Spread
-from sheetmargin_service.prediction.principles.ultrasonic.bench import GRID
 from sheetmargin_service.prediction.principles.ultrasonic.films import AIR_FACTOR, _moved
+from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, run_chance
 from support.principle_cases import bench, sheet
 from support.sampling import Sampler

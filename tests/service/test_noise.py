@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import rice
 from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.noise import PARTS, above, shifted
+from sheetmargin_service.prediction.noise import PARTS, Floor, above
 from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
     add_powers_db,
+    bypass_floor,
     reading_beyond,
     receiver_noise,
-    with_bypass,
 )
 
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
@@ -41,11 +41,14 @@ def test_powers_add():
     )
 
 
-def test_shift_moves_and_keeps_probability():
+def test_a_floor_spreads_what_is_near_it():
+    """Before it a signal stays, after it is as the last; what a row spreads past the ends of the grid stays there."""
+    matrix = np.array([[0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [0.0, 0.5, 0.5]])
     pmf = np.arange(1.0, 7.0)[None, :] / 21.0
-    assert shifted(pmf, 0) == pytest.approx(pmf)
-    assert shifted(pmf, 2)[0] * 21 == pytest.approx([0, 0, 1, 2, 3, 15])
-    assert shifted(pmf, -2)[0] * 21 == pytest.approx([6, 4, 5, 6, 0, 0])
+    assert Floor(first=1, matrix=matrix).of(pmf)[0] * 21 == pytest.approx([1, 1, 10, 9, 0, 0])
+    assert Floor(first=-1, matrix=matrix).of(pmf)[0] * 21 == pytest.approx([10.5, 10.5, 0, 0, 0, 0])
+    assert Floor(first=4, matrix=matrix).of(pmf)[0] * 21 == pytest.approx([1, 2, 3, 4, 2.5, 8.5])
+    assert Floor(first=6, matrix=matrix).of(pmf) == pytest.approx(pmf)
 
 
 @pytest.mark.parametrize("steady_db", [60.0, 85.0, 95.0, 100.0, 110.0])
@@ -111,7 +114,7 @@ def test_bypass_at_a_random_phase_meets_plain_sampling(steady_db):
     """Signal 26, 10 and 2 dB above the bypass: six phases against a million, percentiles within a bin; where both are
     nearly equal, the null is 1.8 dB deeper at p95 than six phases see."""
     rng = np.random.default_rng(3)
-    pmf = with_bypass(at(steady_db), GRID, bypass_db=96.0, open_db=0.0)
+    pmf = bypass_floor(GRID, bypass_db=96.0, open_db=0.0).of(at(steady_db))
     plain = np.abs(10 ** (-0.05 * steady_db) + 10 ** (-0.05 * 96.0) * np.exp(2j * np.pi * rng.random(DRAWS)))
     expected = np.quantile(-20 * np.log10(plain), (0.05, 0.5, 0.95))
     found = GRID.quantiles(pmf, (0.05, 0.5, 0.95))[0]
@@ -122,7 +125,7 @@ def test_bypass_at_a_random_phase_meets_plain_sampling(steady_db):
 
 def test_bypass_hides_what_is_weaker():
     """A sheet that passes nothing reads the bypass itself."""
-    hidden = with_bypass(at(150.0), GRID, bypass_db=96.0, open_db=0.0)[0]
+    hidden = bypass_floor(GRID, bypass_db=96.0, open_db=0.0).of(at(150.0))[0]
     assert hidden @ GRID.centres == pytest.approx(96.0, abs=0.1)
 
 

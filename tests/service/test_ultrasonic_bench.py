@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air
-from sheetmargin_service.prediction.principles.ultrasonic.bench import (
+from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
     GRID,
     mixture_quantiles,
     ripple_nodes,
@@ -183,16 +183,16 @@ def test_flutter_is_the_slope_over_the_angle():
     rows = len(made.pair.operator.gap_m)
     straight = np.tile(40.0 - 0.3 * tilts, rows)
     sigma = CONDITIONS.flutter_deg / 1.959964
-    found = np.sqrt(made.flutter_variance(straight)).reshape(rows, -1)
+    found = np.sqrt(made.fleet.flutter_variance(straight)).reshape(rows, -1)
     assert found[:, 1:] == pytest.approx(np.full((rows, len(tilts) - 1), 0.3 * sigma), rel=1e-6)
-    bowl = np.sqrt(made.flutter_variance(np.tile(40.0 - 0.01 * tilts**2, rows))).reshape(rows, -1)[:, 0]
+    bowl = np.sqrt(made.fleet.flutter_variance(np.tile(40.0 - 0.01 * tilts**2, rows))).reshape(rows, -1)[:, 0]
     assert bowl == pytest.approx(np.full(rows, 0.01 * sigma**2), rel=1e-6)
 
 
 def test_a_gate_keeps_bounces_out_where_the_faces_stand_far_off():
     """100 us of gate are 34 mm of detour: at 60 mm between the faces none gets in, at 20 mm some does."""
     made = bench("ultrasonic-180k")
-    amplitude = made.bounce_amplitude(np.full(len(made.settings.gap_mm), 60.0))
+    amplitude = made.bounce_amplitude(60.0)
     far, near = amplitude[square_on(made, 60.0)], amplitude[square_on(made, 20.0)]
     assert far == 0.0
     assert near > 0.05
@@ -200,7 +200,7 @@ def test_a_gate_keeps_bounces_out_where_the_faces_stand_far_off():
 
 def test_a_continuous_tone_ripples_and_tilt_calms_it():
     made = bench("ultrasonic-220k-continuous")
-    amplitude = made.bounce_amplitude(np.full(len(made.settings.gap_mm), 60.0))
+    amplitude = made.bounce_amplitude(60.0)
     by_tilt = [
         amplitude[int(np.flatnonzero((made.settings.gap_mm == 40.0) & (made.settings.tilt_deg == t))[0])]
         for t in (0.0, 5.0, 10.0, 20.0)
@@ -212,7 +212,7 @@ def test_a_continuous_tone_ripples_and_tilt_calms_it():
 
 def test_a_sheet_that_passes_everything_sends_nothing_back():
     made = bench("ultrasonic-220k-continuous")
-    assert np.all(made.bounce_amplitude(np.zeros(len(made.settings.gap_mm))) == 0.0)
+    assert np.all(made.bounce_amplitude(0.0) == 0.0)
 
 
 def test_floors_follow_the_open_path():
@@ -249,5 +249,5 @@ def test_tilt_beyond_the_line_is_left_out():
 
 def test_a_look_is_taken_once_for_each_sheet():
     made = bench("ultrasonic-180k")
-    assert made.look(PAPER) is made.look(PAPER)
-    assert made.look(PAPER) is not made.look(CARD)
+    assert made.fleet.look(PAPER) is made.fleet.look(PAPER)
+    assert made.fleet.look(PAPER) is not made.fleet.look(CARD)

@@ -27,7 +27,7 @@ def sampled_films(air: TrappedAir, rng: np.random.Generator, draws: int) -> Arra
 
 @dataclass(frozen=True)
 class Sampler:
-    """One class, one sheet, one setting, in the nominal case."""
+    """One class by itself, one sheet, one setting, in the nominal case."""
 
     bench: UltrasonicBench
     sheet: Sheet
@@ -37,7 +37,7 @@ class Sampler:
     def single(self, draws: int) -> Array:
         """Steady attenuation of one sheet."""
         rng = np.random.default_rng(self.seed)
-        one = self.bench.look(self.sheet).single
+        one = self.bench.fleet.look(self.sheet).single
         true = np.full(draws, one.branches.attenuation_db[0, 0, self.setting])
         return self._steady(true, float(one.variance[self.setting]), rng)
 
@@ -46,12 +46,12 @@ class Sampler:
         rng = np.random.default_rng(self.seed + 1)
         films = sampled_films(air or self.sheet.trapped_air, rng, draws)
         true = np.interp(np.log(films), np.log(FINE_FILM_M), self.two_db())
-        variance = 2.0 * float(self.bench.look(self.sheet).single.variance[self.setting])
+        variance = 2.0 * float(self.bench.fleet.look(self.sheet).single.variance[self.setting])
         return self._steady(true, variance, rng)
 
     def two_db(self) -> Array:
         """Attenuation of two sheets at `FINE_FILM_M`."""
-        levels = self.bench.look(self.sheet).levels.at_setting(int(self.bench.keep[self.setting]))
+        levels = self.bench.fleet.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
         air = self.bench.pair.air
 
         def through(model, branch, frequency_hz, sin_theta):
@@ -63,7 +63,7 @@ class Sampler:
             phase = 2.0 * np.pi * frequency_hz / air.sound_speed_m_per_s * FILM_VARIATION * film
             between.transmission[...] *= np.exp(-(phase**2) * (1.0 - sin_theta**2))
             two = double_transmission(first=one, second=one, film=between)
-            return two * model._displaced(2.0 * model.thickness_m + film, frequency_hz, sin_theta)
+            return two * model._factor(2.0 * model.thickness_m + film, frequency_hz, sin_theta)
 
         amplitude = levels._through(levels.model.first(1), through, len(FINE_FILM_M))
         return levels._branches(amplitude, np.ones((1, 1))).attenuation_db[0, :, 0]
@@ -71,15 +71,15 @@ class Sampler:
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:
         """Bounces on both sides, what varies from sheet to sheet, the bypass, what moves every state."""
         b, draws = self.bench, len(true_db)
-        one = b.look(self.sheet).single
-        bounce = float(b.bounce_amplitude(one.mean)[self.setting])
+        one = b.fleet.look(self.sheet).single
+        bounce = float(b.fleet.bounce_amplitude(one.mean)[self.setting])
         level = true_db + np.sqrt(variance) * rng.standard_normal(draws)
         for _ in range(2):
             level += 20.0 * np.log10(np.abs(1.0 - bounce * np.exp(2j * np.pi * rng.random(draws))))
         bypass_db = float(b.floors_db[0][self.setting])
         amplitude = 10.0 ** (-0.05 * level) * np.exp(2j * np.pi * rng.random(draws)) + 10.0 ** (-0.05 * bypass_db)
         p = b.parameters
-        common = np.sqrt(float(b._common_variance[self.setting]))
+        common = np.sqrt(float(b.fleet.common_variance[self.setting]))
         assert p.drift_db / 1.959964 <= common + 1e-6
         return -20.0 * np.log10(np.abs(amplitude)) + common * rng.standard_normal(draws)
 

@@ -243,25 +243,37 @@ def amplitudes(
     return amplitude.reshape(*cases, *amplitude.shape[1:])
 
 
-def coarse_error(*, operator: Operator, samples: Complex, floor_db: float = -90.0) -> Array:
-    """What samples (cases..., F, 48) at `coarse_theta` leave open: the share of each case's level, at its worst
-    setting, that hangs on the highest degrees of the panels. Levels below `floor_db` count as that.
+def coarse_error(*, operator: Operator, samples: Complex, amplitude: Complex, floor_db: float = -90.0) -> Array:
+    """What samples (cases..., F, 48) at `coarse_theta` leave open of the amplitudes (cases..., F, N) they give: the
+    share of each case's level, at its worst setting, that hangs on the highest degrees of the panels. Levels below
+    `floor_db` count as that.
 
     A lone coincidence is seen by its skirts; behind one that is seen, more may hide.
     """
-    level = _level(operator, apply_samples(operator=operator, samples=samples))
     cases = samples.reshape(-1, *samples.shape[-2:]).swapaxes(0, 1)
-    open_part = _level(operator, (cases @ operator.coarse_tail).swapaxes(0, 1).reshape(*samples.shape[:-1], -1))
-    return np.asarray(np.max(open_part / np.maximum(level, 10.0 ** (floor_db / 20.0)), axis=-1))
+    open_part = (cases @ operator.coarse_tail).swapaxes(0, 1).reshape(amplitude.shape)
+    reached = np.maximum(power(operator=operator, amplitude=amplitude), 10.0 ** (floor_db / 10.0))
+    return np.asarray(np.sqrt(np.max(power(operator=operator, amplitude=open_part) / reached, axis=-1)))
+
+
+def power(*, operator: Operator, amplitude: Complex) -> Array:
+    """Power over the band relative to the open path, (cases..., N), from amplitudes (cases..., F, N)."""
+    by_line = amplitude.real**2 + amplitude.imag**2
+    return by_line[..., 0, :] if len(operator.band_weight) == 1 else np.asarray(operator.band_weight @ by_line)
+
+
+def decibels(power: ArrayLike) -> Array:
+    """A power in dB, any shape."""
+    return np.asarray(10.0 * np.log10(np.maximum(power, np.finfo(np.float64).tiny)))
 
 
 def level_db(*, operator: Operator, amplitude: Complex) -> Array:
     """Level over the band in dB relative to the open path, (cases..., N), from amplitudes (cases..., F, N)."""
-    return np.asarray(20.0 * np.log10(np.maximum(_level(operator, amplitude), np.finfo(np.float64).tiny)))
+    return decibels(power(operator=operator, amplitude=amplitude))
 
 
 def _level(operator: Operator, amplitude: Complex) -> Array:
-    return np.asarray(np.sqrt(operator.band_weight @ (amplitude.real**2 + amplitude.imag**2)))
+    return np.sqrt(power(operator=operator, amplitude=amplitude))
 
 
 def _need(weight: Array, allowed: Array) -> Array:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.blocks import ComplexArray, Real, map_blocks
+from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
 from sheetmargin_service.acoustics.fluid import FluidLayer
 from sheetmargin_service.acoustics.response import Response, StackResponse
 
@@ -39,7 +39,12 @@ def film_layer(*, air: Air, thickness_m: Real, frequency_hz: Real) -> FluidLayer
 
 
 def double_transmission(
-    *, first: Response | StackResponse, second: Response | StackResponse, film: Response
+    *,
+    first: Response | StackResponse,
+    second: Response | StackResponse,
+    film: Response,
+    sheets_factor: Complex = 1.0,
+    film_factor: Complex = 1.0,
 ) -> ComplexArray:
     """Pressure transmission from the lower face of `first` to the upper face of `second`, `film` between them.
 
@@ -48,16 +53,17 @@ def double_transmission(
 
         T2 = T T' t / (1 - (R + R') r + R R' (r^2 - t^2))
 
-    with R above the first, R' below the second, r and t of the film; in plain air t = e^(-i kz d), r = 0.
+    with R above the first, R' below the second, r and t of the film; in plain air t = e^(-i kz d), r = 0. The factors
+    multiply the result, on arrays no larger than those of the sheets and of the film.
     """
     lower, upper = first.reflection_above, second.reflection_below
     transmission, film_r = film.transmission, film.reflection
     (result,) = map_blocks(
         _transmit,
-        first.transmission * second.transmission,
+        first.transmission * second.transmission * sheets_factor,
         lower + upper,
         lower * upper,
-        transmission,
+        transmission * film_factor,
         film_r,
         film_r * film_r - transmission * transmission,
         results=1,

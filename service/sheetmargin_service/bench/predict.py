@@ -26,7 +26,7 @@ from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station
+from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station, details_at
 from sheetmargin_service.selection.targets import targets_of
 
 Array = NDArray[np.float64]
@@ -115,9 +115,9 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
     installation, grid = asked.installation, asked.grid
     detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
     place = post_at(question, detector_class, installation, field=SETUP)
-    station = build_station(
-        place, choice_of(installation, tilts=place.bench.settings.tilts), [0], band=installation.single_band
-    )
+    choice = choice_of(installation, tilts=place.bench.settings.tilts)
+    (details,) = details_at([(place, choice, [0])])
+    station = build_station(place, choice, details, band=installation.single_band)
     band = station.low, station.high
     predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
     if installation.hold_ms is not None:

@@ -14,7 +14,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
-from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
+from sheetmargin_service.prediction.principles.ultrasonic.bench import bench_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.search import Choice
@@ -40,7 +40,7 @@ def bench_at(
     tilts = sorted({max(tilt_deg[0] - TILT_STEP_DEG, 0.0), *tilt_deg, tilt_deg[-1] + TILT_STEP_DEG})
     pair = pair_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tuple(tilts))
     wanted = np.flatnonzero(np.tile([tilt in tilt_deg for tilt in tilts], len(gap_mm)))
-    return UltrasonicBench(detector_class=detector_class, pair=pair, conditions=conditions, keep=wanted)
+    return bench_of(detector_class, pair, conditions, keep=wanted)
 
 
 def post_at(question: Question, detector_class: DetectorClass, installation: Installation, *, field: str) -> Post:

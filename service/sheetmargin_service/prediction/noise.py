@@ -16,40 +16,63 @@ PARTS = 4
 
 
 @dataclass(frozen=True, kw_only=True)
-class Noise:
-    """Row i of `matrix` (count, count) is the distribution of one reading where the steady signal is grid point i.
+class Floor:
+    """What becomes of a signal near a floor on the grid, from grid point `first` on (which may lie off it).
 
-    `shift`: the matrix belongs to a grid moved up by as many bins, so that one matrix serves a receiver at any gap.
-    `beyond(steady, edge)` is the chance that one reading of steady signals, any shape, lies above an edge.
+    Row i of `matrix` (W, W): the distribution over the grid points from `first` on where the signal is the i-th of
+    these. A signal before them stays as it is, one after them is as the last.
     """
 
-    grid: SignalGrid
+    first: int
     matrix: Array
-    shift: int
-    beyond: Callable[[Array, float], Array]
+
+    def of(self, pmf: Array) -> Array:
+        """Distributions (R, count) with the floor of signals with distributions `pmf`."""
+        count, width = pmf.shape[1], len(self.matrix)
+        begin, end = max(self.first, 0), min(self.first + width, count)
+        if begin >= end or not pmf[:, begin:].any():
+            return pmf
+        near = pmf[:, begin:end].copy()
+        near[:, -1] += pmf[:, end:].sum(axis=1)
+        spread = near @ self.matrix[begin - self.first : end - self.first]
+        result = np.zeros_like(pmf)
+        result[:, :begin] = pmf[:, :begin]
+        result[:, begin:end] = spread[:, begin - self.first : end - self.first]
+        result[:, begin] += spread[:, : begin - self.first].sum(axis=1)
+        result[:, end - 1] += spread[:, end - self.first :].sum(axis=1)
+        return result
+
+
+@dataclass(frozen=True, kw_only=True)
+class Noise:
+    """What noise makes of one reading of a steady signal.
+
+    `beyond(edge)` is the chance (W, PARTS) that one reading lies above an edge, for steady signals at PARTS places in
+    each of the floor's bins.
+    """
+
+    floor: Floor
+    beyond: Callable[[float], Array]
 
     def read(self, pmf: Array) -> Array:
         """Distributions (R, count) of one reading from those of the steady signal."""
-        return shifted(shifted(pmf, -self.shift) @ self.matrix, self.shift)
+        return self.floor.of(pmf)
 
 
 def above(noise: Noise | None, grid: SignalGrid, edge: float) -> Array:
     """Chance (count, PARTS) that one reading lies above an edge, by the place of the steady signal in each bin; without
     noise a reading is the steady signal."""
-    steady = grid.centres[:, None] + grid.step * ((np.arange(PARTS) + 0.5) / PARTS - 0.5)
-    return np.heaviside(steady - edge, 0.5) if noise is None else noise.beyond(steady, edge)
+    steady = grid.centres[:, None] + grid.step * places_in_bin()
+    chance = np.heaviside(steady - edge, 0.5)
+    if noise is not None:
+        near = noise.beyond(edge)
+        first, end = noise.floor.first, noise.floor.first + len(near)
+        begin = max(first, 0)
+        chance[begin:end] = near[begin - first : grid.count - first]
+        chance[max(end, 0) :] = near[-1, -1]
+    return chance
 
 
-def shifted(pmf: Array, bins: int) -> Array:
-    """Probabilities (R, count) moved up by `bins`; what leaves the grid stays in its end bin."""
-    if bins == 0:
-        return pmf
-    count = pmf.shape[1]
-    result = np.zeros_like(pmf)
-    if bins > 0:
-        result[:, bins:] = pmf[:, : count - bins]
-        result[:, -1] += pmf[:, count - bins :].sum(axis=1)
-    else:
-        result[:, :bins] = pmf[:, -bins:]
-        result[:, 0] += pmf[:, :-bins].sum(axis=1)
-    return result
+def places_in_bin() -> Array:
+    """PARTS places over a bin, from its centre, in steps of the grid."""
+    return (np.arange(PARTS) + 0.5) / PARTS - 0.5

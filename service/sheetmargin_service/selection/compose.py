@@ -122,8 +122,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].plies > 1:
-        post = station.post
-        facts.append(counting(post.bench, sheets[index], allowed=post.allowed, step=post.principle.band_step))
+        facts.append(counting(station.post, index))
     facts += station.post.bench.facts(sheets[index], station.choice.setting)
     return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
 

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.prediction.principles import benches
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
-from sheetmargin_service.selection.listing import List, list_of
+from sheetmargin_service.selection.listing import List, Way, list_of
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.search import best_setting, choice_at, receiver_at
+from sheetmargin_service.selection.search import Choice, best_setting, choice_at, receiver_at
 from sheetmargin_service.selection.stations import (
     Post,
     Question,
     Station,
     build_station,
+    details_at,
     fitting,
     hopeless_at,
     place_of,
@@ -32,11 +33,16 @@ from sheetmargin_service.selection.stations import (
 from sheetmargin_service.selection.time_limit import check_time
 
 
-def post(question: Question, detector_class: DetectorClass) -> Post | Fact:
-    """The class under the question's conditions with its survey of every sheet, or why it cannot stand there."""
-    bench = principles()[detector_class.principle].bench(detector_class, question.conditions)
-    if isinstance(bench, Fact):
-        return bench
+def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> list[Post | Fact]:
+    """Each class under the question's conditions with its survey of every sheet, or why it cannot stand there."""
+    made = benches(detector_classes, question.conditions)
+    return [
+        bench if isinstance(bench, Fact) else _post(question, detector_class, bench)
+        for detector_class, bench in zip(detector_classes, made, strict=True)
+    ]
+
+
+def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Post | Fact:
     allowed = fitting(place_of(question, detector_class), bench.settings)
     if not allowed.any():
         line = question.job.line
@@ -59,23 +65,37 @@ def post(question: Question, detector_class: DetectorClass) -> Post | Fact:
     return Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
 
 
-def plan_for_sheet(place: Post) -> Plan | Fact:
-    """One class for a job of one sheet, or why it cannot serve it."""
+def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
+    """For a job of one sheet, each class by itself, or why it cannot serve it."""
+    choices = [_choice(place) for place in posts]
+    asked = [(p, c, [0]) for p, c in zip(posts, choices, strict=True) if isinstance(c, Choice)]
+    known = iter(details_at(asked))
+    return [
+        _with_plies(place, choice) if isinstance(choice, Fact) else _plan_of(place, choice, next(known))
+        for place, choice in zip(posts, choices, strict=True)
+    ]
+
+
+def _choice(place: Post) -> Choice | Fact:
+    """The best setting for the only sheet, or why there is no need to look further."""
     for fact in place.refused.values():
         return fact
     choice = best_setting(place.bench, place.surveys, allowed=place.allowed, step=place.principle.band_step)
     for fact in hopeless_at(place, place.surveys, choice).values():
-        return _with_plies(place, fact)
-    station = build_station(place, choice, [0])
+        return fact
+    return choice
+
+
+def _plan_of(place: Post, choice: Choice, details: Mapping[int, Detail]) -> Plan | Fact:
+    station = build_station(place, choice, details)
     return _with_plies(place, why_not(station, 0)) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
 def _with_plies(place: Post, fact: Fact) -> Fact:
-    """Of a sheet of several plies, what is asked next: how many would work."""
-    sheet = place.question.sheets[0]
-    if sheet.plies == 1:
+    """Of a sheet of several plies that the class senses, what is asked next: how many would work."""
+    if place.refused or place.question.sheets[0].plies == 1:
         return fact
-    return counting(place.bench, sheet, allowed=place.allowed, step=place.principle.band_step)
+    return counting(place, 0)
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
@@ -96,13 +116,18 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
 def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post]) -> Plan:
     """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
     left_out = {i: nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None}
-    stations: list[Station] = []
+    asked: list[tuple[Post, Choice, list[int]]] = []
+    ways: list[Way] = []
     for row in sorted({row for row in assignment if row is not None}):
         way = listed.ways[row]
         indices = [i for i, r in enumerate(assignment) if r == row]
         surveys = {i: way.post.surveys[i] for i in indices}
         choice = choice_at(way.post.bench, surveys, way.setting, allowed=way.post.allowed, band=way.band)
-        station = build_station(way.post, choice, indices, band=(int(way.band[0]), int(way.band[1])))
+        asked.append((way.post, choice, indices))
+        ways.append(way)
+    stations: list[Station] = []
+    for way, (place, choice, indices), details in zip(ways, asked, details_at(asked), strict=True):
+        station = build_station(place, choice, details, band=(int(way.band[0]), int(way.band[1])))
         bad = unfit(station)
         left_out |= {i: why_not(station, i) for i in bad}
         if len(bad) < len(indices):

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.base import Bench, Fact
+from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.stations import DECIMALS, Flags
+from sheetmargin_service.selection.stations import DECIMALS, Post
 
 MOST = 16
 """Plies are counted up to this; nothing here tells more apart."""
 
 
-def counting(bench: Bench, sheet: Sheet, *, allowed: Flags, step: int) -> Fact:
+def counting(post: Post, index: int) -> Fact:
     """The greatest number of plies that the class tells from one fewer and one more, each at its own best setting."""
-    largest, margin = 0, 0.0
-    for plies in range(1, min(MOST, sheet.plies + 1) + 1):
-        survey = bench.survey(replace(sheet, plies=plies))
-        worst = round(float(choose_bands([survey], bench.receiver, step=step).worst[allowed].max()), DECIMALS)
+    largest, margin, asked = 0, 0.0, post.question.sheets[index].plies
+    for plies in range(1, min(MOST, asked + 1) + 1):
+        survey = post.bench.survey(post.question.pile(index, plies))
+        bands = choose_bands([survey], post.bench.receiver, step=post.principle.band_step)
+        worst = round(float(bands.worst[post.allowed].max()), DECIMALS)
         if worst <= 0.0:
             break
         largest, margin = plies, worst
-    return Fact(code="plies-counted", values={"plies": sheet.plies, "largest_plies": largest, "margin": margin})
+    return Fact(code="plies-counted", values={"plies": asked, "largest_plies": largest, "margin": margin})

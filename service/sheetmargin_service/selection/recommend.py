@@ -15,7 +15,7 @@ from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
-from sheetmargin_service.selection.plans import nearest_miss, plan_for_sheet, plans_for_list, post
+from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
@@ -30,8 +30,8 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     posts: list[Post] = []
     rejected: dict[str, Fact] = {}
-    for detector_class in admitted(job, catalogue):
-        found = post(question, detector_class)
+    classes = admitted(job, catalogue)
+    for detector_class, found in zip(classes, posts_of(question, classes), strict=True):
         if isinstance(found, Fact):
             rejected[detector_class.id] = found
         else:
@@ -74,8 +74,7 @@ def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, 
         named = {station.post.detector_class.id for plan in plans for station in plan.stations}
         failed = {p.detector_class.id: nearest_miss([p], 0) for p in posts if p.detector_class.id not in named}
         return plans, failed
-    for place in posts:
-        plan = plan_for_sheet(place)
+    for place, plan in zip(posts, plans_for_sheet(posts), strict=True):
         if isinstance(plan, Plan):
             plans.append(plan)
         else:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import ceil
 
@@ -14,7 +14,7 @@ from sheetmargin_service.acoustics.air import absorption_db_per_m
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Settings, Survey
 from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
@@ -32,6 +32,8 @@ from sheetmargin_service.selection.timing import Reading, time_line
 
 DECIMALS = 1
 """Decimals of signals and margins; ranking happens after rounding."""
+AT_ONCE = 16
+"""Details computed together: more save little, and the time is looked at in between."""
 ROOMY_MM = 10.0
 """A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
 Flags = NDArray[np.bool_]
@@ -45,6 +47,11 @@ class Question:
     sheets: tuple[Sheet, ...]
     conditions: Conditions
     targets: Mapping[str, float]
+    _piles: dict[tuple[int, int], Sheet] = field(default_factory=dict)
+
+    def pile(self, index: int, plies: int) -> Sheet:
+        """One of the sheets with another number of plies, one object for every class that is asked about it."""
+        return self._piles.setdefault((index, plies), replace(self.sheets[index], plies=plies))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,19 +157,28 @@ def fitting(place: Place, settings: Settings) -> Flags:
     return fits
 
 
-def build_station(post: Post, choice: Choice, indices: list[int], *, band: tuple[int, int] | None = None) -> Station:
+def details_at(asked: Sequence[tuple[Post, Choice, Sequence[int]]]) -> list[dict[int, Detail]]:
+    """Posts, each at a chosen setting with some sheets by their index: every spread, many computed together."""
+    each = [(p.bench, p.question.sheets[i], choice.setting) for p, choice, indices in asked for i in indices]
+    found: list[Detail] = []
+    for start in range(0, len(each), AT_ONCE):
+        check_time()
+        found += details(each[start : start + AT_ONCE])
+    following = iter(found)
+    return [{i: next(following) for i in indices} for _, _, indices in asked]
+
+
+def build_station(
+    post: Post, choice: Choice, details: Mapping[int, Detail], *, band: tuple[int, int] | None = None
+) -> Station:
     """The pair at a chosen setting for some sheets, with the band that suits them all unless one is given."""
     question, bench, principle = post.question, post.bench, post.principle
-    details = {}
-    for i in indices:
-        check_time()
-        details[i] = bench.detail(question.sheets[i], choice.setting)
     surveys = {i: _survey(detail, principle) for i, detail in details.items()}
     receiver = receiver_at(bench.receiver, choice.setting)
     if band is None:
         bands = choose_bands(list(surveys.values()), receiver, step=principle.band_step)
         band = int(bands.low[0]), int(bands.high[0])
-    overlaps = [question.sheets[i].overlap_mm for i in indices]
+    overlaps = [question.sheets[i].overlap_mm for i in details]
     timing = time_line(
         line=question.job.line,
         controller=question.job.controller,
@@ -172,7 +188,7 @@ def build_station(post: Post, choice: Choice, indices: list[int], *, band: tuple
     low, high = (np.array([float(edge)]) for edge in band)
     readings = _readings(post.detector_class, timing)
     served = {}
-    for i in indices:
+    for i in details:
         each = margins(surveys[i], low=low, high=high)
         misreads = misreads_of(details[i], principle.grid, low=band[0], high=band[1], readings=readings)
         no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)

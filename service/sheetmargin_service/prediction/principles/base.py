@@ -6,9 +6,9 @@ sheets always read more than one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,10 +58,9 @@ class Span:
     p50: Array
     p99: Array
 
-    def at(self, setting: int) -> Span:
-        """The same at one setting alone, each (1,)."""
-        s = slice(setting, setting + 1)
-        return Span(p1=self.p1[s], p50=self.p50[s], p99=self.p99[s])
+    def of(self, settings: slice) -> Span:
+        """The same at some settings."""
+        return Span(p1=self.p1[settings], p50=self.p50[settings], p99=self.p99[settings])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,14 +75,18 @@ class Survey:
     double: Span
     fewer: Span | None = None
 
-    def at(self, setting: int) -> Survey:
-        """The same at one setting alone."""
+    def of(self, settings: slice) -> Survey:
+        """The same at some settings."""
         return Survey(
-            no_sheet=self.no_sheet.at(setting),
-            single=self.single.at(setting),
-            double=self.double.at(setting),
-            fewer=None if self.fewer is None else self.fewer.at(setting),
+            no_sheet=self.no_sheet.of(settings),
+            single=self.single.of(settings),
+            double=self.double.of(settings),
+            fewer=None if self.fewer is None else self.fewer.of(settings),
         )
+
+    def at(self, setting: int) -> Survey:
+        """The same at one setting alone, every span (1,)."""
+        return self.of(slice(setting, setting + 1))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,6 +149,10 @@ class Bench(Protocol):
         """What decides the signal at this setting."""
 
 
+Asked = tuple[Bench, Sheet, int]
+"""A bench, a sheet, and one of the bench's settings."""
+
+
 class Principle(Protocol):
     """A way of sensing sheets. `depends_on`: what else than the sheet's number moves it (print, moisture)."""
 
@@ -158,3 +165,14 @@ class Principle(Protocol):
 
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
         """The class under these conditions, or why it cannot be mounted or used there."""
+
+
+@runtime_checkable
+class Together(Protocol):
+    """What a principle has beside `bench` where its classes share work when they are asked together."""
+
+    def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
+        """`bench` for each class."""
+
+    def details(self, asked: Sequence[Asked]) -> list[Detail]:
+        """`Bench.detail` for each of some benches that were made together."""

@@ -23,8 +23,7 @@ LIMP_DB = 3.0
 
 def facts_of(bench: UltrasonicBench, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
     """The physics behind one class, one sheet and one setting, what applies of it."""
-    one = bench.look(sheet).single
-    single = float(one.mean[setting])
+    single = float(bench.single_db(sheet)[setting])
     found = [_mass_law(bench, sheet, single), _resonance(bench, sheet), _tilt(bench, sheet, setting)]
     found += [_trapped_air(sheet), _film_resonance(bench, sheet), _ripple(bench, single, setting), _beam(bench)]
     return tuple(fact for fact in found if fact is not None)
@@ -68,7 +67,7 @@ def _tilt(bench: UltrasonicBench, sheet: Sheet, setting: int) -> Fact | None:
     square = np.flatnonzero((settings.tilt_deg == 0.0) & (settings.gap_mm == settings.gap_mm[setting]))
     if tilt == 0.0 or not len(square):
         return None
-    mean = bench.look(sheet).single.mean
+    mean = bench.single_db(sheet)
     return Fact(
         code="tilt-gain",
         values={
@@ -111,7 +110,7 @@ def _film_resonance(bench: UltrasonicBench, sheet: Sheet) -> Fact | None:
 
 def _ripple(bench: UltrasonicBench, single_db: float, setting: int) -> Fact | None:
     settings = bench.settings
-    swing = ripple_db(np.minimum(bench.bounce_amplitude(np.full(len(settings.gap_mm), single_db)), 0.95))
+    swing = ripple_db(np.minimum(bench.bounce_amplitude(single_db), 0.95))
     square = np.flatnonzero((settings.tilt_deg == 0.0) & (settings.gap_mm == settings.gap_mm[setting]))
     if not len(square) or swing[square[0]] < 1.0:
         return None

@@ -11,11 +11,14 @@ from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.fluid import fluid_response
+from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.response import Response
 from sheetmargin_service.acoustics.trapped_air import film_layer
 from sheetmargin_service.materials.material import TrappedAir
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+Indices = NDArray[np.intp]
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %."""
 FILM_M = np.geomspace(0.1e-6, 2.4e-3, 43)
@@ -41,7 +44,7 @@ def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
 
 
 @lru_cache(maxsize=1024)
-def film_weights(distribution: TrappedAir, *, every: int = 1) -> tuple[NDArray[np.intp], Array]:
+def film_weights(distribution: TrappedAir, *, every: int = 1) -> tuple[Indices, Array]:
     """Indices (K,) into `FILM_M` that matter for a distribution, and weights (3, K), each row summing to 1: as the
     library has it, tighter, and looser. `every` second film is enough where only a search looks."""
     places = np.arange(0, len(FILM_M), every)
@@ -68,33 +71,77 @@ def _moved(distribution: TrappedAir, factor: float) -> TrappedAir:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FilmTable:
+    """Films `FILM_M` (D) at F frequencies and S angles, (D, F, S): their responses, and the factor of the air that they
+    take the place of."""
+
+    response: Response
+    displaced: Complex
+
+    def at_frequencies(self, which: Indices) -> FilmTable:
+        """The same at some of the frequencies."""
+        r = self.response
+        return FilmTable(
+            response=Response(transmission=r.transmission[:, which], reflection=r.reflection[:, which]),
+            displaced=self.displaced[:, which],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
 class Films:
-    """Responses of films of air, (D, F, S), with the way through the air they take the place of. Computed once for
-    the `sin_theta` (S,) that every sheet is asked at."""
+    """Films of air at F frequencies: a table, computed once unless it is `known`, for the `sin_theta` (S,) that every
+    sheet is asked at."""
 
     air: Air
     frequency_hz: Array
     sin_theta: Array
+    known: FilmTable | None = None
 
     @cached_property
-    def _usual(self) -> Response:
-        return self._compute(FILM_M[:, None, None], self.frequency_hz[:, None], self.sin_theta)
+    def table(self) -> FilmTable:
+        if self.known is not None:
+            return self.known
+        film_m, frequency_hz = FILM_M[:, None, None], self.frequency_hz[:, None]
+        return FilmTable(
+            response=_response(self.air, film_m, frequency_hz, self.sin_theta),
+            displaced=_displaced(self.air, film_m, frequency_hz, self.sin_theta),
+        )
 
-    def response(self, index: NDArray[np.intp], frequency_hz: Array, sin_theta: Array) -> Response:
+    def at_frequencies(self, which: Indices) -> Films:
+        """The same at some of the frequencies."""
+        return replace(self, frequency_hz=self.frequency_hz[which], known=self.table.at_frequencies(which))
+
+    def response(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Response:
         """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each."""
         if sin_theta is not self.sin_theta:
-            return self._compute(FILM_M[index, None], frequency_hz, sin_theta)
-        usual = self._usual
+            return _response(self.air, FILM_M[index, None], frequency_hz, sin_theta)
+        usual = self.table.response
         return Response(transmission=usual.transmission[index], reflection=usual.reflection[index])
 
-    def _compute(self, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Response:
-        """The film as the beam meets it: its thickness varies within the spot, so its round trips fall out of step.
+    def displaced(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """The factor of their displaced air, likewise."""
+        if sin_theta is not self.sin_theta:
+            return _displaced(self.air, FILM_M[index, None], frequency_hz, sin_theta)
+        return self.table.displaced[index]
 
-        A Gaussian phase of standard deviation s per passage leaves the mean e^(-2 s^2) of a round trip, shared here
-        between its two passages. It only matters where the film is a good part of a wavelength.
-        """
-        layer = film_layer(air=self.air, thickness_m=film_m, frequency_hz=frequency_hz)
-        plain = fluid_response(layer=layer, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
-        wavenumber = 2.0 * np.pi / self.air.sound_speed_m_per_s * frequency_hz
-        square_phase = np.square(wavenumber * FILM_VARIATION * film_m) * (1.0 - np.square(sin_theta))
-        return Response(transmission=plain.transmission * np.exp(-square_phase), reflection=plain.reflection)
+
+def _response(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Response:
+    """The film as the beam meets it: its thickness varies within the spot, so its round trips fall out of step.
+
+    A Gaussian phase of standard deviation s per passage leaves the mean e^(-2 s^2) of a round trip, shared here between
+    its two passages. It only matters where the film is a good part of a wavelength.
+    """
+    layer = film_layer(air=air, thickness_m=film_m, frequency_hz=frequency_hz)
+    plain = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    wavenumber = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz
+    square_phase = np.square(wavenumber * FILM_VARIATION * film_m) * (1.0 - np.square(sin_theta))
+    return Response(transmission=plain.transmission * np.exp(-square_phase), reflection=plain.reflection)
+
+
+def _displaced(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+    return displaced_air(
+        frequency_hz=frequency_hz,
+        sin_theta=sin_theta,
+        thickness_m=film_m,
+        sound_speed_m_per_s=air.sound_speed_m_per_s,
+    )

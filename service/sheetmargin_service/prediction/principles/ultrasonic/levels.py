@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, level_db
+from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, decibels, power
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
-from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
     WATER_M,
@@ -49,21 +49,51 @@ class Branches:
     attenuation_db: Array
     weights: Array
 
+    def some(self, settings: Indices) -> Branches:
+        """The same at some settings."""
+        return replace(self, attenuation_db=self.attenuation_db[..., settings])
+
+    def at(self, setting: int) -> Branches:
+        """The same at one setting alone."""
+        return replace(self, attenuation_db=self.attenuation_db[..., setting, None])
+
 
 @dataclass(frozen=True, kw_only=True)
-class Levels:
-    """One sheet, in all its `survey_cases`, before one operator.
+class Path:
+    """A pair as it is needed before one sheet: over its band or at the band's centre alone.
 
-    `smooth`: its response is resolved by the operator's own nodes. `limit`: `coarse_error` up to which those of a pile
-    are trusted.
+    `smooth`: the sheet's response is resolved by the operator's own nodes.
     """
 
-    model: SheetModel
-    films: Films
     operator: Operator
     floor_db: float
     face_radius_mm: float
     smooth: bool
+
+    def at_setting(self, setting: int) -> Path:
+        """The same at one setting alone."""
+        s, o = slice(setting, setting + 1), self.operator
+        return replace(self, operator=replace(o, coarse=o.coarse[..., s], fine=o.fine[..., s], weight=o.weight[..., s]))
+
+    def cover(self, overlap_mm: float | None) -> float:
+        """Share of the spot, as large as the faces, that a centred strip of the overlap's width covers."""
+        if overlap_mm is None:
+            return 1.0
+        u = min(1.0, 0.5 * overlap_mm / self.face_radius_mm)
+        return float(2.0 / np.pi * (np.arcsin(u) + u * np.sqrt(1.0 - u * u)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Levels:
+    """One sheet, in all its `survey_cases`, before some pairs: N settings, those of all `paths` one after another.
+
+    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `limit`:
+    `coarse_error` up to which a pile's response counts as resolved.
+    """
+
+    model: SheetModel
+    films: Films
+    paths: tuple[Path, ...]
     every_film: int = 1
     limit: float = SMOOTH
 
@@ -75,12 +105,17 @@ class Levels:
         """The same, a little rougher, where only a search looks: with every second film."""
         return replace(self, every_film=2, limit=SMOOTH_TO_SEARCH)
 
-    def at_setting(self, setting: int) -> Levels:
-        """The same at one setting alone."""
-        s = slice(setting, setting + 1)
-        o = self.operator
-        one = replace(o, coarse=o.coarse[..., s], fine=o.fine[..., s], weight=o.weight[..., s])
-        return replace(self, operator=one, limit=SMOOTH_AT_SETTING)
+    def at_settings(self, settings: Sequence[tuple[int, int]]) -> Levels:
+        """The same at some settings alone, each given as a path and its own setting: one path for each of them."""
+        lines = list(self._lines())
+        which = np.concatenate([lines[path] for path, _ in settings])
+        return replace(
+            self,
+            model=self.model.at_frequencies(which),
+            films=self.films.at_frequencies(which),
+            paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
+            limit=SMOOTH_AT_SETTING,
+        )
 
     def single(self) -> Branches:
         """A correct sheet in every case: one ply, or as many as it has."""
@@ -93,22 +128,25 @@ class Levels:
     def double(self, cases: int) -> Branches:
         """Two sheets of one ply, or a ply too many, as they touch and as far as they cover the spot; first cases."""
         model = self.model.first(cases)
-        amplitude, weights = self._second(model)
-        cover = self._cover()
-        if cover < 1.0:
+        amplitudes, weights = self._second(model)
+        covers = [path.cover(self.sheet.overlap_mm) for path in self.paths]
+        if min(covers) < 1.0:
             single, _ = self._pile(model, self.sheet.plies)
-            amplitude = cover * amplitude + (1.0 - cover) * single.mean(axis=1, keepdims=True)
-        return self._branches(amplitude, weights)
+            amplitudes = [
+                cover * two + (1.0 - cover) * one.mean(axis=1, keepdims=True)
+                for cover, two, one in zip(covers, amplitudes, single, strict=True)
+            ]
+        return self._branches(amplitudes, weights)
 
     def over_films(self, cases: int) -> Array:
         """Attenuation in dB (C, K, N) of two sheets with each of the K films of `FILM_M` between them, first cases."""
-        films, model = self.films, self.model.first(cases)
-        amplitude = self._through(
-            model, lambda m, k, f, s: m.transmission_of_pile(films, k[None, :], f, s), len(FILM_M)
+        films = self.films
+        through = self._through(
+            self.model.first(cases), lambda m, k, f, s: m.transmission_of_pile(films, k[None, :], f, s), len(FILM_M)
         )
-        return np.asarray(-level_db(operator=self.operator, amplitude=amplitude))
+        return self._branches(through, ONE).attenuation_db
 
-    def _second(self, model: SheetModel) -> tuple[Complex, Array]:
+    def _second(self, model: SheetModel) -> tuple[list[Complex], Array]:
         plies = self.sheet.plies + 1
         match self.sheet.contact:
             case "air":
@@ -120,15 +158,17 @@ class Levels:
                 return self._through(model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), len(WATER_M)), weights
             case "partial":
                 apart, weights = self._pile(model, plies)
-                touching = self._bonded(model, plies)
-                mixed = [share * touching + (1.0 - share) * apart for share in PARTIAL_CONTACT]
-                return np.concatenate(mixed, axis=1), np.tile(weights, (1, len(mixed))) / len(mixed)
+                mixed = [
+                    np.concatenate([share * one + (1.0 - share) * two for share in PARTIAL_CONTACT], axis=1)
+                    for one, two in zip(self._bonded(model, plies), apart, strict=True)
+                ]
+                return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
 
-    def _bonded(self, model: SheetModel, plies: int) -> Complex:
+    def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
         return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), 1)
 
-    def _pile(self, model: SheetModel, plies: int) -> tuple[Complex, Array]:
-        """Amplitudes (C, K, F, N) of plies with air between them: a single film by its distribution, more by draws."""
+    def _pile(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
+        """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
         draws, weights = NO_JOINT, ONE
         if plies > 1:
             index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
@@ -142,15 +182,33 @@ class Levels:
         )
         return through, weights
 
-    def _through(self, model: SheetModel, transmission: Through, branches: int) -> Complex:
-        """Amplitudes (C, K, F, N): from the operator's own angles where they resolve a case, else resolved further."""
+    def _lines(self) -> Iterator[Indices]:
+        """The places of each path's frequencies among all of them."""
+        first = 0
+        for path in self.paths:
+            count = len(path.operator.frequency_hz)
+            yield np.arange(first, first + count)
+            first += count
+
+    def _through(self, model: SheetModel, transmission: Through, branches: int) -> list[Complex]:
+        """Amplitudes (C, K, F, N) by path, F its own frequencies and N its own settings."""
         every = np.arange(branches)
-        samples = transmission(model, every, self.operator.frequency_hz[:, None], self.films.sin_theta)
+        samples = transmission(model, every, self.films.frequency_hz[:, None], self.films.sin_theta)
+        return [
+            self._before(path, model, transmission, samples[:, :, lines[0] : lines[-1] + 1])
+            for path, lines in zip(self.paths, self._lines(), strict=True)
+        ]
+
+    def _before(self, path: Path, model: SheetModel, transmission: Through, samples: Complex) -> Complex:
+        """From samples (C, K, F, 48) at the operator's own angles where they resolve a case, else resolved further."""
         shape = samples.shape[:2]
         samples = samples.reshape(-1, *samples.shape[2:])
-        amplitude = apply_samples(operator=self.operator, samples=samples)
-        error = coarse_error(operator=self.operator, samples=samples, floor_db=self.floor_db)
-        open_cases = np.flatnonzero(error >= self.limit) if self.smooth else np.arange(len(samples))
+        operator, floor_db = path.operator, path.floor_db
+        amplitude = apply_samples(operator=operator, samples=samples)
+        open_cases = np.arange(len(samples))
+        if path.smooth:
+            error = coarse_error(operator=operator, samples=samples, amplitude=amplitude, floor_db=floor_db)
+            open_cases = np.flatnonzero(error >= self.limit)
 
         def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
             case, branch = np.unravel_index(open_cases[place[0]], shape)
@@ -158,41 +216,54 @@ class Levels:
 
         if len(open_cases):
             amplitude[open_cases] = amplitudes(
-                operator=self.operator, samples=samples[open_cases], pieces=pieces, floor_db=self.floor_db
+                operator=operator, samples=samples[open_cases], pieces=pieces, floor_db=floor_db
             )
         return amplitude.reshape(*shape, *amplitude.shape[1:])
 
-    def _branches(self, amplitude: Complex, weights: Array) -> Branches:
-        return Branches(attenuation_db=-level_db(operator=self.operator, amplitude=amplitude), weights=weights)
-
-    def _cover(self) -> float:
-        """Share of the spot, as large as the faces, that a centred strip of the overlap's width covers."""
-        if self.sheet.overlap_mm is None:
-            return 1.0
-        u = min(1.0, 0.5 * self.sheet.overlap_mm / self.face_radius_mm)
-        return float(2.0 / np.pi * (np.arcsin(u) + u * np.sqrt(1.0 - u * u)))
+    def _branches(self, amplitudes: Sequence[Complex], weights: Array) -> Branches:
+        each = [
+            power(operator=path.operator, amplitude=amplitude)
+            for path, amplitude in zip(self.paths, amplitudes, strict=True)
+        ]
+        return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
 
 
 def levels_of(sheet: Sheet, pair: Pair) -> Levels:
-    """The sheet before the pair's operator. Its nominal case shows whether it is smooth over angle; and over the band,
-    where the centre alone then stands for it."""
-    operator, films, floor_db = pair.operator, pair.films, -pair.parameters.bypass_db
-    model = SheetModel(sheet=sheet, air=pair.air, cases=survey_cases(sheet))
-    samples = model.first(1).transmission_of_pile(films, NO_JOINT, operator.frequency_hz[:, None], films.sin_theta)
-    error = coarse_error(operator=operator, samples=samples, floor_db=floor_db)
-    smooth = bool(np.all(error < SMOOTH))
-    if smooth:
-        over_band = level_db(operator=operator, amplitude=apply_samples(operator=operator, samples=samples))
-        middle = len(operator.frequency_hz) // 2
-        centre = samples[..., middle : middle + 1, :]
-        at_centre = level_db(operator=pair.centre, amplitude=apply_samples(operator=pair.centre, samples=centre))
-        if np.max(np.abs(over_band - at_centre)) < EVEN_DB:
-            operator, films = pair.centre, pair.centre_films
+    """The sheet before one pair."""
+    return levels_before(sheet, Row(pairs=(pair,)))
+
+
+def levels_before(sheet: Sheet, row: Row) -> Levels:
+    """The sheet before the pairs of a row. Its nominal case shows, for each of them, whether it is smooth over angle;
+    and over the band, where the centre alone then stands for it."""
+    model = SheetModel(sheet=sheet, air=row.air, cases=survey_cases(sheet))
+    frequency_hz, sin_theta = row.frequency_hz, row.sin_theta
+    samples = model.first(1).transmission(frequency_hz[:, None], sin_theta)[0, 0]
+    paths, chosen = [], []
+    for pair, lines in zip(row.pairs, row.lines, strict=True):
+        path, even = _path(pair, samples[lines])
+        paths.append(path)
+        chosen.append(lines[len(lines) // 2 :][:1] if even else lines)
+    which = np.concatenate(chosen)
     return Levels(
-        model=model.known_at(operator.frequency_hz[:, None], films.sin_theta),
-        films=films,
-        operator=operator,
+        model=model.known_at(frequency_hz[which, None], sin_theta), films=row.films(which), paths=tuple(paths)
+    )
+
+
+def _path(pair: Pair, samples: Complex) -> tuple[Path, bool]:
+    """The pair before a sheet of nominal response `samples` (F, 48) over the band; whether its centre is enough."""
+    operator, floor_db = pair.operator, -pair.parameters.bypass_db
+    amplitude = apply_samples(operator=operator, samples=samples)
+    error = coarse_error(operator=operator, samples=samples, amplitude=amplitude, floor_db=floor_db)
+    smooth = even = bool(error < SMOOTH)
+    if smooth:
+        at_centre = power(operator=pair.centre, amplitude=amplitude[len(samples) // 2, None])
+        difference = decibels(power(operator=operator, amplitude=amplitude)) - decibels(at_centre)
+        even = bool(np.max(np.abs(difference)) < EVEN_DB)
+    path = Path(
+        operator=pair.centre if even else operator,
         floor_db=floor_db,
         face_radius_mm=pair.parameters.face_radius_mm,
         smooth=smooth,
     )
+    return path, even

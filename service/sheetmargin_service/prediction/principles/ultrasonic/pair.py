@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from pathlib import Path
@@ -19,6 +19,7 @@ from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 GAPS = 9
 TILTS_DEG = np.arange(0.0, 46.0, 5.0)
@@ -91,10 +92,6 @@ class Pair:
         return gate_share(gate_s=p.gate_us * 1e-6, path_m=path_m, sound_speed_m_per_s=self.air.sound_speed_m_per_s)
 
     @cached_property
-    def films(self) -> Films:
-        return Films(air=self.air, frequency_hz=self.operator.frequency_hz, sin_theta=self.operator.sin_theta)
-
-    @cached_property
     def centre(self) -> Operator:
         """The operator at the centre of the band alone."""
         o, middle = self.operator, len(self.operator.frequency_hz) // 2
@@ -108,9 +105,82 @@ class Pair:
             weight=o.weight[only],
         )
 
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """Pairs in the same air that are asked about a sheet together. Their frequencies (F,) stand one after another, and
+    so do their settings (N,)."""
+
+    pairs: tuple[Pair, ...]
+
+    @property
+    def air(self) -> Air:
+        return self.pairs[0].air
+
     @cached_property
-    def centre_films(self) -> Films:
-        return Films(air=self.air, frequency_hz=self.centre.frequency_hz, sin_theta=self.films.sin_theta)
+    def frequency_hz(self) -> Array:
+        """(F,)"""
+        return np.concatenate([pair.operator.frequency_hz for pair in self.pairs])
+
+    @cached_property
+    def lines(self) -> tuple[Indices, ...]:
+        """Each pair's places among the frequencies."""
+        counts = [len(pair.operator.frequency_hz) for pair in self.pairs]
+        return tuple(np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]))
+
+    @cached_property
+    def centre_lines(self) -> Indices:
+        """The places of the pairs' centre frequencies, (P,)."""
+        return np.array([lines[len(lines) // 2] for lines in self.lines])
+
+    @cached_property
+    def sin_theta(self) -> Array:
+        return self.pairs[0].operator.sin_theta
+
+    @cached_property
+    def settings(self) -> tuple[Indices, ...]:
+        """Each pair's places among the settings."""
+        counts = [len(pair.gap_mm) for pair in self.pairs]
+        return tuple(np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]))
+
+    @cached_property
+    def gap_mm(self) -> Array:
+        """(N,), as what follows."""
+        return np.concatenate([pair.gap_mm for pair in self.pairs])
+
+    @cached_property
+    def tilt_deg(self) -> Array:
+        return np.concatenate([pair.tilt_deg for pair in self.pairs])
+
+    @cached_property
+    def open_db(self) -> Array:
+        return np.concatenate([pair.open_db for pair in self.pairs])
+
+    @cached_property
+    def open_bounce(self) -> Array:
+        return np.concatenate([pair.open_bounce for pair in self.pairs])
+
+    @cached_property
+    def rigid_bounce(self) -> Array:
+        return np.concatenate([pair.rigid_bounce for pair in self.pairs])
+
+    def per_setting(self, values: Sequence[float]) -> Array:
+        """One value for each pair, at each of its settings."""
+        return np.repeat(values, [len(settings) for settings in self.settings])
+
+    @cached_property
+    def _films(self) -> Films:
+        return Films(air=self.air, frequency_hz=self.frequency_hz, sin_theta=self.sin_theta)
+
+    @cached_property
+    def _centre_films(self) -> Films:
+        return Films(air=self.air, frequency_hz=self.frequency_hz[self.centre_lines], sin_theta=self.sin_theta)
+
+    def films(self, lines: Indices) -> Films:
+        """Films at some of the frequencies, those of all centres at hand."""
+        if np.array_equal(lines, self.centre_lines):
+            return self._centre_films
+        return self._films.at_frequencies(lines)
 
 
 _store: OperatorStore | None = None
@@ -179,6 +249,12 @@ def pair_in_air(parameters: UltrasonicParameters, air: Air) -> Pair:
     gaps = np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS)
     operators = _searched(*_beam(parameters), tuple(gaps.tolist()), tuple(TILTS_DEG.tolist()))
     return Pair(parameters=parameters, air=air, operator=operators[0], bounce=operators[1])
+
+
+@lru_cache(maxsize=16)
+def row_in_air(parameters: tuple[UltrasonicParameters, ...], air: Air) -> Row:
+    """The pairs of some classes together."""
+    return Row(pairs=tuple(pair_in_air(p, air) for p in parameters))
 
 
 def pair_at(

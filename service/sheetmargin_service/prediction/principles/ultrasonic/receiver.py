@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chndtr, ndtr
 
 from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
-from sheetmargin_service.prediction.noise import Noise, shifted
+from sheetmargin_service.prediction.noise import Floor, Noise, places_in_bin
 
 Array = NDArray[np.float64]
 BYPASS_PHASES = 6
+NEAR_DB = 40.0
+"""A floor this far below the signal moves it by less than 0.1 dB; a signal this far below a floor is lost in it."""
+_DECIMALS = 2
 
 
 def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
@@ -23,42 +26,60 @@ def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
     return np.asarray(-10.0 * np.log10(power))
 
 
-@lru_cache(maxsize=64)
-def _bypass_matrix(grid: SignalGrid, bypass_db: float) -> Array:
-    """Row i (count, count): a true attenuation of grid point i with the bypass at a phase that is uniform.
-
-    The phase turns with temperature and sheet position, and stays while a sheet passes.
-    """
-    signal = 10.0 ** (-0.05 * grid.centres)
-    bypass = 10.0 ** (-0.05 * bypass_db)
-    amplitude = np.abs(signal[:, None] + bypass * np.exp(1j * phase_nodes(BYPASS_PHASES)))
-    return grid.bin_nodes(-20.0 * np.log10(amplitude), np.full(BYPASS_PHASES, 1.0 / BYPASS_PHASES))
-
-
-@lru_cache(maxsize=64)
-def _noise_matrix(grid: SignalGrid, noise_db: float) -> Array:
-    """Row i (count, count): one reading of a steady attenuation of grid point i in complex Gaussian noise."""
-    between = grid.low + grid.step * (np.arange(1, grid.count) - 0.5)
-    beyond = np.stack([reading_beyond(grid.centres, edge, noise_db=noise_db) for edge in between], axis=1)
-    return np.asarray(-np.diff(beyond, axis=1, prepend=1.0, append=0.0))
-
-
-def with_bypass(pmf: Array, grid: SignalGrid, *, bypass_db: float, open_db: float) -> Array:
-    """Distributions (R, count) of the attenuation with the bypass, the open path `open_db` above the one that
-    `bypass_db` is given for; to the nearest grid step, so that one matrix serves a class at every gap."""
-    shift = round(open_db / grid.step)
-    return shifted(shifted(pmf, -shift) @ _bypass_matrix(grid, bypass_db), shift)
+def bypass_floor(grid: SignalGrid, *, bypass_db: float, open_db: float) -> Floor:
+    """What the bypass makes of a level, the open path `open_db` above the one that `bypass_db` is given for, to the
+    nearest grid step. It adds at a phase that is uniform, turns with temperature and sheet position, and stays while a
+    sheet passes."""
+    first, remainder = _place(grid, bypass_db, open_db)
+    return Floor(first=first, matrix=_bypass_matrix(grid.step, remainder))
 
 
 def receiver_noise(grid: SignalGrid, *, noise_db: float, open_db: float) -> Noise:
-    """What one reading adds, likewise."""
-    shift = round(open_db / grid.step)
-    return Noise(
-        grid=grid,
-        matrix=_noise_matrix(grid, noise_db),
-        shift=shift,
-        beyond=partial(reading_beyond, noise_db=noise_db + shift * grid.step),
-    )
+    """What complex Gaussian noise makes of one reading, likewise."""
+    first, remainder = _place(grid, noise_db, open_db)
+    floor_db = grid.low + first * grid.step + NEAR_DB + remainder
+
+    def beyond(edge_db: float) -> Array:
+        return _beyond(grid.step, remainder, round(edge_db - floor_db, _DECIMALS))
+
+    return Noise(floor=Floor(first=first, matrix=_noise_matrix(grid.step, remainder)), beyond=beyond)
+
+
+def _place(grid: SignalGrid, floor_db: float, open_db: float) -> tuple[int, float]:
+    """Grid point `NEAR_DB` above a floor, and how far in dB the floor lies from a grid point: the same for a class at
+    every gap, so that its tables serve them all."""
+    steps = (floor_db - grid.low) / grid.step
+    remainder = round((steps - round(steps)) * grid.step, _DECIMALS)
+    return round(steps) + round(open_db / grid.step) - round(NEAR_DB / grid.step), remainder
+
+
+def _near(step: float, remainder: float) -> SignalGrid:
+    """Attenuations near a floor, relative to it: as the grid has them, `NEAR_DB` to either side."""
+    half = round(NEAR_DB / step)
+    return SignalGrid(low=-half * step - remainder, step=step, count=2 * half)
+
+
+@lru_cache(maxsize=64)
+def _bypass_matrix(step: float, remainder: float) -> Array:
+    near = _near(step, remainder)
+    amplitude = np.abs(10.0 ** (-0.05 * near.centres)[:, None] + np.exp(1j * phase_nodes(BYPASS_PHASES)))
+    return near.bin_nodes(-20.0 * np.log10(amplitude), np.full(BYPASS_PHASES, 1.0 / BYPASS_PHASES))
+
+
+@lru_cache(maxsize=64)
+def _noise_matrix(step: float, remainder: float) -> Array:
+    near = _near(step, remainder)
+    between = near.low + step * (np.arange(1, near.count) - 0.5)
+    beyond = np.stack([reading_beyond(near.centres, edge, noise_db=0.0) for edge in between], axis=1)
+    return np.asarray(-np.diff(beyond, axis=1, prepend=1.0, append=0.0))
+
+
+@lru_cache(maxsize=1024)
+def _beyond(step: float, remainder: float, edge_db: float) -> Array:
+    steady = _near(step, remainder).centres[:, None] + step * places_in_bin()
+    chance = reading_beyond(steady, edge_db, noise_db=0.0)
+    chance.setflags(write=False)
+    return chance
 
 
 def reading_beyond(steady_db: Array, edge_db: float, *, noise_db: float) -> Array:

@@ -22,7 +22,7 @@ from sheetmargin_service.acoustics.trapped_air import double_response, double_tr
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films
+from sheetmargin_service.prediction.principles.ultrasonic.films import Films
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -65,16 +65,18 @@ def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Usual:
-    """Response of one ply, (C, 1, F, S), at the angles `sin_theta` (S,), which are known by identity."""
+    """Response of one ply and the factor of the air that it takes the place of, (C, 1, F, S), at the angles `sin_theta`
+    (S,), which are known by identity."""
 
     sin_theta: Array
     ply: AnyResponse
+    displaced: Complex
 
-    def first(self, count: int) -> Usual:
-        """The first cases alone."""
+    def some(self, part: tuple[slice | Indices, ...]) -> Usual:
+        """A part of it, by its axes."""
         ply = self.ply
-        parts = {f.name: getattr(ply, f.name)[:count] for f in fields(ply)}
-        return replace(self, ply=type(ply)(**parts))
+        parts = {f.name: getattr(ply, f.name)[part] for f in fields(ply)}
+        return replace(self, ply=type(ply)(**parts), displaced=self.displaced[part])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,12 +96,18 @@ class SheetModel:
     def known_at(self, frequency_hz: Array, sin_theta: Array) -> SheetModel:
         """The same with the response of one ply computed, once, where every sheet is asked for it."""
         ply = self.ply(frequency_hz, sin_theta)
-        return replace(self, usual=Usual(sin_theta=sin_theta, ply=ply))
+        displaced = self._displaced(1, frequency_hz, sin_theta)
+        return replace(self, usual=Usual(sin_theta=sin_theta, ply=ply, displaced=displaced))
 
     def first(self, count: int) -> SheetModel:
         """The same for the first cases alone."""
-        usual = None if self.usual is None else self.usual.first(count)
+        usual = None if self.usual is None else self.usual.some((slice(count),))
         return replace(self, cases=self.cases[:count], usual=usual)
+
+    def at_frequencies(self, which: Indices) -> SheetModel:
+        """The same where the known response is wanted at some of its frequencies."""
+        usual = None if self.usual is None else self.usual.some((slice(None), slice(None), which))
+        return replace(self, usual=usual)
 
     def picked(self, case: Indices) -> SheetModel:
         """The same for P pieces, each of one case."""
@@ -203,25 +211,31 @@ class SheetModel:
             thermal_length_ratio=1.0,
         )
 
-    def pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Array]:
-        """Plies one on another, face to back, with films `draws` (joints, K) between them; and their thickness, m."""
+    def transmission(self, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Transmission of one ply with the air it displaces."""
         one = self.ply(frequency_hz, sin_theta)
-        whole: AnyResponse = one
-        for joint in draws:
-            whole = double_response(first=whole, second=one, film=films.response(joint, frequency_hz, sin_theta))
-        displaced = (len(draws) + 1) * self.thickness_m + self._by_branch(FILM_M[draws].sum(axis=0))
-        return whole, displaced
+        return np.asarray(one.transmission * self._displaced(1, frequency_hz, sin_theta), dtype=np.complex128)
 
     def transmission_of_pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
-        """Transmission of a pile with the air it displaces; `draws` of no joint is one ply."""
-        if len(draws) == 1:
-            one = self.ply(frequency_hz, sin_theta)
-            through = double_transmission(first=one, second=one, film=films.response(draws[0], frequency_hz, sin_theta))
-            sheets = self._displaced(2.0 * self.thickness_m, frequency_hz, sin_theta)
-            sheets = sheets * self._displaced(self._by_branch(FILM_M[draws[0]]), frequency_hz, sin_theta)
-            return np.asarray(through * sheets, dtype=np.complex128)
-        whole, displaced = self.pile(films, draws, frequency_hz, sin_theta)
-        return np.asarray(whole.transmission) * self._displaced(displaced, frequency_hz, sin_theta)
+        """Transmission of plies one on another, face to back, with films `draws` (joints, K) between them and the air
+        they displace; without joints that is one ply."""
+        if len(draws) == 0:
+            return self.transmission(frequency_hz, sin_theta)
+        one = self.ply(frequency_hz, sin_theta)
+        sheets = self._displaced(len(draws) + 1, frequency_hz, sin_theta)
+        whole: AnyResponse = one
+        for joint in draws[:-1]:
+            whole = double_response(first=whole, second=one, film=films.response(joint, frequency_hz, sin_theta))
+            sheets = sheets * films.displaced(joint, frequency_hz, sin_theta)
+        last = draws[-1]
+        through = double_transmission(
+            first=whole,
+            second=one,
+            film=films.response(last, frequency_hz, sin_theta),
+            sheets_factor=sheets,
+            film_factor=films.displaced(last, frequency_hz, sin_theta),
+        )
+        return np.asarray(through, dtype=np.complex128)
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
         """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
@@ -232,7 +246,7 @@ class SheetModel:
             whole = reduce(
                 lambda below, above: join(below=below, above=above), [self.ply(frequency_hz, sin_theta)] * plies
             )
-        return np.asarray(whole.transmission) * self._displaced(plies * self.thickness_m, frequency_hz, sin_theta)
+        return np.asarray(whole.transmission) * self._displaced(plies, frequency_hz, sin_theta)
 
     def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
         """Transmission of two sheets with films of water (K,) between them."""
@@ -244,11 +258,16 @@ class SheetModel:
             bulk_modulus_pa=WATER_DENSITY_KG_M3 * WATER_SPEED_M_PER_S**2,
         )
         whole = self._stack([*self._layers(), water, *self._layers()], frequency_hz, sin_theta)
-        return np.asarray(whole.transmission) * self._displaced(
-            2.0 * self.thickness_m + thickness, frequency_hz, sin_theta
-        )
+        sheets = self._displaced(2, frequency_hz, sin_theta)
+        return np.asarray(whole.transmission) * sheets * self._factor(thickness, frequency_hz, sin_theta)
 
-    def _displaced(self, thickness_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def _displaced(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Factor of the air that some plies take the place of."""
+        if self.usual is not None and sin_theta is self.usual.sin_theta:
+            return self.usual.displaced**plies
+        return self._factor(plies * self.thickness_m, frequency_hz, sin_theta)
+
+    def _factor(self, thickness_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
         return displaced_air(
             frequency_hz=frequency_hz,
             sin_theta=sin_theta,

@@ -1,0 +1,330 @@
+"""Ultrasonic classes under the same conditions, asked about a sheet together: what moves their readings, to first order
+and in full. Arrays over settings (N,) hold those of all classes that fit the line, class by class."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.stiffness import VARIANTS
+from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.noise import Noise
+from sheetmargin_service.prediction.principles.base import Detail, Span, Spread, Survey
+from sheetmargin_service.prediction.principles.ultrasonic.levels import ONE, Branches, Levels, levels_before
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Row
+from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
+    add_powers_db,
+    bypass_floor,
+    receiver_noise,
+)
+from sheetmargin_service.prediction.principles.ultrasonic.responses import VARIANT_WEIGHTS, mass_step
+from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
+    GRID,
+    Z99,
+    Cloud,
+    mixture_quantiles,
+    nodes_of,
+    ripple_nodes,
+    ripple_variance,
+    spreads_of,
+)
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+HALF_WIDTH_95 = 1.959963984540054
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fleet:
+    """Pairs of a row under given conditions. `keep` (N,): the row's settings that fit the line."""
+
+    row: Row
+    conditions: Conditions
+    keep: Indices
+    _looks: dict[int, Look] = field(default_factory=dict)
+    _open: dict[int, Spread] = field(default_factory=dict)
+
+    @cached_property
+    def settings(self) -> tuple[slice, ...]:
+        """Each pair's part of the settings."""
+        ends = np.searchsorted(self.keep, [settings[-1] + 1 for settings in self.row.settings])
+        return tuple(slice(start, end) for start, end in zip([0, *ends[:-1]], ends, strict=True))
+
+    @cached_property
+    def open_db(self) -> Array:
+        """Open path relative to the one at the reference gap, (N,)."""
+        return self.row.open_db[self.keep]
+
+    def per_setting(self, values: Sequence[float]) -> Array:
+        """One value for each pair, at each of its settings, (N,)."""
+        return self.row.per_setting(values)[self.keep]
+
+    @cached_property
+    def _bypass_db(self) -> Array:
+        return self.per_setting([pair.parameters.bypass_db for pair in self.row.pairs])
+
+    @cached_property
+    def _noise_db(self) -> Array:
+        return self.per_setting([pair.parameters.noise_db for pair in self.row.pairs])
+
+    @cached_property
+    def floors_db(self) -> tuple[Array, Array]:
+        """Bypass and noise as attenuations of the open path, (N,) each."""
+        return self._bypass_db + self.open_db, self._noise_db + self.open_db
+
+    @cached_property
+    def _floors_power(self) -> Array:
+        """Power of bypass and noise together, relative to the open path, (N,)."""
+        return np.asarray(10.0 ** (-0.1 * add_powers_db(*self.floors_db)))
+
+    @cached_property
+    def _drift_variance(self) -> Array:
+        return np.square(self.per_setting([pair.parameters.drift_db for pair in self.row.pairs]) / HALF_WIDTH_95)
+
+    @cached_property
+    def _air_variance(self) -> Array:
+        """Variance in dB^2 from the air's absorption, which may lie anywhere in its range, (N,)."""
+        swing = [absorption_swing_db_per_m(p.parameters.frequency_hz, self.conditions) for p in self.row.pairs]
+        return np.square(self.per_setting(swing) * self.row.gap_mm[self.keep] * 1e-3) / 12.0
+
+    @cached_property
+    def common_variance(self) -> Array:
+        """Variance in dB^2 of what moves every state alike: drift since taught, and the air's absorption, (N,)."""
+        return self._drift_variance + self._air_variance
+
+    @cached_property
+    def open_span(self) -> Span:
+        """No sheet: its spread to first order."""
+        spread = Z99 * np.sqrt(self.common_variance + ripple_variance(self.row.open_bounce[self.keep]))
+        return Span(p1=-spread, p50=np.zeros_like(spread), p99=spread)
+
+    def bounce_amplitude(self, attenuation_db: Array) -> Array:
+        """Relative amplitude of a bounce between a face and the sheet: what does not pass comes back, (N,)."""
+        passed = 10.0 ** (-0.1 * attenuation_db)
+        return np.asarray(self.row.rigid_bounce[self.keep] * np.sqrt(np.clip(1.0 - passed, 0.0, 1.0)))
+
+    def flutter_variance(self, attenuation: Array) -> Array:
+        """Variance from the angle of the sheet, at all of the row's settings: by slope, and by curvature where there is
+        no tilt."""
+        tilts = np.degrees(self.row.pairs[0].operator.tilt_rad)
+        by_tilt = attenuation.reshape(-1, len(tilts))
+        sigma = self.conditions.flutter_deg / HALF_WIDTH_95
+        step = tilts[1] - tilts[0]
+        rise = np.diff(by_tilt, axis=1)
+        deviation = np.empty_like(by_tilt)
+        deviation[:, 1:-1] = (0.5 * sigma / step) * np.abs(rise[:, 1:] + rise[:, :-1])
+        deviation[:, -1] = (sigma / step) * np.abs(rise[:, -1])
+        deviation[:, 0] = (sigma / step) ** 2 * np.abs(rise[:, 0])
+        return np.asarray(deviation.ravel() ** 2)
+
+    def look(self, sheet: Sheet) -> Look:
+        """What is known of a sheet before this fleet, computed once."""
+        key = id(sheet)
+        if key not in self._looks:
+            self._looks[key] = Look(fleet=self, sheet=sheet)
+        return self._looks[key]
+
+    def details(self, asked: Sequence[tuple[Sheet, int]]) -> list[Detail]:
+        """Sheets, each at one setting, with every spread; those of one sheet are best asked in a row."""
+        self._know_open([setting for _, setting in asked])
+        settings: dict[int, list[int]] = defaultdict(list)
+        looks = {id(sheet): self.look(sheet) for sheet, _ in asked}
+        for sheet, setting in asked:
+            settings[id(sheet)].append(setting)
+        doubles, fewer = {}, {}
+        for key, look in looks.items():
+            doubles[key], fewer[key] = look.at_settings(settings[key])
+        single_clouds, double_clouds, fewer_clouds, moves = [], [], [], []
+        for sheet, setting in asked:
+            look, place = looks[id(sheet)], settings[id(sheet)].index(setting)
+            double = doubles[id(sheet)].at(place)
+            single_clouds.append(look.cloud(look.single.branches.at(setting), setting, sheets=1))
+            double_clouds.append(look.cloud(double, setting, sheets=2))
+            moves.append(look.moves(double, setting))
+            less = fewer[id(sheet)]
+            if less is not None:
+                fewer_clouds.append(look.cloud(less.at(place), setting, sheets=1))
+        singles, pairs = spreads_of(single_clouds), spreads_of(double_clouds)
+        missing = iter(spreads_of(fewer_clouds) if fewer_clouds else [])
+        return [
+            Detail(
+                no_sheet=self._open[setting],
+                single=single,
+                double=double,
+                fewer=None if sheet.plies == 1 else next(missing),
+                moves=moved,
+            )
+            for (sheet, setting), single, double, moved in zip(asked, singles, pairs, moves, strict=True)
+        ]
+
+    def _know_open(self, settings: Sequence[int]) -> None:
+        """Spreads of no sheet, which no sheet changes, each computed once."""
+        new = [setting for setting in dict.fromkeys(settings) if setting not in self._open]
+        if new:
+            clouds = [self._open_cloud(setting) for setting in new]
+            self._open.update(zip(new, spreads_of(clouds), strict=True))
+
+    def _open_cloud(self, setting: int) -> Cloud:
+        open_path = Branches(attenuation_db=np.zeros((1, 1, 1)), weights=ONE)
+        ripple = ripple_nodes(self.row.open_bounce[self.keep[setting]], sides=1)
+        return self.cloud(nodes_of(open_path, ripple, np.ones(1)), setting, variance=0.0)
+
+    def cloud(self, nodes: tuple[Array, Array, Array], setting: int, *, variance: float) -> Cloud:
+        """Nodes, weights and belief before the receiver at a setting."""
+        open_db = float(self.open_db[setting])
+        return Cloud(
+            nodes=nodes[0],
+            weights=nodes[1],
+            belief=nodes[2],
+            variance=variance,
+            common=float(self.common_variance[setting]),
+            bypass=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
+            noise=self._noise(setting),
+        )
+
+    def _noise(self, setting: int) -> Noise:
+        """The receiver's noise, one object for every state of a setting."""
+        if setting in self._open:
+            known = self._open[setting].noise
+            assert known is not None
+            return known
+        return receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=float(self.open_db[setting]))
+
+    def span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
+        """Percentiles of nominal branches (1, K, N) with a Gaussian spread, `mean` their centre where it is known
+        better, read above the floors."""
+        nodes, weights = branches.attenuation_db[0], branches.weights[0]
+        if mean is not None:
+            nodes = nodes + (mean - weights @ nodes)
+        quantiles = np.stack(mixture_quantiles(nodes, weights, sigma))
+        p1, p50, p99 = -10.0 * np.log10(10.0 ** (-0.1 * quantiles) + self._floors_power)
+        return Span(p1=p1, p50=p50, p99=p99)
+
+    def causes(self, setting: int) -> tuple[float, float]:
+        """Standard deviations of drift and of the air's absorption at a setting."""
+        return float(self._drift_variance[setting]) ** 0.5, float(self._air_variance[setting]) ** 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """One sheet before one fleet."""
+
+    fleet: Fleet
+    sheet: Sheet
+
+    @cached_property
+    def levels(self) -> Levels:
+        """The sheet before all of the row's settings, those that do not fit included."""
+        return levels_before(self.sheet, self.fleet.row)
+
+    @cached_property
+    def single(self) -> Single:
+        """One correct sheet at every setting."""
+        sheet, keep = self.sheet, self.fleet.keep
+        branches = self.levels.single()
+        every = np.tensordot(branches.weights[0], branches.attenuation_db, axes=(0, 1))
+        count = len(VARIANT_WEIGHTS)
+        variants, (lighter, heavier) = every[:count], every[count:]
+        slope = (heavier - lighter) / (2.0 * mass_step(sheet))
+        mass = np.hypot(sheet.mass_tolerance_pct, sheet.formation_pct) / HALF_WIDTH_95 / 100.0
+        mean = VARIANT_WEIGHTS @ variants
+        mass_variance = (slope * mass) ** 2 / sheet.plies
+        flutter_variance = self.fleet.flutter_variance(variants[0])
+        return Single(
+            branches=Branches(attenuation_db=branches.attenuation_db[:count, :, keep], weights=branches.weights),
+            mean=mean[keep],
+            mass_variance=mass_variance[keep],
+            flutter_variance=flutter_variance[keep],
+            model_variance=(VARIANT_WEIGHTS @ (variants - mean) ** 2)[keep],
+        )
+
+    @cached_property
+    def _bounce(self) -> Array:
+        return self.fleet.bounce_amplitude(self.single.mean)
+
+    @cached_property
+    def _ripple_variance(self) -> Array:
+        return 2.0 * ripple_variance(self._bounce)
+
+    @cached_property
+    def survey(self) -> Survey:
+        """Every setting, to first order."""
+        fleet, one, levels = self.fleet, self.single, self.levels.searching()
+        common = fleet.common_variance + self._ripple_variance
+        alone = np.sqrt(common + one.variance + one.model_variance)
+        # The masses of two sheets vary apart; what the model does not know is the same for both.
+        together = np.sqrt(common + 2.0 * one.variance + 4.0 * one.model_variance)
+        fewer = levels.fewer(1) if self.sheet.plies > 1 else None
+        return Survey(
+            no_sheet=fleet.open_span,
+            single=fleet.span(one.branches, one.mean, alone),
+            double=fleet.span(levels.double(1).some(fleet.keep), None, together),
+            fewer=None if fewer is None else fleet.span(fewer.some(fleet.keep), None, alone),
+        )
+
+    def at_settings(self, settings: Sequence[int]) -> tuple[Branches, Branches | None]:
+        """Two sheets, and a ply fewer of several, in every variant at some settings."""
+        fleet = self.fleet
+        places = []
+        for setting in settings:
+            place = int(fleet.keep[setting])
+            pair = next(p for p, part in enumerate(fleet.settings) if part.start <= setting < part.stop)
+            places.append((pair, place - int(fleet.row.settings[pair][0])))
+        levels = self.levels.at_settings(places)
+        return levels.double(len(VARIANTS)), levels.fewer(len(VARIANTS)) if self.sheet.plies > 1 else None
+
+    def cloud(self, branches: Branches, setting: int, *, sheets: int) -> Cloud:
+        """Branches (V, K, 1) of so many sheets at a setting, with what bounces add to them."""
+        ripple = ripple_nodes(float(self._bounce[setting]), sides=2)
+        variance = sheets * float(self.single.variance[setting])
+        return self.fleet.cloud(nodes_of(branches, ripple, VARIANT_WEIGHTS), setting, variance=variance)
+
+    def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
+        """Standard deviations of one sheet and two at a setting, by what causes them."""
+        one = self.single
+        nodes, weights = double.attenuation_db[0, :, 0], double.weights[0]
+        film = float(np.sqrt(weights @ (nodes - weights @ nodes) ** 2))
+        ripple = float(self._ripple_variance[setting]) ** 0.5
+        drift, air = self.fleet.causes(setting)
+        mass, flutter, model = (
+            float(v[setting]) ** 0.5 for v in (one.mass_variance, one.flutter_variance, one.model_variance)
+        )
+        return {
+            "grammage": (mass, mass * 2.0**0.5),
+            "flutter": (flutter, flutter * 2.0**0.5),
+            "stiffness-and-loss": (model, 2.0 * model),
+            "trapped-air": (0.0, film),
+            "standing-wave": (ripple, ripple),
+            "drift": (drift, drift),
+            "air": (air, air),
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Single:
+    """One sheet at N settings: attenuation by variant and branch (V, K, N), its mean, and its variances (N,)."""
+
+    branches: Branches
+    mean: Array
+    mass_variance: Array
+    flutter_variance: Array
+    model_variance: Array
+
+    @cached_property
+    def variance(self) -> Array:
+        """What varies from sheet to sheet, (N,)."""
+        return self.mass_variance + self.flutter_variance
+
+
+@lru_cache(maxsize=1024)
+def absorption_swing_db_per_m(frequency_hz: float, conditions: Conditions) -> float:
+    """By how much the absorption of the air differs over the corners of the conditions."""
+    per_m = [float(absorption_db_per_m(frequency_hz=frequency_hz, air=air)) for air in conditions.corner_airs()]
+    return max(per_m) - min(per_m)

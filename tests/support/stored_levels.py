@@ -1,0 +1,109 @@
+"""Levels of a set of sheets before the ultrasonic classes, as they were when last looked at.
+
+    python tests/support/stored_levels.py
+
+writes them anew, from the root of the repository: after a change of the model that is meant to move them, never after
+one that is meant to make it faster.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
+from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection.search import span_of
+
+from support.principle_cases import CONDITIONS, detector_class
+
+STORE = Path(__file__).parents[1] / "service" / "levels.json"
+SHEETS: dict[str, SheetSpec] = {
+    "newsprint": SheetSpec(material="newsprint", grammage_gsm=45),
+    "copy paper": SheetSpec(material="copy-paper", grammage_gsm=80),
+    "copy paper, two plies": SheetSpec(material="copy-paper", grammage_gsm=80, plies=2),
+    "copy paper, narrow overlap": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(overlap_mm=6)),
+    "copy paper, wet": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(contact="water-film")),
+    "permeable kraft": SheetSpec(material="kraft-paper", grammage_gsm=90, air_permeance_um_per_pa_s=6),
+    "coated board": SheetSpec(material="coated-board", grammage_gsm=300),
+    "card stock, bonded": SheetSpec(material="card-stock", grammage_gsm=250, double=DoubleSpec(contact="bonded")),
+    "greyboard": SheetSpec(material="greyboard", thickness_um=2000),
+    "label": SheetSpec(
+        layers=(
+            LayerSpec(material="copy-paper", grammage_gsm=70),
+            LayerSpec(material="adhesive-acrylic", thickness_um=20),
+            LayerSpec(material="glassine", grammage_gsm=60),
+        )
+    ),
+    "film": SheetSpec(material="pet", thickness_um=12),
+    "thick film": SheetSpec(material="pet", thickness_um=100),
+    "rigid PVC, partly bonded": SheetSpec(material="pvc-rigid", thickness_um=760, double=DoubleSpec(contact="partial")),
+    "foil": SheetSpec(material="aluminium", thickness_um=15),
+    "aluminium": SheetSpec(material="aluminium", thickness_um=1000),
+    "glass": SheetSpec(material="glass", thickness_um=2000),
+}
+CLASSES = ("ultrasonic-75k-high-output", "ultrasonic-180k", "ultrasonic-220k-continuous", "ultrasonic-400k")
+PLACES = ((0, 0.0), (4, 10.0), (6, 35.0))
+"""Gap, as a place in the class's list of gaps, and tilt in degrees."""
+STATES = ("no_sheet", "single", "double")
+
+
+def stored() -> dict[str, Any]:
+    """Sheet, class, place, then p1, p50 and p99 of each state: `detail` in full, `survey` to first order."""
+    levels: dict[str, Any] = json.loads(STORE.read_text())
+    return levels
+
+
+def computed(name: str) -> dict[str, Any]:
+    """The same for one of the sheets, as it is computed now."""
+    sheet = resolve_sheet(SHEETS[name], load_library())
+    return {class_id: _before(class_id, sheet) for class_id in CLASSES}
+
+
+def _before(class_id: str, sheet: Sheet) -> dict[str, Any]:
+    c = detector_class(class_id)
+    principle = principles()[c.principle]
+    bench = principle.bench(c, CONDITIONS)
+    assert not isinstance(bench, Fact)
+    gaps = np.unique(bench.settings.gap_mm)
+    survey = bench.survey(sheet)
+    places: dict[str, Any] = {}
+    for gap, tilt in PLACES:
+        setting = int(np.flatnonzero((bench.settings.gap_mm == gaps[gap]) & (bench.settings.tilt_deg == tilt))[0])
+        detail, here = bench.detail(sheet, setting), survey.at(setting)
+        places[f"{gaps[gap]:g} mm, {tilt:g} degrees"] = {
+            state: {
+                "detail": _percentiles(span_of(principle.grid, getattr(detail, state))),
+                "survey": _percentiles(getattr(here, state)),
+            }
+            for state in STATES
+        }
+    return places
+
+
+def _percentiles(span: Any) -> list[float]:
+    return [round(float(p[0]), 3) for p in (span.p1, span.p50, span.p99)]
+
+
+def _lines(levels: dict[str, Any]) -> str:
+    """JSON with a line for each place."""
+    sheets = []
+    for name, classes in levels.items():
+        places = (
+            f"  {json.dumps(class_id)}: {{\n"
+            + ",\n".join(f"   {json.dumps(place)}: {json.dumps(states)}" for place, states in by_place.items())
+            + "}"
+            for class_id, by_place in classes.items()
+        )
+        sheets.append(f" {json.dumps(name)}: {{\n" + ",\n".join(places) + "}")
+    return "{\n" + ",\n".join(sheets) + "}\n"
+
+
+if __name__ == "__main__":
+    STORE.write_text(_lines({name: computed(name) for name in SHEETS}))
