@@ -28,7 +28,7 @@ from sheetmargin_service.serving.logs import install_logs
 from sheetmargin_service.serving.swap import install_swap
 from sheetmargin_service.serving.warm import warm_up
 from sheetmargin_service.serving.work import install_work_limits, limited
-from sheetmargin_service.web import demo, embed, setup_sheets
+from sheetmargin_service.web import demo, embed, guides, setup_sheets
 from sheetmargin_service.web.cors import install_cors
 
 DESCRIPTION = (
@@ -82,6 +82,7 @@ def create_app(
     app.extensions["sheetmargin"] = service
     problems.handle_problems(app)
     parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
+    parts.append(guides.routes)
     parts.append(metrics.routes)
     if settings.demo:
         parts.append(demo.routes)

@@ -74,11 +74,11 @@ export class AnswerView {
           [`${speech.say("gap")} ${this.#gap(setup)}`,
             setup.geometry.tilt_deg && `${speech.say("tilt")} ${this.#tilt(setup)}`,
             `${speech.say("margin")} ${this.#least(recommendation)}`].filter(Boolean).join(" · "))),
-      recommendation.setups.map((s) => this.#setup(s, recommendation)),
       h("p", { class: "act" }, button, recommendation.setups.map((s) =>
         h("a", { href: this.link(recommendation, s), target: "_blank", rel: "noopener", part: "link" },
           speech.say("sheetLink"), recommendation.setups.length > 1 ? ` ${s.index + 1}` : null,
           h("span", { class: "aside" }, ` ${speech.say("opensNew")}`)))),
+      recommendation.setups.map((s) => this.#setup(s, recommendation)),
       h("h4", {}, speech.say("why")),
       h("ul", { class: "reasons", part: "reasons" },
         recommendation.unplaced.map(({ index, text }) => h("li", {}, `${speech.say("unplaced", { sheet: this.#sheet(index) })} ${text}`)),
@@ -97,7 +97,7 @@ export class AnswerView {
       ["tilt", setup.geometry.tilt_deg && `${this.#tilt(setup)}${this.#window(setup.geometry.tilt_deg, "°")}`],
       ["band", `${speech.say("from", { low: speech.number(band[0]), high: speech.measure(band[1], unit) })}`],
       ["hold", setup.profile.hold_ms === null ? null : speech.measure(setup.profile.hold_ms, "ms")],
-      ["speedMax", timing?.speed_max_m_per_min == null ? null : speech.measure(timing.speed_max_m_per_min, "m/min")],
+      ["speedMax", timing?.fits === false && timing.speed_max_m_per_min !== null ? speech.measure(timing.speed_max_m_per_min, "m/min") : null],
       ["missedDoubles", this.#misreads(served, "double_as_single")],
       ["falseStops", this.#misreads(served, "single_as_double")],
     ].filter(([, value]) => value !== null);
@@ -157,7 +157,7 @@ export class AnswerView {
     if (code !== "limiting-margin") return text;
     return this.speech.say("limiting", {
       margin: this.speech.measure(values.margin, values.unit),
-      state: this.speech.say(`stateLong.${values.state}`).toLowerCase(),
+      state: this.speech.say(`stateWithin.${values.state}`),
       sheet: this.#sheet(values.sheet),
     });
   }

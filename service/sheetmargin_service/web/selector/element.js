@@ -70,10 +70,10 @@ class SheetSelector extends HTMLElement {
     root.adoptedStyleSheets = [style];
     this.speech = speech;
     this.#connect();
-    this.status = h("p", { role: "status", class: "status", part: "status" }, speech.say("waiting"));
-    // Heard, not seen: what the page shows anyway, in one sentence.
+    this.status = h("p", { class: "status", part: "status" }, speech.say("waiting"));
+    // Live regions are there from the start and never hidden: screen readers hear what changes in them.
     this.whisper = h("p", { role: "status", class: "aside" });
-    this.alert = h("div", { role: "alert", class: "alert", part: "alert", hidden: true });
+    this.alert = h("div", { role: "alert", class: "alert", part: "alert" });
     this.answer = h("div", { class: "answer", part: "answer" });
     this.#form = new Form({
       speech,
@@ -91,8 +91,10 @@ class SheetSelector extends HTMLElement {
   #say(text) {
     this.status.textContent = text;
     this.status.hidden = text === "";
+    this.#whisper(text);
   }
 
+  /** What is heard, beside what the page shows anyway. */
   #whisper(text) {
     this.whisper.textContent = text;
   }
@@ -117,7 +119,7 @@ class SheetSelector extends HTMLElement {
 
   #again() {
     clearTimeout(this.#timers.get("retry"));
-    if (!this.alert.hidden) this.#ask();
+    if (this.alert.hasChildNodes()) this.#ask();
   }
 
   async #ask() {
@@ -189,18 +191,18 @@ class SheetSelector extends HTMLElement {
     this.answer.classList.remove("stale");
     this.answer.replaceChildren(...nodes);
     this.alert.replaceChildren(...problem);
-    this.alert.hidden = problem.length === 0;
     this.fallback.hidden = !fallback;
   }
 
   #failed(error) {
     const { speech } = this;
-    const problem = (name, values, ...more) => [
-      h("p", {}, speech.say(`errors.${name}`, values), ...more),
-      name === "invalid" || name === "elsewhere" || name === "refused"
-        ? ""
-        : h("button", { type: "button", part: "button", click: () => this.#ask() }, speech.say("retry")),
-    ];
+    const problem = (name, values, ...more) => {
+      const again = !["invalid", "elsewhere", "refused"].includes(name);
+      return [
+        h("p", {}, speech.say(`errors.${name}`, values), ...more),
+        ...(again ? [h("button", { type: "button", part: "button", click: () => this.#ask() }, speech.say("retry"))] : []),
+      ];
+    };
     this.#say("");
     if (error.kind === "invalid") {
       const elsewhere = this.#form.complain(error.errors);
