@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheetmargin_service.selection import team
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.cover import covers
 from support.candidates import candidates_of
@@ -42,7 +43,7 @@ def brute_force(candidates, barred):
                 continue
             worst = greatest[served].min()
             counts = ((~served).sum(), len(classes), len(positions), len(profiles))
-            key = (*counts, -worst, classes, list(profiles), list(positions))
+            key = (*counts, -worst, classes, list(positions), list(profiles))
             if best is None or key < best[0]:
                 assignment = tuple(
                     usable[int(margin[:, s].argmax())] if served[s] else None for s in range(len(served))
@@ -107,6 +108,14 @@ def crowded_tables(draw):
 @given(crowded_tables())
 def test_many_positions_and_profiles_of_one_class(candidates):
     check(candidates, 1)
+
+
+@settings(max_examples=25, deadline=None)
+@given(small_tables() | crowded_tables())
+def test_the_programme_by_itself_is_exact_too(candidates):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(team, "FEW_POSITIONS", 0)
+        check(candidates, 2)
 
 
 def real_size(seed, *, sheets=50, classes=20):
@@ -175,6 +184,11 @@ def test_alternatives_end_when_no_class_is_left():
     # A alone serves both; without it one sheet is left over, and B leaves the other more than C.
     assert [cover.classes for cover in covers(candidates, limit=5)] == [("A",), ("B",), ("C",)]
     assert [cover.unserved for cover in covers(candidates, limit=5)] == [(), (1,), (1,)]
+
+
+def test_more_sheets_than_bits():
+    with pytest.raises(ValueError, match="at most 62"):
+        candidates_of({("A", (1.0, 0.0), "x"): {0: 1.0}}, 63)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Position = tuple[float, float]
+MOST_SHEETS = 62
+"""A cover counts sheets as the bits of a whole number."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,7 +22,7 @@ class Candidates:
     a position and the profiles' ids stand in the order of preference. `margin` (J, S) is the worst margin of each of S
     sheets, rounded as it ranks; -inf where a way does not serve a sheet.
 
-    Raises ValueError for rows out of order or repeated, or lengths that differ.
+    Raises ValueError for rows out of order or repeated, lengths that differ, or more sheets than there are bits.
     """
 
     classes: tuple[str, ...]
@@ -34,3 +36,5 @@ class Candidates:
             raise ValueError("candidates must be in the order of class, position and profile, each once")
         if self.margin.ndim != 2 or self.margin.shape[0] != len(ids):
             raise ValueError(f"margin has shape {self.margin.shape} for {len(ids)} candidates")
+        if self.margin.shape[1] > MOST_SHEETS:
+            raise ValueError(f"there are {self.margin.shape[1]} sheets; a list has at most {MOST_SHEETS}")

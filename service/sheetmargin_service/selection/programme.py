@@ -15,15 +15,12 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array, vstack
 
+from sheetmargin_service.selection.setcover import Array, Flags, Index, needed
 from sheetmargin_service.selection.time_limit import check_time
 
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
-Flags = NDArray[np.bool_]
 Rows = list[tuple[csr_array, float]]
 Choice = tuple[tuple[Index, Index], ...]
 """Positions and profiles of each class, by their places in its table."""
@@ -55,20 +52,6 @@ class Solution:
     taken: Array
     counts: Counts
     choice: Choice
-
-
-def needed(serves: Flags, *, drop: bool = True) -> Index:
-    """Entries (N,) along the first axis of `serves` (N, M) that serve somebody.
-
-    With `drop`, without those that another one replaces: it serves all that they serve; of equals the first stays.
-    """
-    useful = serves.any(axis=1)
-    if drop:
-        flat = serves.astype(np.float32)
-        lacks = flat @ (1.0 - flat).T > 0.0  # [a, b]: a serves somebody whom b does not
-        order = np.arange(len(flat))
-        useful &= ~np.any(~lacks & (lacks.T | (order[None, :] < order[:, None])), axis=1)
-    return np.flatnonzero(useful)
 
 
 class Programme:
