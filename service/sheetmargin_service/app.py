@@ -13,7 +13,7 @@ from sheetmargin_service.api.access import gate_from
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
-from sheetmargin_service.api.views import docs, library, probes, recommendations
+from sheetmargin_service.api.views import bench, docs, library, probes, recommendations
 from sheetmargin_service.config import SettingError, Settings, settings_from
 from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.files import catalogues_of, read_files
@@ -83,7 +83,7 @@ def create_app(
     problems.handle_problems(app)
     parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
     parts.append(guides.routes)
-    parts.append(metrics.routes)
+    parts += [bench.routes, metrics.routes]
     if settings.demo:
         parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)

@@ -20,8 +20,8 @@ from sheetmargin_service.api.languages import LANGUAGES, Language
 Scalar = str | int | float | bool | None
 
 SIGNIFICANT_DIGITS = 3
-KINDS = ("reason", "rejection", "assumption", "caution", "trial", "setup")
-"""`setup`: notes of mounting, timing and alignment."""
+KINDS = ("reason", "rejection", "assumption", "caution", "trial", "setup", "fit", "cause", "test", "remedy")
+"""`setup`: notes of mounting, timing and alignment; `fit`: what readings say; the last three: of a diagnosis."""
 
 
 class TextWarning(UserWarning):

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.bench.forward import STIFFNESS, TABLE_REACH, Tabled
 from sheetmargin_service.bench.misfit import Misfit
 from sheetmargin_service.bench.posterior import Belief, Peak, average, find_peak
+from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
 PARAMETERS = 5
@@ -50,6 +51,7 @@ def _stiffness_trials(misfit: Misfit, table: Tabled) -> dict[float, Peak]:
     trials: dict[float, Peak] = {}
 
     def attempt(x: float) -> None:
+        check_time()
         trial = replace(misfit, forward=table.at_stiffness(x))
         nearest = min(trials, key=lambda known: abs(known - x), default=None)
         start = np.zeros(misfit.unknowns) if nearest is None else trials[nearest].at

@@ -21,16 +21,17 @@ from sheetmargin_service.bench.sample import Z95, Parameter, Sample, half_width_
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import SheetSpec, TrappedAirSpec
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.selection.answer import Answer, Note, Setup
+from sheetmargin_service.selection.answer import Answer, Note, Setup, SheetSummary
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.recommend import summary_of
 
 Array = NDArray[np.float64]
-TOLD_SHARE = 0.8
-"""A parameter whose standard deviation the readings leave above this share of the library's is one they cannot tell."""
+TOLD = 0.04
+"""Information in nats below which the readings do not tell a parameter: as much as leaves 80 % of its uncertainty."""
 UNLIKE = 2.5
 """Standard deviations from the library beyond which the sample is another material (a choice)."""
 UNEXPLAINED = 0.01
@@ -98,7 +99,7 @@ class Fit:
     `chance` that readings of such a sheet lie as far from the model as these."""
 
     sheet: SheetSpec
-    library_sheet: Sheet
+    library_sheet: SheetSummary
     estimates: tuple[Estimate, ...]
     covariance: Array
     residuals: tuple[Residual, ...]
@@ -147,7 +148,7 @@ def fit_sample(
     misfit = Misfit(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, places=places, noise=noise)
     check_states(sheets, misfit.expected())
     best, peak, belief = estimated(misfit, table)
-    return _fit(sample, best, peak, belief)
+    return _fit(sample, best, peak, belief, summary_of(0, resolve_sheet(spec, library)))
 
 
 def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, DetectorClass]:
@@ -210,7 +211,7 @@ def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise
         )
 
 
-def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief) -> Fit:
+def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: SheetSummary) -> Fit:
     """The fit from what is believed of the parameters, in standard deviations of what was believed before."""
     parameters = (*sample.solid, *sample.air)
     share = np.sqrt(np.diag(belief.covariance))
@@ -219,7 +220,7 @@ def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief) -> Fit:
     chance = _chance(peak)
     return Fit(
         sheet=_fitted_spec(sample, estimates, sigma * share, doubles=bool(len(misfit.doubles))),
-        library_sheet=sample.sheet,
+        library_sheet=summary,
         estimates=estimates,
         covariance=sigma[:, None] * belief.covariance * sigma,
         residuals=_residuals(misfit, peak),
@@ -236,12 +237,14 @@ def _estimate(parameter: Parameter, mean: np.float64, share: np.float64) -> Esti
             high=parameter.at(float(x + Z95 * sigma)),
         )
 
+    # Kullback and Leibler (1951): of the belief after the readings from the one before, in nats.
+    information = 0.5 * (share**2 + mean**2 - 1.0) - np.log(share)
     return Estimate(
         name=parameter.name,
         library=interval(0.0, 1.0),
         fitted=interval(mean, share),
         sigma_share=float(share),
-        told=bool(share < TOLD_SHARE and parameter.sigma > 0.0),
+        told=bool(information >= TOLD and parameter.sigma > 0.0),
     )
 
 
@@ -307,7 +310,7 @@ def _notes(
     for estimate in estimates[:moved]:
         if not estimate.told:
             code = CANNOT_TELL[estimate.name]
-            notes.append(Note(code=code, values={"share_pct": round(100.0 * estimate.sigma_share)}))
+            notes.append(Note(code=code, values={"share_pct": min(round(100.0 * estimate.sigma_share), 100)}))
     for estimate, x in zip(estimates[:moved], mean, strict=True):
         if abs(x) > UNLIKE:
             values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}

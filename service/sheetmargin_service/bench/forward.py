@@ -19,6 +19,7 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, pair_at
+from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
 MASS, STIFFNESS, LOSS = range(3)
@@ -85,6 +86,7 @@ class Physics:
     doubles: bool
 
     def levels(self, x: Array) -> Levels:
+        check_time()
         mass, stiffness, loss = (p.at(value) / p.nominal for p, value in zip(self.sample.solid, x, strict=True))
         sheet = resolve_sheet(self.sample.moved(mass=mass, stiffness=stiffness, loss=loss), self.library)
         single, double = np.zeros(self.places), np.zeros((self.places, len(FILM_M)))

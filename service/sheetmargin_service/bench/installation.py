@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.detectors.catalogue import Catalogue
@@ -30,7 +31,11 @@ def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
             return found
     ids = tuple(c.id for c in catalogue.classes)
     raise BenchError(
-        code="unknown-class", field=field, detail="There is no such class.", expected="one of " + ", ".join(ids)
+        code="unknown-class",
+        field=field,
+        detail="There is no such class.",
+        expected="one of " + ", ".join(ids),
+        suggestions=tuple(get_close_matches(name[:100], ids)),
     )
 
 

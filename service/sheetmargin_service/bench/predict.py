@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from sheetmargin_service.acoustics.standing_waves import bounce_operator, gate_share
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
+from sheetmargin_service.bench.scaling import scaled
 from sheetmargin_service.bench.standing import bench_at, choice_of, post_at
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact, Span
@@ -28,6 +28,7 @@ from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station, details_at
 from sheetmargin_service.selection.targets import targets_of
+from sheetmargin_service.selection.version import model_version
 
 Array = NDArray[np.float64]
 SETUP = "setup"
@@ -91,6 +92,7 @@ class PredictionAnswer:
     """The set-up as a recommendation tells one, and what its grid asked for."""
 
     reference: str | None
+    model_version: str
     catalogue_version: str
     predicted: Recommendation
     gap_tilt: MarginMap | None
@@ -101,12 +103,22 @@ class PredictionAnswer:
 
 
 def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]:
-    """The job made ready, with a note for each default that it took. SheetError for a sheet that cannot be."""
+    """The job of one sheet made ready, with a note for each default. SheetError for a sheet that cannot be."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
-    return question, default_notes + target_notes
+    sheet_notes = tuple(
+        Note(
+            code=a.code,
+            pointer=f"/sheet/{a.field}".rstrip("/"),
+            value=a.value,
+            values=a.values,
+            source=a.source or None,
+        )
+        for a in sheets[0].assumptions
+    )
+    return question, default_notes + target_notes + sheet_notes
 
 
 def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library) -> PredictionAnswer:
@@ -126,6 +138,7 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
         predicted = replace(predicted, setups=(setup,))
     return PredictionAnswer(
         reference=asked.job.reference,
+        model_version=model_version(),
         catalogue_version=catalogue.version,
         predicted=predicted,
         gap_tilt=_map(grid, question, detector_class, band=installation.single_band) if grid.gap_mm else None,
@@ -263,13 +276,3 @@ def _grammage(grammage_gsm: float, place: Post, band: tuple[int, int]) -> AtGram
 def _percentiles(span: Span) -> Percentiles:
     p1, p50, p99 = (round(float(p[0]), DECIMALS) for p in (span.p1, span.p50, span.p99))
     return Percentiles(p1=p1, p50=p50, p99=p99)
-
-
-def scaled(sheet: Sheet, factor: float) -> Sheet:
-    """The sheet with its mass times a factor, its densities as they are."""
-    return replace(
-        sheet,
-        layers=tuple(replace(layer, thickness_um=layer.thickness_um * factor) for layer in sheet.layers),
-        grammage_gsm=sheet.grammage_gsm * factor,
-        thickness_um=sheet.thickness_um * factor,
-    )

@@ -51,10 +51,11 @@ class Observed:
     specimen: str | None
 
 
-def observed(readings: Sequence[Reading]) -> tuple[Observed, ...]:
+def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Observed, ...]:
     """The readings as attenuations of the open path; BenchError where they cannot be.
 
-    Where the open path was read at a place, its median there is what the others are counted from.
+    Where the open path was read at a place, its median there is what the others are counted from; a machine that was
+    `taught` counts dB and per cent from what the open path was then.
     """
     unit = _common_unit(readings)
     levels = [_level(reading, unit, index) for index, reading in enumerate(readings)]
@@ -64,15 +65,17 @@ def observed(readings: Sequence[Reading]) -> tuple[Observed, ...]:
             opened[reading.place].append(level)
     if unit == "volts":
         _check_references(readings, opened)
+    kept = taught and unit != "volts"
+    references = [None if kept or not opened[r.place] else median(opened[r.place]) for r in readings]
     seen = tuple(
         Observed(
             index=index,
             state=reading.state,
             place=reading.place,
-            attenuation_db=median(opened[reading.place]) - level if opened[reading.place] else -level,
+            attenuation_db=-level if reference is None else reference - level,
             specimen=reading.specimen,
         )
-        for index, (reading, level) in enumerate(zip(readings, levels, strict=True))
+        for index, (reading, level, reference) in enumerate(zip(readings, levels, references, strict=True))
     )
     _check_weaker(seen, unit)
     return seen

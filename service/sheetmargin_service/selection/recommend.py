@@ -52,7 +52,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         model_version=model_version(),
         catalogue_version=catalogue.version,
         verdict=recommendations[0].verdict if recommendations else "unsuitable",
-        sheets=tuple(_summary(index, sheet) for index, sheet in enumerate(sheets)),
+        sheets=tuple(summary_of(index, sheet) for index, sheet in enumerate(sheets)),
         recommendations=recommendations,
         rejected=tuple(
             Rejection(detector_class=name, code=fact.code, values=fact.values)
@@ -82,7 +82,7 @@ def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, 
     return plans, failed
 
 
-def _summary(index: int, sheet: Sheet) -> SheetSummary:
+def summary_of(index: int, sheet: Sheet) -> SheetSummary:
     return SheetSummary(
         index=index,
         label=sheet.label,

@@ -112,13 +112,13 @@ class Station:
             geometry=self.geometry,
             housing=self.post.detector_class.housing,
             place=self.post.place,
-            beam=_beam(self.post),
+            beam=beam_of(self.post),
         )
 
     @cached_property
     def alignment(self) -> Alignment | None:
         """How well the faces must be aligned; None for a pair without a beam of sound."""
-        beam = _beam(self.post)
+        beam = beam_of(self.post)
         if beam is None:
             return None
         tilt = self.choice.tilt.nominal if self.choice.tilt else 0.0
@@ -267,7 +267,8 @@ def _survey(detail: Detail, principle: Principle) -> Survey:
     )
 
 
-def _beam(post: Post) -> SoundBeam | None:
+def beam_of(post: Post) -> SoundBeam | None:
+    """What mounting and timing need to know of an ultrasonic class's sound; None of any other."""
     p = post.detector_class.parameters
     if not isinstance(p, UltrasonicParameters):
         return None
@@ -281,7 +282,7 @@ def _beam(post: Post) -> SoundBeam | None:
 
 
 def _reading(post: Post, choice: Choice) -> Reading:
-    p, beam, line = post.detector_class.parameters, _beam(post), post.question.job.line
+    p, beam, line = post.detector_class.parameters, beam_of(post), post.question.job.line
     if beam is None:
         width = post.detector_class.housing.width_mm
         return Reading(interval_ms=p.reading_interval_ms, response_ms=p.response_ms, spot_mm=width)
