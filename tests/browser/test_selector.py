@@ -105,28 +105,27 @@ def test_keyboard_alone(page: Page, scene: Scene, selector: Open) -> None:
     assert got(page)[0]["recommendation"]["rank"] == 1
 
 
-@pytest.mark.parametrize(
-    ("unit", "typed", "fields"),
-    [
-        ("lb-cover", "100", {"basis_weight_lb": 100, "basis": "cover"}),
-        ("mil", "3.9", {"thickness_um": 99.06}),
-        ("pt", "12", {"caliper_pt": 12}),
-        ("um", "300", {"thickness_um": 300}),
-        ("gauge-steel", "26", {"sheet_gauge": {"system": "steel", "number": 26}}),
-    ],
-)
-def test_sizes_become_the_fields_of_the_api(
-    page: Page, scene: Scene, selector: Open, unit: str, typed: str, fields: dict[str, Any]
-) -> None:
+def test_sizes_become_the_fields_of_the_api(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("sizes", selector='limit="1"'))
-    with page.expect_request(re.compile("/v1/recommendations")) as sent:
-        shop.pick("steel" if unit == "gauge-steel" else "card stock", typed, unit)
-    request = sent.value
-    if unit == "gauge-steel":  # an object has no place in a query
-        assert request.post_data_json == {"sheets": [{"material": "steel", **fields}], "limit": 1}
-    else:
-        query = parse_qs(urlsplit(request.url).query)
-        assert {name: query[name] for name in fields} == {name: [f"{value}"] for name, value in fields.items()}
+    shop.pick("card stock", "")
+    for unit, typed, fields in (
+        ("lb-cover", "100", {"basis_weight_lb": "100", "basis": "cover"}),
+        ("mil", "11.81", {"thickness_um": "299.974"}),
+        ("pt", "12", {"caliper_pt": "12"}),
+        ("um", "310", {"thickness_um": "310"}),
+    ):
+        shop.unit.select_option(unit)
+        with page.expect_request(re.compile("/v1/recommendations")) as sent:
+            shop.size.fill(typed)
+        query = parse_qs(urlsplit(sent.value.url).query)
+        expected = {"material": "card-stock", **fields, "limit": "1", "language": "en"}
+        assert query == {name: [value] for name, value in expected.items()}
+    # An object has no place in a query.
+    shop.unit.select_option("gauge-steel")
+    with page.expect_request(lambda request: request.method == "POST") as sent:
+        shop.pick("steel", "26", "gauge-steel")
+    gauge = {"system": "steel", "number": 26}
+    assert sent.value.post_data_json == {"sheets": [{"material": "steel", "sheet_gauge": gauge}], "limit": 1}
     shop.answered()
 
 

@@ -36,7 +36,8 @@ def test_a_slow_answer_is_announced_and_only_the_last_shows(page: Page, scene: S
     page.route(re.compile(r"/v1/recommendations.*grammage_gsm=80&"), lambda route: held.append(route))
     shop = selector(scene.put("slow", selector='limit="1"'))
     shop.pick("copy paper", "80")
-    expect(shop.element.get_by_text("Computing.")).to_be_visible()
+    expect(shop.element.locator("css=[part=status]")).to_have_text("Computing.")
+    expect(shop.element.get_by_role("status")).to_have_text("Computing.")
     expect(shop.element.locator("css=[part=answer]")).to_have_attribute("aria-busy", "true")
     with page.expect_event("requestfailed") as stopped:
         shop.size.fill("90")
@@ -44,7 +45,7 @@ def test_a_slow_answer_is_announced_and_only_the_last_shows(page: Page, scene: S
     assert stopped.value.failure == "net::ERR_ABORTED"
     shop.answered()
     expect(shop.element.get_by_text("90\u00a0g/m²")).to_be_visible()
-    expect(shop.element.get_by_text("Computing.")).to_be_hidden()
+    expect(shop.element.locator("css=[part=status]")).to_be_hidden()
     assert len(held) == 1
 
 

@@ -127,7 +127,7 @@ class SheetSelector extends HTMLElement {
     const sheets = this.#form.sheets();
     if (!right || sheets.length === 0) {
       this.#show([]);
-      this.#say(this.speech.say("waiting"));
+      this.#say(this.speech.say(right ? "waiting" : "errors.invalid"));
       return;
     }
     const limit = Number.parseInt(this.getAttribute("limit"), 10);
