@@ -9,13 +9,11 @@ import base64
 import gzip
 import json
 import re
-from collections.abc import Iterator
-from pathlib import Path
 from urllib.parse import quote
 
 import pytest
 from support.machine import children_of, memory_mb, peak_mb
-from support.servers import Server, gunicorn
+from support.servers import Server
 from support.wire import Reply, exchange, post, request
 
 JOBS, BATCH, SHEET = "/v1/recommendations", "/v1/recommendations/batch", "/v1/setup-sheets"
@@ -146,13 +144,6 @@ INPUTS: dict[str, bytes] = {
 TELLTALE = re.compile(
     rb'Traceback|File "|site-packages|\.py\b|sheetmargin_service|/work/|/usr/lib|/home/|root:x:|gunicorn|werkzeug'
 )
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    folder: Path = tmp_path_factory.mktemp("hostile")
-    with gunicorn(folder, environment={"SHEETMARGIN_TIME_LIMIT_S": "2"}) as running:
-        yield running
 
 
 def test_there_are_enough() -> None:
