@@ -89,9 +89,9 @@ class Programme:
         """Any choice within the counts."""
         return self._solve(np.zeros(self._variables), self._limits(limits))
 
-    def first(self, what: str, limits: Counts) -> Solution:
-        """The choice within the counts whose list of `what` comes first in order; RuntimeError where there is none."""
-        these = self._of[what]
+    def first(self, limits: Counts) -> Solution:
+        """The choice within the counts whose positions come first in order; RuntimeError where there is none."""
+        these = self._of["positions"]
         cost = np.zeros(self._variables)
         cost[these] = np.arange(len(these))
         rows = self._limits(limits)

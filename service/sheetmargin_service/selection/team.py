@@ -165,7 +165,7 @@ class Team:
 
     def _first_stand(self) -> Index:
         if self._stands is None:
-            solution = Programme(self._parts(self.worst, drop=False)).first("positions", self._limits)
+            solution = Programme(self._parts(self.worst, drop=False)).first(self._limits)
             each = [start + p for start, (p, _) in zip(self._starts, solution.choice, strict=False)]
             return np.concatenate(each)
         held = self._stands[self._stand_bounds >= self.worst]
