@@ -9,6 +9,8 @@ from sheetmargin_service.materials.material import Material, TrappedAir
 from sheetmargin_service.materials.spec import Contact
 
 Scalar = str | int | float | bool | None
+APPROXIMATIONS = frozenset({"corrugated-core"})
+"""Codes of assumptions that stand for a build which no layer of this library can represent."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +61,11 @@ class Sheet:
     permeance_um_per_pa_s: float | None
     open_area_fraction: float
     assumptions: tuple[Assumption, ...]
+
+    @property
+    def approximate(self) -> bool:
+        """Whether its build is known by an approximation that only a trial can confirm."""
+        return any(a.code in APPROXIMATIONS for a in self.assumptions)
 
 
 class SheetError(ValueError):

@@ -119,6 +119,8 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     )
     served = station.served[index]
     facts = [_limiting(station, served, index), _deciding(plan)]
+    approximate = sorted(i for st in plan.stations for i in st.served if sheets[i].approximate)
+    facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].plies > 1:

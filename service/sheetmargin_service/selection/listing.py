@@ -13,6 +13,8 @@ from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.stations import DECIMALS, Post
 
 Array = NDArray[np.float64]
+RESERVE_DECIMALS = 3
+"""Decimals of a margin as a multiple of the spread: enough that none above 0 becomes 0."""
 MOST_EDGES = 128
 """Upper edges tried over the range in which the sheets lie, where a step of the band is finer than that."""
 
@@ -35,11 +37,15 @@ class List:
 
 
 def list_of(posts: Sequence[Post]) -> List:
-    """All ways of all posts that serve any sheet, margins to first order."""
+    """All ways of all posts that serve any sheet, margins to first order.
+
+    Margins of several principles, in units of their own, become multiples of one sheet's own spread.
+    """
     rows: list[tuple[str, tuple[float, float], str, Way, Array]] = []
+    several = len({post.principle.id for post in posts}) > 1
     for post in posts:
         if post.surveys:
-            rows.extend(_ways(post))
+            rows.extend(_ways(post, in_spreads=several))
     rows.sort(key=lambda row: row[:3])
     return List(
         ways=tuple(row[3] for row in rows),
@@ -52,7 +58,7 @@ def list_of(posts: Sequence[Post]) -> List:
     )
 
 
-def _ways(post: Post) -> list[tuple[str, tuple[float, float], str, Way, Array]]:
+def _ways(post: Post, *, in_spreads: bool) -> list[tuple[str, tuple[float, float], str, Way, Array]]:
     """For each setting and upper edge, the lower edge midway between what lies below and the sheets that fit."""
     indices = sorted(post.surveys)
     surveys = [post.surveys[i] for i in indices]
@@ -73,6 +79,8 @@ def _ways(post: Post) -> list[tuple[str, tuple[float, float], str, Way, Array]]:
     margin = np.round(np.where(weaker, np.minimum(margin, double_p1 - high), margin), DECIMALS)
     usable = post.allowed[:, None] & (high <= receiver.highest_edge[:, None]) & np.isfinite(low)
     margin = np.where(usable & (margin > 0.0), margin, -np.inf)
+    if in_spreads:
+        margin = np.round(margin / (p99 - p1), RESERVE_DECIMALS)
     found = []
     for setting, edge in np.argwhere(np.isfinite(margin).any(axis=0)):
         row = np.full(len(post.question.sheets), -np.inf)

@@ -13,10 +13,10 @@ from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
-from sheetmargin_service.selection.listing import List, Way, list_of
+from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.search import Choice, best_setting, choice_at, receiver_at
+from sheetmargin_service.selection.search import Choice, best_setting, best_shared_setting, choice_at, receiver_at
 from sheetmargin_service.selection.stations import (
     Post,
     Question,
@@ -116,18 +116,18 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
 def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post]) -> Plan:
     """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
     left_out = {i: nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None}
-    asked: list[tuple[Post, Choice, list[int]]] = []
-    ways: list[Way] = []
-    for row in sorted({row for row in assignment if row is not None}):
-        way = listed.ways[row]
-        indices = [i for i, r in enumerate(assignment) if r == row]
-        surveys = {i: way.post.surveys[i] for i in indices}
-        choice = choice_at(way.post.bench, surveys, way.setting, allowed=way.post.allowed, band=way.band)
-        asked.append((way.post, choice, indices))
-        ways.append(way)
+    asked: list[tuple[Post, Choice, Sequence[int]]] = []
+    rows = sorted({row for row in assignment if row is not None})
+    places = list(dict.fromkeys((listed.ways[row].post.detector_class.id, listed.ways[row].setting) for row in rows))
+    for class_id, setting in places:
+        ways = {r: listed.ways[r] for r in rows if listed.ways[r].post.detector_class.id == class_id}
+        groups = [[i for i, r in enumerate(assignment) if r == row] for row in ways if ways[row].setting == setting]
+        place = next(iter(ways.values())).post
+        alone = all(way.setting == setting for way in ways.values())
+        asked += [(place, choice, group) for choice, group in _settled(place, setting, groups, free=alone)]
     stations: list[Station] = []
-    for way, (place, choice, indices), details in zip(ways, asked, details_at(asked), strict=True):
-        station = build_station(place, choice, details, band=(int(way.band[0]), int(way.band[1])))
+    for (place, choice, indices), details in zip(asked, details_at(asked), strict=True):
+        station = build_station(place, choice, details)
         bad = unfit(station)
         left_out |= {i: why_not(station, i) for i in bad}
         if len(bad) < len(indices):
@@ -135,24 +135,51 @@ def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post])
     return Plan(stations=tuple(stations), left_out=left_out)
 
 
+def _settled(
+    place: Post, setting: int, groups: Sequence[Sequence[int]], *, free: bool
+) -> list[tuple[Choice, Sequence[int]]]:
+    """The setting for groups of sheets that share it, a band for each: where no other setting of the class depends on
+    it, the one that suits these groups best."""
+    step, receiver = place.principle.band_step, place.bench.receiver
+    surveys = [{i: place.surveys[i] for i in group} for group in groups]
+    if free:
+        setting = best_shared_setting(place.bench, surveys, allowed=place.allowed, step=step)
+    found = []
+    for group, own in zip(groups, surveys, strict=True):
+        here = choose_bands([s.at(setting) for s in own.values()], receiver_at(receiver, setting), step=step)
+        band = float(here.low[0]), float(here.high[0])
+        found.append((choice_at(place.bench, own, setting, allowed=place.allowed, band=band), group))
+    return found
+
+
 def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
     """Why no class serves a sheet even by itself, told of the class that comes nearest; where none senses it at all, of
     the first."""
-    best, fact = -np.inf, None
-    for place in posts:
-        if index not in place.surveys:
-            fact = fact or place.refused[index]
-            continue
-        alone = {index: place.surveys[index]}
-        step = place.principle.band_step
-        choice = best_setting(place.bench, alone, allowed=place.allowed, step=step)
-        receiver, survey = receiver_at(place.bench.receiver, choice.setting), alone[index].at(choice.setting)
-        bands = choose_bands([survey], receiver, step=step)
-        # Margins of several principles compare as multiples of one sheet's own spread.
-        reserve = float(bands.worst[0]) / max(float(survey.single.p99[0] - survey.single.p1[0]), 1e-9)
-        if reserve > best:
-            best = reserve
-            why = cause(survey, receiver, bands)
-            fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
-    assert fact is not None
+    _, fact = max((_alone(place, index) for place in posts), key=lambda found: found[0])
     return fact
+
+
+def unused(place: Post) -> Fact:
+    """Why a class takes no part in a list: others serve it with less, or what stops it at the sheet it comes nearest to
+    serving."""
+    found = [_alone(place, index) for index in range(len(place.question.sheets))]
+    serves = sum(reserve > 0.0 for reserve, _ in found)
+    if serves:
+        return Fact(code="not-needed", values={"sheets": serves, "of": len(found)})
+    index = max(range(len(found)), key=lambda i: (found[i][0], -i))
+    fact = found[index][1]
+    return Fact(code=fact.code, values={"sheet": index, **fact.values})
+
+
+def _alone(place: Post, index: int) -> tuple[float, Fact]:
+    """The margin of a class and a sheet by themselves, as a multiple of one sheet's own spread so that those of several
+    principles compare, and what limits it."""
+    if index not in place.surveys:
+        return -np.inf, place.refused[index]
+    alone, step = {index: place.surveys[index]}, place.principle.band_step
+    choice = best_setting(place.bench, alone, allowed=place.allowed, step=step)
+    receiver, survey = receiver_at(place.bench.receiver, choice.setting), alone[index].at(choice.setting)
+    bands = choose_bands([survey], receiver, step=step)
+    reserve = float(bands.worst[0]) / max(float(survey.single.p99[0] - survey.single.p1[0]), 1e-9)
+    why = cause(survey, receiver, bands)
+    return reserve, Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})

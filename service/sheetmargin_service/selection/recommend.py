@@ -15,7 +15,7 @@ from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
-from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of
+from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
@@ -72,7 +72,7 @@ def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, 
     if posts and len(posts[0].question.sheets) > 1:
         plans = plans_for_list(posts, limit=limit)
         named = {station.post.detector_class.id for plan in plans for station in plan.stations}
-        failed = {p.detector_class.id: nearest_miss([p], 0) for p in posts if p.detector_class.id not in named}
+        failed = {p.detector_class.id: unused(p) for p in posts if p.detector_class.id not in named}
         return plans, failed
     for place, plan in zip(posts, plans_for_sheet(posts), strict=True):
         if isinstance(plan, Plan):

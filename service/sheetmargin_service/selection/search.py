@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,24 +28,28 @@ class Choice:
 
 
 def best_setting(bench: Bench, surveys: Mapping[int, Survey], *, allowed: NDArray[np.bool_], step: int) -> Choice:
-    """The allowed setting with the greatest worst margin over all sheets; nearly equal ones give way to the simpler:
-    no tilt, then the middle of the widest run of gaps."""
-    sheets = list(surveys.values())
-    bands = choose_bands(sheets, bench.receiver, step=step)
-    worst = np.where(allowed, bands.worst, -np.inf)
+    """The setting of `best_shared_setting` for sheets in one band."""
+    setting = best_shared_setting(bench, [surveys], allowed=allowed, step=step)
+    bands = choose_bands(
+        [survey.at(setting) for survey in surveys.values()], receiver_at(bench.receiver, setting), step=step
+    )
+    band = float(bands.low[0]), float(bands.high[0])
+    return choice_at(bench, surveys, setting, allowed=allowed, band=band)
+
+
+def best_shared_setting(
+    bench: Bench, groups: Sequence[Mapping[int, Survey]], *, allowed: NDArray[np.bool_], step: int
+) -> int:
+    """The allowed setting with the greatest worst margin over all sheets, each group in a band of its own; nearly equal
+    ones give way to the simpler: no tilt, then the middle of the widest run of gaps."""
+    each = [choose_bands(list(group.values()), bench.receiver, step=step).worst for group in groups]
+    worst = np.where(allowed, np.min(each, axis=0), -np.inf)
     good = worst >= worst.max() - NEARLY_EQUAL * step
     settings = bench.settings
     tilt = settings.tilt_deg[good].min()
     row = np.flatnonzero(good & (settings.tilt_deg == tilt))
     middle = 0.5 * (settings.gap_mm[row].min() + settings.gap_mm[row].max())
-    setting = int(row[np.argmin(np.abs(settings.gap_mm[row] - middle))])
-    return choice_at(
-        bench,
-        surveys,
-        setting,
-        allowed=allowed,
-        band=(float(bands.low[setting]), float(bands.high[setting])),
-    )
+    return int(row[np.argmin(np.abs(settings.gap_mm[row] - middle))])
 
 
 def choice_at(

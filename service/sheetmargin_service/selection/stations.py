@@ -25,7 +25,7 @@ from sheetmargin_service.selection.misreads import Readings, misreads_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
-from sheetmargin_service.selection.search import Choice, receiver_at, span_of
+from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, span_of
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
 from sheetmargin_service.selection.time_limit import check_time
 from sheetmargin_service.selection.timing import Reading, time_line
@@ -178,6 +178,8 @@ def build_station(
     if band is None:
         bands = choose_bands(list(surveys.values()), receiver, step=principle.band_step)
         band = int(bands.low[0]), int(bands.high[0])
+        first = {i: post.surveys[i] for i in details}
+        choice = choice_at(bench, first, choice.setting, allowed=post.allowed, band=(float(band[0]), float(band[1])))
     overlaps = [question.sheets[i].overlap_mm for i in details]
     timing = time_line(
         line=question.job.line,
@@ -197,7 +199,7 @@ def build_station(
             survey=surveys[i],
             margin=(no_sheet, single, double),
             misreads=misreads,
-            judgement=judge(misreads, dict(question.targets)),
+            judgement=judge(misreads, dict(question.targets), approximate=question.sheets[i].approximate),
         )
     return Station(
         post=post,
@@ -215,7 +217,8 @@ def without(station: Station, indices: Sequence[int]) -> Station:
 
 
 def why_not(station: Station, index: int) -> Fact:
-    """Why a station cannot serve a sheet: the classic failure there is, or else the target it misses."""
+    """Why a station cannot serve a sheet: the classic failure there is, or else the target it misses, or else the line
+    is too fast for it."""
     served = station.served[index]
     receiver = receiver_at(station.post.bench.receiver, station.choice.setting)
     alone = choose_bands([served.survey], receiver, step=station.post.principle.band_step)
@@ -223,7 +226,10 @@ def why_not(station: Station, index: int) -> Fact:
         return cause(served.survey, receiver, alone)
     if served.worst <= 0.0:
         return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})
-    judgement = served.judgement
+    judgement, timing = served.judgement, station.timing
+    if judgement.verdict != "unsuitable" and timing.limit is not None:
+        values = {"speed_m_per_min": station.post.question.job.line.speed_m_per_min, **timing.limit.values}
+        return Fact(code="line-too-fast", values=values)
     return Fact(
         code="target-missed",
         values={
@@ -251,7 +257,8 @@ def hopeless_at(post: Post, surveys: Mapping[int, Survey], choice: Choice) -> di
 def unfit(station: Station) -> list[int]:
     """Sheets that the station cannot serve, the worst first."""
     served = station.served
-    bad = [i for i in served if served[i].judgement.verdict == "unsuitable"]
+    too_fast = station.timing.fits is False
+    bad = [i for i in served if too_fast or served[i].judgement.verdict == "unsuitable"]
     return sorted(
         bad, key=lambda i: (-ORDER[served[i].judgement.verdict], -served[i].judgement.ratio, served[i].worst, -i)
     )

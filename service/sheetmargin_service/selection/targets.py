@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from math import log10
 
 from sheetmargin_service.selection.answer import Misread, Misreads, Note, Verdict
@@ -50,10 +50,12 @@ def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Note, ...]]:
     return DEFAULTS_PPM | given, notes
 
 
-def judge(misreads: Misreads, targets: dict[str, float]) -> Judgement:
-    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval."""
+def judge(misreads: Misreads, targets: dict[str, float], *, approximate: bool = False) -> Judgement:
+    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval. A sheet
+    that is known by an approximation alone is never more than a trial."""
     judged = [_judge_one(pair, getattr(misreads, pair), target) for pair, target in targets.items()]
-    return max(judged, key=lambda j: (ORDER[j.verdict], j.ratio, j.pair))
+    worst = max(judged, key=lambda j: (ORDER[j.verdict], j.ratio, j.pair))
+    return replace(worst, verdict="trial") if approximate and worst.verdict == "suitable" else worst
 
 
 def _judge_one(pair: str, misread: Misread, target_ppm: float) -> Judgement:
