@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import io
+import json
 from collections.abc import Callable
 from typing import Any
 
@@ -67,9 +69,16 @@ def test_from_the_browser(page: Page, scene: Scene, job: dict[str, Any], languag
     assert said(job.get("reference", ""), text)
 
 
+def test_with_the_notice_of_other_versions(page: Page, scene: Scene) -> None:
+    job = base64.urlsafe_b64encode(json.dumps(FULL | {"limit": 1}).encode()).decode().rstrip("=")
+    page.goto(f"{scene.service}/v1/setup-sheets?job={job}&paper=letter&language=de&made_with=0123456789ab.cdef01")
+    text = assert_one_page(page.pdf(prefer_css_page_size=True, print_background=True), "letter")
+    assert said("Modell 0123456789ab", text)
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_as_pdf(require_part: Callable[[str], str], page: Page, scene: Scene, paper: str) -> None:
-    require_part("chromium")  # which brings the Pango library that WeasyPrint loads
+    require_part("pango")
     response = page.request.post(f"{scene.service}/v1/setup-sheets.pdf", data=FULL | {"paper": paper, "limit": 1})
     assert response.ok, response.text()
     text = assert_one_page(response.body(), paper)
@@ -82,7 +91,7 @@ def test_as_pdf(require_part: Callable[[str], str], page: Page, scene: Scene, pa
 
 
 def test_a_pdf_fetches_nothing(require_part: Callable[[str], str], scene: Scene) -> None:
-    require_part("chromium")
+    require_part("pango")
     for tag in ('<link rel="stylesheet" href="{}">', '<img src="{}">', "<style>@import url({});</style>"):
         assert pdf_of(f"{tag.format(scene.service + '/livez')}<p>x</p>").startswith(b"%PDF")
     assert scene.seen == []
