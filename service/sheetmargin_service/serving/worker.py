@@ -42,6 +42,22 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
             conn.sock = PatientSocket(fileno=conn.sock.detach())
         super().enqueue_req(conn)
 
+    def set_accept_enabled(self, enabled: bool) -> None:
+        """Told to stop, also take the connections that the kernel has made already, and let it make no more.
+
+        gunicorn leaves them until it ends, when they are reset. A worker that is only replaced leaves them to others.
+        """
+        super().set_accept_enabled(enabled)
+        if self.alive or enabled or self.nr >= self.max_requests:
+            return
+        for listener in self.sockets:
+            listener.setblocking(False)
+            before = -1
+            while self.nr_conns > before:
+                before = self.nr_conns
+                self.accept(listener)
+            listener.close()
+
     def handle(self, conn: TConn) -> Any:
         conn.sock.ends = time.monotonic() + READ_S
         return super().handle(conn)
