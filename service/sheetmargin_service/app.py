@@ -13,7 +13,7 @@ from sheetmargin_service.api.access import gate_from
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
-from sheetmargin_service.api.views import bench, docs, library, probes, recommendations
+from sheetmargin_service.api.views import batch, bench, docs, library, probes, recommendations
 from sheetmargin_service.config import SettingError, Settings, settings_from
 from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.files import catalogues_of, read_files
@@ -23,6 +23,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.pair import keep_opera
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.serving import metrics
+from sheetmargin_service.serving.broken import install_broken_bodies
 from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
 from sheetmargin_service.serving.swap import install_swap
@@ -81,8 +82,17 @@ def create_app(
     service = replace(service, recommend=computing)
     app.extensions["sheetmargin"] = service
     problems.handle_problems(app)
-    parts = [recommendations.routes, library.routes, probes.routes, docs.routes, embed.routes, setup_sheets.routes]
-    parts.append(guides.routes)
+    install_broken_bodies(app)
+    parts = [
+        recommendations.routes,
+        batch.routes,
+        library.routes,
+        probes.routes,
+        docs.routes,
+        embed.routes,
+        setup_sheets.routes,
+        guides.routes,
+    ]
     parts += [bench.routes, metrics.routes]
     if settings.demo:
         parts.append(demo.routes)

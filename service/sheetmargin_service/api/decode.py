@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import Request
@@ -22,15 +22,21 @@ _NUMBER = re.compile(r"-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?", re.ASCII)
 
 def decode_body(request: Request, schema: StrictSchema) -> Any:
     """What the schema makes of a JSON body."""
-    if request.mimetype != JSON:
-        raise _unsupported("Content-Type", f"The body is {request.mimetype or 'of no stated type'}.", JSON)
+    return decode_json(read_body(request, (JSON,)), schema)
+
+
+def read_body(request: Request, media_types: Sequence[str]) -> bytes:
+    """The whole body, of one of these media types."""
+    if request.mimetype not in media_types:
+        told = f"The body is {request.mimetype or 'of no stated type'}."
+        raise _unsupported("Content-Type", told, " or ".join(media_types))
     if request.content_encoding not in (None, "", "identity"):
         raise _unsupported("Content-Encoding", f"The body is {request.content_encoding}.", "no content encoding")
     body = request.get_data(cache=False)
     if request.content_length is None and len(body) == request.max_content_length:
         # Werkzeug cuts a body of unstated length at the limit without a word.
         raise RequestEntityTooLarge
-    return decode_json(body, schema)
+    return body
 
 
 def decode_json(body: bytes, schema: StrictSchema) -> Any:

@@ -64,7 +64,8 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
     "unsupported-media-type": ProblemType(
         status=415,
         title="The body's media type is not read here",
-        meaning="Send `Content-Type: application/json` and no content encoding.",
+        meaning="Send `Content-Type: application/json` (to the batch also `application/x-ndjson`) and no content "
+        "encoding.",
     ),
     "invalid-values": ProblemType(
         status=422,

@@ -46,10 +46,12 @@ _CACHE_HEADERS: Mapping[str, Mapping[str, Any]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Call:
-    """What a path and method do. `cached`: the answer carries a strong ETag."""
+    """What a path and method do. `cached`: the answer carries a strong ETag. `also`: media types that may be asked for
+    instead."""
 
     scope: Scope
     media_type: str = JSON
+    also: tuple[str, ...] = ()
     max_body: int = MAX_BODY
     cached: bool = False
     can_fail: tuple[str, ...] = ()
@@ -126,6 +128,16 @@ class Routes:
         """Declare a POST. The view takes what the body's schema makes."""
         return self._declare("POST", path, call, "json", body, answer)
 
+    def post_many(
+        self, path: str, call: Call, *, bodies: Mapping[str, Any], answers: Mapping[str, Any]
+    ) -> Callable[[View], View]:
+        """Declare a POST whose view reads the body and writes the answer itself; for each media type, its shape."""
+        described = {
+            "requestBody": {"required": True, "content": {kind: {"schema": shape} for kind, shape in bodies.items()}},
+            "responses": {200: {"content": {kind: {"schema": shape} for kind, shape in answers.items()}}},
+        }
+        return self._declare("POST", path, call, "json", None, None, described)
+
     def _declare(
         self,
         method: Literal["GET", "POST"],
@@ -134,6 +146,7 @@ class Routes:
         location: Literal["query", "json"],
         schema: type[StrictSchema] | None,
         answer: type[Schema] | None,
+        described: Mapping[str, Any] | None = None,
     ) -> Callable[[View], View]:
         def declare(view: View) -> View:
             handler: Any = view
@@ -153,11 +166,11 @@ class Routes:
                 )(handler)
             handler = self.blueprint.response(
                 200,
-                answer if answer is not None else {"type": "string"},
+                answer if answer is not None else {"type": "object" if call.media_type.endswith("json") else "string"},
                 content_type=call.media_type,
                 headers={**_HEADERS, **(_CACHE_HEADERS if call.cached else {})},
             )(handler)
-            extra: dict[str, Any] = {"operationId": view.__name__}
+            extra: dict[str, Any] = {"operationId": view.__name__, **(described or {})}
             if call.scope != "open":
                 publishable: list[dict[str, list[str]]] = [{"publishableKey": []}] if call.scope == "recommend" else []
                 extra["security"] = [{"bearerAuth": [call.scope]}, *publishable, {}]
@@ -187,13 +200,13 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
     def guarded(*args: Any, **kwargs: Any) -> Response:
         request.max_content_length = call.max_body
         current_service().gate.check(request.headers.get("Authorization"), call.scope, _page())
-        if request.accept_mimetypes and not request.accept_mimetypes.quality(call.media_type):
+        if request.accept_mimetypes and not request.accept_mimetypes.best_match((call.media_type, *call.also)):
             raise Problem(
                 "not-acceptable",
                 Fault(
                     code="media-type",
                     detail="This call answers in a media type that Accept rules out.",
-                    expected=call.media_type,
+                    expected=" or ".join((call.media_type, *call.also)),
                     header="Accept",
                 ),
             )

@@ -46,6 +46,14 @@ class _ConstantError(ValueError):
 
 def loads(body: bytes) -> Any:
     """Read one JSON value from UTF-8 bytes; JsonError says what is wrong and at which line and column or pointer."""
+    value, faults = parse(body)
+    if faults:
+        raise JsonError(*faults)
+    return value
+
+
+def parse(body: bytes) -> tuple[Any, list[Fault]]:
+    """The value, and what is wrong with parts of it, each with its path; JsonError where the whole is no JSON."""
     try:
         text = body.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -75,10 +83,7 @@ def loads(body: bytes) -> Any:
         position = next(m.start() for m in _STRING_OR_CONSTANT.finditer(text) if not m[0].startswith('"'))
         fault = _at(text, position, code="json-syntax", detail=f"{error} is not JSON.", expected="a finite number")
         raise JsonError(fault) from error
-    faults = [*(_repeated(value) if seen_twice else ()), *(_surrogates(value) if "\\u" in text else ())]
-    if faults:
-        raise JsonError(*faults)
-    return value
+    return value, [*(_repeated(value) if seen_twice else ()), *(_surrogates(value) if "\\u" in text else ())]
 
 
 def _at(text: str, position: int, *, code: str, detail: str, expected: str) -> Fault:

@@ -32,6 +32,7 @@ from sheetmargin_service.materials.spec import (
 from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
 
 MAX_SHEETS = 50
+LONGEST_REFERENCE = 200
 
 
 def _ordered(*, low: str, high: str, values: dict[str, Any]) -> None:
@@ -289,7 +290,7 @@ class JobSchema(StrictSchema):
     """One question: the sheets, the line, the surroundings, and what is wanted of the answer."""
 
     makes = Job
-    reference = Text("The caller's own reference, echoed in the answer.", longest=200)
+    reference = Text("The caller's own reference, echoed in the answer.", longest=LONGEST_REFERENCE)
     sheets = Listing(
         Part(SheetSchema), "The sheets that the detector has to serve.", shortest=1, longest=MAX_SHEETS, required=True
     )

@@ -18,9 +18,11 @@ from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.routes import JSON, Call, Routes
 from sheetmargin_service.api.saying import KINDS, texts
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.detectors.schema import shipped_schema
 
 HTML = "text/html"
 CSS = "text/css"
+SCHEMA = "application/schema+json"
 CONTENT_SECURITY_POLICY = SECURITY["Content-Security-Policy"] + "; style-src 'self'"
 
 routes = Routes("docs", "This description.")
@@ -30,6 +32,12 @@ routes = Routes("docs", "This description.")
 def show_openapi() -> Response:
     """OpenAPI 3.1 description of every call."""
     return _cached(json_bytes(openapi.description()), JSON)
+
+
+@routes.get("/schemas/catalogue.json", Call(scope="open", media_type=SCHEMA, cached=True))
+def show_catalogue_schema() -> Response:
+    """JSON Schema of a catalogue file, which `SHEETMARGIN_CATALOGUE` names."""
+    return _cached(shipped_schema(), SCHEMA)
 
 
 @routes.get("/docs", Call(scope="open", media_type=HTML, cached=True))
@@ -73,6 +81,6 @@ def _page(page: str) -> Response:
 
 
 def _cached(body: bytes, media_type: str) -> Response:
-    content_type = media_type if media_type == JSON else f"{media_type}; charset=utf-8"
+    content_type = media_type if media_type in (JSON, SCHEMA) else f"{media_type}; charset=utf-8"
     etag = strong_etag(current_service().build, content_type, hashlib.sha256(body).hexdigest())
     return cacheable(lambda: body, etag=etag, language="en", keyed=False, media_type=content_type)

@@ -1,0 +1,148 @@
+"""Many jobs in one body: one answer line each, in order; what is wrong with one is no matter to the others."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+from typing import Any
+
+from marshmallow import ValidationError
+
+from sheetmargin_service.api import strict_json
+from sheetmargin_service.api.admit import Question, admit
+from sheetmargin_service.api.canonical import canonical_job
+from sheetmargin_service.api.decode import JSON, decode_value
+from sheetmargin_service.api.encode import json_bytes
+from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.schemas.job import LONGEST_REFERENCE, JobSchema
+from sheetmargin_service.api.schemas.strict import Text
+from sheetmargin_service.api.service import Service
+from sheetmargin_service.selection.answer import Answer
+
+log = logging.getLogger(__name__)
+
+NDJSON = "application/x-ndjson"
+MEDIA_TYPES = (JSON, NDJSON)
+MOST_JOBS = 1000
+REFERENCE = Text(longest=LONGEST_REFERENCE)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One job of a batch as it came: its JSON value, or the faults for which it has none."""
+
+    value: Any = None
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def reference(self) -> str | None:
+        """The caller's own, where it is one that can be sent back."""
+        try:
+            text: str = REFERENCE.deserialize(self.value["reference"])
+            text.encode()
+        except (TypeError, KeyError, ValidationError, UnicodeEncodeError):
+            return None
+        return text
+
+
+def entries_of(body: bytes, media_type: str) -> list[Entry]:
+    """The jobs of a body; Problem where the whole is none or has too many of them."""
+    entries = list(_lines(body)) if media_type == NDJSON else _items(body)
+    if len(entries) > MOST_JOBS:
+        expected = f"at most {MOST_JOBS} jobs in a call"
+        raise Problem(
+            "invalid-values", Fault(code="wrong-length", detail="These are too many jobs.", expected=expected, path=())
+        )
+    return entries
+
+
+def _items(body: bytes) -> list[Entry]:
+    try:
+        value, faults = strict_json.parse(body)
+    except strict_json.JsonError as error:
+        raise Problem("bad-syntax", *error.faults) from error
+    if not isinstance(value, list):
+        fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an array of jobs", path=())
+        raise Problem("invalid-values", fault)
+    own = {
+        index: tuple(replace(fault, path=(fault.path or ())[1:]) for fault in group)
+        for index, group in groupby(sorted(faults, key=_position), key=_position)
+    }
+    return [Entry(value=item, faults=own.get(index, ())) for index, item in enumerate(value)]
+
+
+def _position(fault: Fault) -> int:
+    assert fault.path is not None
+    return int(fault.path[0])
+
+
+def _lines(body: bytes) -> Iterator[Entry]:
+    for number, line in enumerate(body.split(b"\n"), start=1):
+        if not line.strip():
+            continue
+        try:
+            value, faults = strict_json.parse(line)
+        except strict_json.JsonError as error:
+            yield Entry(faults=tuple(replace(fault, line=number) for fault in error.faults))
+        else:
+            yield Entry(value=value, faults=tuple(faults))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Batch:
+    """Answers jobs one by one, equal ones once. `dump` writes an answer out; `request_id` is told in problems."""
+
+    service: Service
+    dump: Callable[[Answer], dict[str, Any]]
+    request_id: str | None = None
+    schema: JobSchema = field(default_factory=JobSchema)
+
+    def answer(self, entries: list[Entry]) -> Iterator[dict[str, Any]]:
+        """One line for each job, as soon as it is computed."""
+        known: dict[str, Answer] = {}
+        for index, entry in enumerate(entries):
+            line: dict[str, Any] = {"index": index, "reference": entry.reference}
+            try:
+                yield {**line, "result": self._result(entry, known)}
+            except Problem as problem:
+                yield {**line, "problem": problem.document(request_id=self.request_id)}
+
+    def _result(self, entry: Entry, known: dict[str, Answer]) -> dict[str, Any]:
+        if entry.faults:
+            raise Problem("bad-syntax", *entry.faults)
+        try:
+            question = admit(decode_value(entry.value, self.schema), self.service)
+            key = canonical_job(question.job)
+            if key not in known:
+                known[key] = self._compute(question)
+            return self.dump(replace(known[key], reference=question.job.reference))
+        except Problem:
+            raise
+        except Exception as error:
+            log.exception("request %s: a job of a batch failed", self.request_id)
+            raise Problem("internal") from error
+
+    def _compute(self, question: Question) -> Answer:
+        return self.service.recommend(question.job, catalogue=question.catalogue, library=self.service.library)
+
+
+def as_ndjson(lines: Iterator[dict[str, Any]]) -> Iterator[bytes]:
+    """One line for each job, and a last one that says that there are no more."""
+    count = problems = 0
+    for line in lines:
+        count, problems = count + 1, problems + ("problem" in line)
+        yield json_bytes(line) + b"\n"
+    yield json.dumps({"end": {"count": count, "problems": problems}}).encode() + b"\n"
+
+
+def as_array(lines: Iterator[dict[str, Any]]) -> Iterator[bytes]:
+    """A JSON array; its closing bracket says that there are no more."""
+    opening = b"["
+    for line in lines:
+        yield opening + json_bytes(line)
+        opening = b",\n"
+    yield b"[]" if opening == b"[" else b"]"

@@ -1,0 +1,58 @@
+"""Up to a thousand jobs in one call."""
+
+from __future__ import annotations
+
+from flask import Response, g, request
+
+from sheetmargin_service.api.batch import MEDIA_TYPES, MOST_JOBS, NDJSON, Batch, as_array, as_ndjson, entries_of
+from sheetmargin_service.api.decode import JSON, read_body
+from sheetmargin_service.api.languages import wanted_language
+from sheetmargin_service.api.routes import Call, Routes
+from sheetmargin_service.api.schemas.answer import dump_answer
+from sheetmargin_service.api.schemas.batch import BatchItemSchema
+from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.service import current_service
+
+MAX_BODY = 8 << 20
+
+routes = Routes("batch", "Many jobs at once.")
+
+JOBS = {"type": "array", "maxItems": MOST_JOBS, "items": JobSchema}
+JOB_LINES = {"type": "string", "description": f"A job a line, at most {MOST_JOBS}."}
+ITEMS = {"type": "array", "maxItems": MOST_JOBS, "items": BatchItemSchema}
+ITEM_LINES = {
+    "type": "string",
+    "description": 'An item a line as in the array, then `{"end": {"count": 2, "problems": 0}}`; without '
+    "that line the answer is not whole.",
+}
+
+
+@routes.post_many(
+    "/v1/recommendations/batch",
+    Call(scope="batch", media_type=JSON, also=(NDJSON,), max_body=MAX_BODY, can_fail=("unavailable",)),
+    bodies={JSON: JOBS, NDJSON: JOB_LINES},
+    answers={JSON: ITEMS, NDJSON: ITEM_LINES},
+)
+def recommend_for_jobs() -> Response:
+    """Rank the detector classes for each of many jobs.
+
+    The answer has one item for each job, in order: its result, or the problem that it alone has. Items are sent as they
+    are computed, equal jobs are computed once. The answer comes as the jobs do, unless `Accept` prefers the other form.
+    """
+    entries = entries_of(read_body(request, MEDIA_TYPES), request.mimetype)
+    language = wanted_language()
+    batch = Batch(
+        service=current_service(),
+        dump=lambda answer: dump_answer(answer, language=language),
+        request_id=g.get("request_id"),
+    )
+    lines = batch.answer(entries)
+    # Of two that the caller likes equally, the first of the list is taken: the form of the request.
+    own, other = request.mimetype, next(kind for kind in MEDIA_TYPES if kind != request.mimetype)
+    media_type = request.accept_mimetypes.best_match((own, other), default=own)
+    response = Response(as_ndjson(lines) if media_type == NDJSON else as_array(lines), content_type=media_type)
+    response.headers["Content-Language"] = language
+    response.headers["Cache-Control"] = "no-store"
+    # nginx would gather the answer and notice late that nobody waits for it any more.
+    response.headers["X-Accel-Buffering"] = "no"
+    return response
