@@ -1,0 +1,145 @@
+"""The best setting of one class, and how far it may move."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from sheetmargin_service.prediction.principles.base import Spread
+from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
+from sheetmargin_service.selection.bands import choose_bands, margins
+from sheetmargin_service.selection.search import best_setting, best_shared_setting, choice_at, receiver_at, span_of
+from support.principle_cases import CONDITIONS, bench, sheet
+from support.stand_in_bench import StandIn
+
+MADE = StandIn()
+ALL = np.ones(MADE.count, dtype=bool)
+
+
+def at(gap_mm, tilt_deg):
+    s = MADE.settings
+    return int(np.flatnonzero((s.gap_mm == gap_mm) & (s.tilt_deg == tilt_deg))[0])
+
+
+def two_with_contrast(**by_setting):
+    """Two sheets 20 dB above one at 40 dB, and more at some settings ('g40t10': 30)."""
+    contrast = np.full(MADE.count, 20.0)
+    for name, value in by_setting.items():
+        gap, tilt = name[1:].split("t")
+        contrast[at(float(gap), float(tilt))] = value
+    return MADE.survey(single=40.0, double=40.0 + contrast)
+
+
+def test_the_greatest_margin_wins():
+    choice = best_setting(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=ALL, step=1)
+    assert choice.setting == at(50.0, 20.0)
+
+
+def test_among_equals_no_tilt_and_the_middle_of_the_gaps():
+    choice = best_setting(MADE, {0: two_with_contrast()}, allowed=ALL, step=1)
+    assert choice.setting == at(40.0, 0.0)
+
+
+def test_nearly_equal_gives_way_to_no_tilt():
+    """1.6 dB of contrast are 0.8 dB of margin, less than a step; 4 dB are more."""
+    assert best_setting(MADE, {0: two_with_contrast(g40t20=21.6)}, allowed=ALL, step=1).setting == at(40.0, 0.0)
+    assert best_setting(MADE, {0: two_with_contrast(g40t20=24.0)}, allowed=ALL, step=1).setting == at(40.0, 20.0)
+
+
+def test_only_what_is_allowed_is_chosen():
+    allowed = MADE.settings.gap_mm == 20.0
+    choice = best_setting(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=allowed, step=1)
+    assert MADE.settings.gap_mm[choice.setting] == 20.0
+
+
+def test_the_worst_sheet_decides():
+    surveys = {0: two_with_contrast(g20t0=60.0), 1: two_with_contrast(g60t0=40.0, g20t0=10.0)}
+    choice = best_setting(MADE, surveys, allowed=ALL, step=1)
+    assert choice.setting != at(20.0, 0.0)
+
+
+def test_groups_have_bands_of_their_own():
+    """Light and heavy stock share no band; with a band each, the setting that suits both is found."""
+    light = MADE.survey(single=30.0, double=np.where(ALL, 50.0, 0.0))
+    heavy = MADE.survey(single=60.0, double=np.where(MADE.settings.gap_mm == 30.0, 90.0, 75.0))
+    shared = best_shared_setting(MADE, [{0: light}, {1: heavy}], allowed=ALL, step=1)
+    together = choose_bands([light, heavy], MADE.receiver, step=1).worst[shared]
+    apart = [choose_bands([s], MADE.receiver, step=1).worst[shared] for s in (light, heavy)]
+    assert together < 0.0 < min(apart)
+
+
+def test_a_window_ends_where_half_the_margin_is_left():
+    """Two sheets fall off to both sides of 40 mm: by 6 dB in 10 mm. Margin 6, half of it gone after 5 mm."""
+    fall = 0.6 * np.abs(MADE.settings.gap_mm - 40.0)
+    survey = MADE.survey(single=40.0, double=60.0 - fall)
+    choice = choice_at(MADE, {0: survey}, at(40.0, 0.0), allowed=ALL, band=(22.0, 50.0))
+    assert (choice.gap.nominal, choice.gap.min, choice.gap.max) == (40.0, 35.0, 45.0)
+
+
+def test_a_window_stops_at_what_is_not_allowed():
+    allowed = MADE.settings.gap_mm <= 40.0
+    choice = choice_at(MADE, {0: two_with_contrast()}, at(40.0, 0.0), allowed=allowed, band=(22.0, 50.0))
+    assert (choice.gap.min, choice.gap.max) == (20.0, 40.0)
+
+
+def test_without_margin_there_is_no_window():
+    survey = MADE.survey(single=40.0, double=44.0)
+    choice = choice_at(MADE, {0: survey}, at(40.0, 10.0), allowed=ALL, band=(22.0, 42.0))
+    assert choice.gap.min == choice.gap.max == 40.0
+    assert choice.tilt.min == choice.tilt.max == 10.0
+
+
+def test_a_principle_without_tilt_has_no_window_of_tilt():
+    flat = StandIn(tilts_deg=(0.0,), tilts=False)
+    survey = flat.survey(single=40.0, double=60.0)
+    assert best_setting(flat, {0: survey}, allowed=np.ones(5, dtype=bool), step=1).tilt is None
+
+
+def test_percentiles_of_a_spread():
+    pmf = GRID.spread(np.array([[50.0]]), np.ones(1), np.array([3.0]))
+    found = span_of(GRID, Spread(variants=pmf, weights=np.ones(1)))
+    assert [float(p[0]) for p in (found.p1, found.p50, found.p99)] == pytest.approx([43.02, 50.0, 56.98], abs=0.1)
+
+
+def test_one_setting_of_a_receiver():
+    r = receiver_at(replace(MADE.receiver, lowest_edge=np.arange(15.0)), 4)
+    assert r.lowest_edge.tolist() == [4.0]
+
+
+WINDOWS = [
+    ("ultrasonic-300k", sheet("copy-paper", grammage_gsm=80)),
+    ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760)),
+    ("ultrasonic-400k", sheet("coated-paper", grammage_gsm=150)),
+    ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=250)),
+]
+
+
+@pytest.mark.parametrize(("class_id", "a_sheet"), WINDOWS, ids=lambda value: getattr(value, "material_id", value))
+def test_windows_hold_what_they_claim(class_id, a_sheet):
+    """The class made anew with gaps a third apart, so that the ends fall between the first grid's: half of the nominal
+    margin is left at both ends of the window of gaps and everywhere between, within 0.5 dB."""
+    made = bench(class_id)
+    allowed = np.ones(len(made.settings.gap_mm), dtype=bool)
+    survey = made.survey(a_sheet)
+    choice = best_setting(made, {0: survey}, allowed=allowed, step=1)
+    bands = choose_bands([survey], made.receiver, step=1)
+    low, high = float(bands.low[choice.setting]), float(bands.high[choice.setting])
+    nominal = float(bands.worst[choice.setting])
+    p, tilt = made.parameters, float(made.settings.tilt_deg[choice.setting])
+    finer = bench(class_id, gap_min_mm=choice.gap.min, gap_max_mm=max(choice.gap.max, p.reference_gap_mm))
+    found = np.min(margins(finer.survey(a_sheet), low=np.array(low), high=np.array(high)), axis=0)
+    s = finer.settings
+    within = np.isclose(s.tilt_deg, tilt) & (s.gap_mm <= choice.gap.max + 1e-6)
+    assert nominal > 0.0
+    assert within.sum() >= 3
+    assert np.min(found[within]) >= 0.5 * nominal - 0.5
+
+
+def test_a_narrow_frame_narrows_the_window():
+    """A tilt that the machine does not allow is in no window."""
+    narrow = bench("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
+    a_sheet = sheet("pvc-rigid", thickness_um=760)
+    allowed = np.ones(len(narrow.settings.gap_mm), dtype=bool)
+    choice = best_setting(narrow, {0: narrow.survey(a_sheet)}, allowed=allowed, step=1)
+    assert choice.tilt.max <= 12.0
