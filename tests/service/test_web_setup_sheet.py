@@ -192,6 +192,21 @@ def test_the_sheet_is_cached_like_an_answer(real_api: FlaskClient) -> None:
     assert real_api.get(link.replace("rank=1", "rank=2")).headers["ETag"] != response.headers["ETag"]
 
 
+def test_links_carry_a_publishable_key_on(real_api: FlaskClient) -> None:
+    link = again(page(real_api))
+    assert "key=" not in link
+    text = unescape(real_api.get(f"{link}&key=shop.public").text)
+    links = re.findall(r'href="(http[^"]+)"', text)
+    assert len(links) == 3  # as PDF, for the other paper, once more
+    assert all(parse_qs(urlsplit(address).query)["key"] == ["shop.public"] for address in links)
+
+
+def test_a_link_to_a_pdf_stands_where_there_is_one(real_api: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert "/v1/setup-sheets.pdf?" in page(real_api)
+    monkeypatch.setattr(setup_sheets, "pdf_installed", lambda: False)
+    assert "/v1/setup-sheets.pdf?" not in page(real_api)
+
+
 def test_without_the_extra_there_is_no_pdf(real_api: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
     def missing(html: str) -> bytes:
         raise NoPdf("not installed")

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from functools import cache
+from importlib.util import find_spec
 from typing import NoReturn
 
 
 class NoPdf(RuntimeError):  # noqa: N818 - a state of the installation, not a fault
     """WeasyPrint, or a library of the system that it loads, is not there."""
+
+
+@cache
+def pdf_installed() -> bool:
+    """Whether the extra is installed; whether the system has what it loads shows when it is used."""
+    return find_spec("weasyprint") is not None
 
 
 def pdf_of(html: str) -> bytes:

@@ -28,7 +28,7 @@ from sheetmargin_service.api.schemas.strict import Choice, StrictSchema, Text, W
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
-from sheetmargin_service.web.pdf import NoPdf, pdf_of
+from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
 from sheetmargin_service.web.setup_sheet import PAPERS, Links, Paper, Versions, render
 from sheetmargin_service.web.words import Words
 
@@ -156,7 +156,7 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
         )
         return html.encode() if media_type == HTML else _pdf(html)
 
-    choice = json.dumps(asdict(asked) | {"job": None, "root": request.url_root})
+    choice = json.dumps(asdict(asked) | {"job": None, "root": request.url_root, "key": request.args.get("key")})
     versions = (service.build, service.model_version, question.catalogue.version)
     etag = strong_etag(*versions, media_type, language, canonical_job(question.job), asked.job.reference or "", choice)
     content_type = media_type if media_type == PDF else f"{media_type}; charset=utf-8"
@@ -201,6 +201,8 @@ def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Lin
     query: dict[str, str | int] = {"job": _packed(asked.job), "rank": asked.rank, "language": language}
     if asked.setup:
         query["setup"] = asked.setup
+    if key := request.args.get("key"):
+        query["key"] = key  # a publishable one: whoever follows a link of this page came with it
 
     def link(path: str, paper: Paper) -> str | None:
         text = urlencode(query | {"paper": paper, "made_with": versions.mark})
@@ -209,7 +211,7 @@ def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Lin
     other: Paper = "letter" if asked.paper == "a4" else "a4"
     return Links(
         again=link("setup-sheets", asked.paper),
-        pdf=link("setup-sheets.pdf", asked.paper),
+        pdf=link("setup-sheets.pdf", asked.paper) if pdf_installed() else None,
         other_paper=link("setup-sheets", other),
     )
 
