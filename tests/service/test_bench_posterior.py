@@ -19,9 +19,7 @@ def linear(seed: int, *, readings: int, unknowns: int) -> tuple[Array, Array]:
 
 
 def peak_of(matrix: Array, measured: Array) -> posterior.Peak:
-    return find_peak(
-        misfit=lambda x: measured - matrix @ x, slope=lambda x: -matrix, start=np.zeros(matrix.shape[1])
-    )
+    return find_peak(misfit=lambda x: measured - matrix @ x, slope=lambda x: -matrix, start=np.zeros(matrix.shape[1]))
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -268,9 +268,12 @@ def _fitted_spec(sample: Sample, estimates: Sequence[Estimate], sigma: Array, *,
 
 
 def _chance(peak: Peak) -> float:
-    """Chance that readings which are not wrong, with all that was believed before, lie as far off as these."""
-    right = np.abs(peak.misfit) <= WRONG
-    return float(chi2.sf(np.sum(peak.misfit[right] ** 2) + peak.at @ peak.at, max(int(right.sum()), 1)))
+    """Chance that readings, with all that was believed before, lie as far off as these. Wrong ones do not count, up to
+    a quarter of all; where there are more, it is the model that is wrong."""
+    square = np.sort(peak.misfit**2)
+    wrong = min(int(np.sum(square > WRONG**2)), max(len(square) // 4, 1))
+    right = square[: len(square) - wrong]
+    return float(chi2.sf(right.sum() + peak.at @ peak.at, len(right)))
 
 
 def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
@@ -311,7 +314,7 @@ def _notes(
         if not estimate.told:
             code = CANNOT_TELL[estimate.name]
             notes.append(Note(code=code, values={"share_pct": min(round(100.0 * estimate.sigma_share), 100)}))
-    for estimate, x in zip(estimates[:moved], mean, strict=True):
+    for estimate, x in zip(estimates[:moved], mean[:moved], strict=True):
         if abs(x) > UNLIKE:
             values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}
             notes.append(Note(code=UNLIKE_LIBRARY[estimate.name], values=values))

@@ -1,0 +1,208 @@
+"""Causes of trouble: faults that are put in are found, the tests that tell them apart, remedies with their numbers."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+from dataclasses import replace
+from importlib import import_module
+
+import numpy as np
+import pytest
+from sheetmargin_service.api.saying import texts
+from sheetmargin_service.bench import faults as fault_table
+from sheetmargin_service.bench import remedies
+from sheetmargin_service.bench.diagnose import Cause, DiagnosisQuestion, diagnose
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.bench.installation import Installation
+from sheetmargin_service.bench.machine import State
+from sheetmargin_service.bench.reading import Reading
+from sheetmargin_service.bench.separating import PROBES, Showing, separation
+from sheetmargin_service.bench.symptoms import SYMPTOMS
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.selection.job import Controller, Job, Line
+from sheetmargin_service.selection.recommend import recommend
+from support.bench_cases import COPY_PAPER
+
+PAIR = Installation(detector_class="ultrasonic-400k", gap_mm=26.0)
+RINGING = Installation(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
+NO_LINE, NO_CONTROLLER = Line(), Controller()
+DESIGN = {"within-targets", "wrong-place", "wrong-class"}
+"""Causes that an installed set-up has by design, beside those of the table."""
+
+
+def causes(
+    installation: Installation = PAIR,
+    *symptoms: str,
+    readings: dict[str, float] | None = None,
+    line: Line = NO_LINE,
+    controller: Controller = NO_CONTROLLER,
+    spec: SheetSpec = COPY_PAPER,
+) -> tuple[Cause, ...]:
+    place = (installation.detector_class, installation.gap_mm, installation.tilt_deg)
+    library, catalogue = load_library(), reference_catalogue()
+    question = DiagnosisQuestion(
+        job=Job(sheets=(spec,), line=line, controller=controller),
+        installation=installation,
+        symptoms=symptoms,
+        readings=tuple(
+            Reading(state=state, place=place, attenuation_db=value) for state, value in (readings or {}).items()
+        ),
+    )
+    answer = diagnose(
+        question,
+        catalogue=catalogue,
+        library=library,
+        recommend=lambda job: recommend(job, catalogue=catalogue, library=library),
+    )
+    assert {note.code for note in answer.cautions} >= {"not-a-safety-device", "isolate-before-work"}
+    return answer.causes
+
+
+def name(cause: Cause) -> str:
+    return cause.note.code.removeprefix("cause-")
+
+
+def test_a_pair_that_should_work_is_told_so() -> None:
+    found = causes()
+    assert name(found[0]) == "within-targets"
+    assert [c.rank for c in found] == list(range(1, len(found) + 1))
+    assert sum(c.probability for c in found) <= 1.0 + 1e-9
+    assert sorted((c.probability for c in found), reverse=True) == [c.probability for c in found]
+
+
+def test_a_weak_open_path_is_a_dirty_or_misaligned_face() -> None:
+    """8 dB are missing with no sheet and with one: sound is lost on the way, whatever runs between."""
+    found = causes(PAIR, "false-stops", readings={"no_sheet": 8.0, "single": 54.3})
+    assert {name(c) for c in found[:2]} == {"dirty-face", "misalignment"}
+    assert sum(c.probability for c in found[:2]) > 0.9
+    assert found[0].test is not None
+    assert found[0].test.code in ("test-clean-faces", "test-realign")
+    assert found[0].remedy.values["loss_db"] == pytest.approx(8.0, abs=2.0)
+    assert found[0].rates.single_as_double > 10.0 * max(found[0].remedied.single_as_double, 1.0)
+
+
+def test_doubles_without_air_are_static_or_blocking() -> None:
+    found = causes(
+        PAIR, "missed-doubles", "only-some-sheets", readings={"no_sheet": 0.0, "single": 46.0, "double": 66.0}
+    )
+    assert name(found[0]) == "static-or-blocking"
+    remedy = found[0].remedy.values
+    assert remedy["double_before_db"] < remedy["double_after_db"] - 5.0
+    assert remedy["p50_um"] < remedy["usual_um"]
+
+
+def test_a_band_that_does_not_hold_the_sheet_is_the_profile() -> None:
+    found = causes(replace(PAIR, single_band=(20, 46)), "false-stops")
+    assert name(found[0]) == "wrong-profile"
+    values = found[0].remedy.values
+    assert values["margin_before"] < 0.0 < values["margin_after"]
+    assert values["band_high"] > 46
+    assert found[0].remedied.single_as_double < 1e-2 * found[0].rates.single_as_double
+
+
+def test_a_ringing_pair_square_on_has_standing_waves_and_is_to_be_tilted() -> None:
+    found = causes(RINGING, "false-stops", "depends-on-position")
+    assert name(found[0]) == "standing-wave"
+    values = found[0].remedy.values
+    assert values["tilt_deg"] >= 5.0
+    assert values["margin_after"] > values["margin_before"] + 2.0
+
+
+def test_trouble_that_goes_with_speed_is_the_hold() -> None:
+    line = Line(speed_m_per_min=200.0, sheet_length_mm=297.0, sheet_spacing_mm=60.0)
+    controller = Controller(scan_ms=4.0, input_filter_ms=1.0)
+    found = causes(replace(PAIR, hold_ms=40.0), "false-stops", "depends-on-speed", line=line, controller=controller)
+    assert name(found[0]) == "hold-too-long"
+    assert found[0].remedy.values["limit_ms"] < 40.0
+    fitting = causes(replace(PAIR, hold_ms=8.0), "false-stops", "depends-on-speed", line=line, controller=controller)
+    assert next((c.probability for c in fitting if name(c) == "hold-too-long"), 0.0) < found[0].probability
+
+
+def test_neighbours_trouble_none_but_lanes() -> None:
+    alone = {name(c) for c in causes(PAIR, "missed-doubles", "flicker")}
+    assert "neighbour" not in alone
+    beside = causes(
+        PAIR, "missed-doubles", "flicker", line=Line(lanes=3, lane_pitch_mm=20.0), readings={"double": 55.0}
+    )
+    found = next(c for c in beside if name(c) == "neighbour")
+    assert found.remedy.values["least_pitch_mm"] > 20.0
+
+
+def test_what_takes_up_no_water_knows_no_humidity() -> None:
+    film = SheetSpec(material="pet", thickness_um=100)
+    assert "humidity" not in {name(c) for c in causes(PAIR, "depends-on-temperature", spec=film)}
+
+
+def test_a_sheet_that_the_class_cannot_serve_gets_another_class() -> None:
+    found = causes(Installation(detector_class="ultrasonic-75k-high-output", gap_mm=100.0), "missed-doubles")
+    assert name(found[0]) in ("wrong-class", "near-floor", "overload", "wrong-place")
+    assert found[0].remedy.code in ("remedy-class", "remedy-place")
+
+
+def test_each_cause_has_a_way_to_be_made_a_remedy_and_texts() -> None:
+    table = fault_table._table()
+    assert set(table) == set(fault_table.MAKERS)
+    assert set(table) - {"as-computed"} == set(remedies.MAKERS)
+    told = (set(table) - {"as-computed"}) | DESIGN
+    assert {f"cause-{one}" for one in told} <= {code for code, text in texts().items() if text.kind == "cause"}
+    assert {f"test-{probe.code}" for probe in PROBES} == {code for code, text in texts().items() if text.kind == "test"}
+
+
+def test_every_remedy_of_the_sources_has_a_text() -> None:
+    written = {
+        node.value
+        for module in (remedies, import_module("sheetmargin_service.bench.diagnose"))
+        for node in ast.walk(ast.parse(inspect.getsource(module)))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value.startswith("remedy-")
+    }
+    known = {code for code, text in texts().items() if text.kind == "remedy"}
+    assert written <= known
+    assert known - written <= {f"{code}-unknown" for code in written}
+
+
+def test_every_symptom_moves_belief() -> None:
+    usual = {name(c): c.probability for c in causes()}
+    for symptom in SYMPTOMS:
+        now = {name(c): c.probability for c in causes(PAIR, symptom)}
+        assert max(abs(now.get(one, 0.0) - usual.get(one, 0.0)) for one in usual) > 0.01, symptom
+
+
+def test_chances_of_a_state_are_those_of_drawn_readings() -> None:
+    rng = np.random.default_rng(0)
+    state = State(
+        nodes=np.array([40.0, 55.0]), weights=np.array([0.3, 0.7]), sigma=np.array([2.0, 3.0]), variance={"sheet": 9.0}
+    )
+    which = rng.random(400_000) < 0.3
+    drawn = np.where(which, rng.normal(40.0, 2.0, 400_000), rng.normal(55.0, 3.0, 400_000))
+    assert state.above(52.0) == pytest.approx(np.mean(drawn > 52.0), abs=3e-3)
+    assert state.within(38.0, 56.0) == pytest.approx(np.mean((drawn > 38.0) & (drawn < 56.0)), abs=3e-3)
+    read = drawn + rng.normal(0.0, 1.0, 400_000)
+    assert state.density(54.0, sigma=1.0) == pytest.approx(np.mean(np.abs(read - 54.0) < 0.5), rel=0.03)
+    assert state.median == 55.0
+
+
+def test_the_test_that_separates_is_the_one_with_the_greatest_difference() -> None:
+    nothing = {probe.code: Showing(value=0.0, sigma=0.0) for probe in PROBES}
+    assert separation(nothing, nothing) is None
+    wave = nothing | {"move-the-sheet": Showing(value=9.0, sigma=1.0)}
+    found = separation(wave, nothing)
+    assert found is not None
+    assert (found.code, found.expected, found.other) == ("move-the-sheet", 9.0, 0.0)
+    assert found.deviations == pytest.approx(9.0 / np.hypot(1.5, 1.0))
+
+
+@pytest.mark.parametrize(
+    ("installation", "code", "field"),
+    [
+        (Installation(detector_class="optical-850", gap_mm=20.0), "not-ultrasonic", "setup/detector_class"),
+        (replace(PAIR, detector_class="x"), "unknown-class", "setup/detector_class"),
+        (replace(PAIR, gap_mm=500.0), "out-of-range", "setup/gap_mm"),
+    ],
+)
+def test_set_ups_that_cannot_be_are_refused(installation: Installation, code: str, field: str) -> None:
+    with pytest.raises(BenchError) as caught:
+        causes(installation)
+    assert (caught.value.code, caught.value.field) == (code, field)

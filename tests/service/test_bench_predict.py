@@ -1,0 +1,139 @@
+"""What would be read: the same as a recommendation tells, at any place, and over grids."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.bench.installation import Installation
+from sheetmargin_service.bench.predict import Grid, PredictionAnswer, PredictionQuestion, predict
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.recommend import recommend
+from support.bench_cases import COPY_PAPER
+
+PAIR = Installation(detector_class="ultrasonic-400k", gap_mm=26.0)
+FLAT = Installation(detector_class="capacitive-200k", gap_mm=3.0)
+RINGING = Installation(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
+
+
+NO_GRID = Grid()
+
+
+def predicted(installation: Installation, *, grid: Grid = NO_GRID) -> PredictionAnswer:
+    question = PredictionQuestion(job=Job(sheets=(COPY_PAPER,)), installation=installation, grid=grid)
+    return predict(question, catalogue=reference_catalogue(), library=load_library())
+
+
+@pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "caliper-laser"])
+def test_a_recommended_set_up_is_predicted_as_it_was_recommended(name: str) -> None:
+    job = Job(sheets=(COPY_PAPER,), classes=(name,))
+    best = recommend(job, catalogue=reference_catalogue(), library=load_library()).recommendations[0]
+    setup = best.setups[0]
+    tilt = setup.geometry.tilt_deg
+    found = predicted(
+        Installation(
+            detector_class=name,
+            gap_mm=setup.geometry.gap_mm.nominal,
+            tilt_deg=tilt.nominal if tilt else 0.0,
+            single_band=setup.profile.single_band,
+        )
+    ).predicted
+    assert found.verdict == best.verdict
+    mine, its = found.sheets[0], best.sheets[0]
+    for state in ("no_sheet", "single", "double"):
+        assert vars(getattr(mine.signal, state)) == pytest.approx(vars(getattr(its.signal, state)), abs=0.15)
+    assert mine.margin.double == pytest.approx(its.margin.double, abs=0.15)
+
+
+def test_a_place_between_those_that_are_searched() -> None:
+    low, middle, high = (
+        predicted(replace(PAIR, gap_mm=gap)).predicted.sheets[0].signal.single.p50 for gap in (24.0, 25.3, 27.0)
+    )
+    assert min(low, high) - 0.2 <= middle <= max(low, high) + 0.2
+
+
+def test_a_band_that_is_given_is_taken_and_a_hold_is_echoed() -> None:
+    setup = predicted(replace(PAIR, single_band=(20, 46), hold_ms=33.0)).predicted.setups[0]
+    assert setup.profile.single_band == (20, 46)
+    assert setup.profile.hold_ms == 33.0
+    assert predicted(replace(PAIR, single_band=(20, 46))).predicted.verdict == "unsuitable"
+
+
+def test_the_map_has_the_place_in_it() -> None:
+    grid = Grid(gap_mm=(20.0, 26.0), tilt_deg=(0.0, 12.0, 30.0))
+    answer = predicted(PAIR, grid=grid)
+    found = answer.gap_tilt
+    assert found is not None
+    assert [len(found.margin), len(found.margin[0])] == [2, 3]
+    signal = answer.predicted.sheets[0].signal
+    assert found.single[1][0] == pytest.approx(signal.single.p50, abs=0.5)
+    assert found.margin[1][0] == pytest.approx(min(vars(answer.predicted.sheets[0].margin).values()), abs=1.0)
+
+
+def test_the_map_with_a_band_is_of_that_band() -> None:
+    grid = Grid(gap_mm=(26.0,), tilt_deg=(0.0,))
+    best, narrow = (predicted(replace(PAIR, single_band=band), grid=grid).gap_tilt for band in (None, (20, 46)))
+    assert best is not None
+    assert narrow is not None
+    assert narrow.margin[0][0] < 0.0 < best.margin[0][0]
+
+
+def test_classes_without_tilt_have_a_map_over_the_gap() -> None:
+    answer = predicted(FLAT, grid=Grid(gap_mm=(3.0, 3.5), tilt_deg=(0.0,)))
+    assert answer.gap_tilt is not None
+    assert len(answer.gap_tilt.margin) == 2
+
+
+def test_standing_waves_repeat_after_half_a_wavelength() -> None:
+    """1.53 times 343.98 m/s over 220 kHz is 2.39 mm; half a wavelength 0.782 mm at 20 degrees C, 0.788 at 25."""
+    half = 0.788
+    positions = tuple(np.linspace(-2.0 * half, 2.0 * half, 81))
+    found = predicted(RINGING, grid=Grid(position_mm=positions))
+    level = np.array([p.single for p in found.positions])
+    assert level.max() - level.min() > 4.0
+    shifted = np.interp(np.array(positions[:60]) + half, positions, level)
+    np.testing.assert_allclose(shifted, level[:60], atol=0.6)
+    calm = predicted(replace(RINGING, tilt_deg=20.0), grid=Grid(position_mm=positions))
+    quiet = np.array([p.single for p in calm.positions])
+    assert quiet.max() - quiet.min() < 1.0
+
+
+def test_heavier_sheets_read_weaker() -> None:
+    found = predicted(PAIR, grid=Grid(grammage_gsm=(60.0, 80.0, 100.0))).grammages
+    assert found[0].single.p50 < found[1].single.p50 < found[2].single.p50
+    assert found[1].single.p50 == pytest.approx(predicted(PAIR).predicted.sheets[0].signal.single.p50, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("installation", "grid", "code", "field"),
+    [
+        (replace(PAIR, detector_class="ultrasonic-40k"), Grid(), "unknown-class", "setup/detector_class"),
+        (replace(PAIR, gap_mm=4.0), Grid(), "out-of-range", "setup/gap_mm"),
+        (replace(PAIR, tilt_deg=50.0), Grid(), "out-of-range", "setup/tilt_deg"),
+        (
+            Installation(detector_class="capacitive-200k", gap_mm=3.0, tilt_deg=5.0),
+            Grid(),
+            "out-of-range",
+            "setup/tilt_deg",
+        ),
+        (Installation(detector_class="caliper-laser", gap_mm=10.0), Grid(), "out-of-range", "setup/gap_mm"),
+        (PAIR, Grid(gap_mm=(26.0, 900.0), tilt_deg=(0.0,)), "out-of-range", "grid/gap_mm/1"),
+        (PAIR, Grid(gap_mm=(26.0,), tilt_deg=(0.0, 46.0)), "out-of-range", "grid/tilt_deg/1"),
+        (PAIR, Grid(position_mm=(0.0, 12.5)), "out-of-range", "grid/position_mm/1"),
+    ],
+)
+def test_places_that_cannot_be_are_refused(installation: Installation, grid: Grid, code: str, field: str) -> None:
+    with pytest.raises(BenchError) as caught:
+        predicted(installation, grid=grid)
+    assert (caught.value.code, caught.value.field) == (code, field)
+    assert caught.value.expected
+
+
+def test_a_class_that_cannot_sense_the_sheet_is_refused() -> None:
+    with pytest.raises(BenchError) as caught:
+        predicted(Installation(detector_class="eddy-current-10k", gap_mm=20.0))
+    assert caught.value.field == "setup/detector_class"
