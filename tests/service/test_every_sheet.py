@@ -1,6 +1,6 @@
 """Every kind of sheet that a job may name, through the HTTP API, the client and the command line.
 
-A sheet gets a computed recommendation or a reasoned rejection from every class that was asked, and the same by each way.
+A sheet gets a computed recommendation or a reasoned rejection from every class that was asked, alike by each way.
 """
 
 from __future__ import annotations
