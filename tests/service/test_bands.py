@@ -100,6 +100,13 @@ def test_a_band_is_never_empty():
     assert float(bands.worst[0]) < 0.0
 
 
+def test_a_band_does_not_slip_below_the_overload():
+    """Light stock before a strong pair: 15 to 24 dB, overload at 47. The margin tells how far off it is."""
+    bands = choose_bands([survey((15, 20, 24), (14, 30, 40))], receiver(lowest=46.6), step=1)
+    assert (float(bands.low[0]), float(bands.high[0])) == (47.0, 48.0)
+    assert float(bands.single[0]) == 15.0 - 47.0
+
+
 def test_without_two_sheets_above_the_band_is_open_as_far_as_below():
     bonded = survey((50, 54, 58), (30, 34, 38))
     bands = choose_bands([bonded], receiver(), step=1)

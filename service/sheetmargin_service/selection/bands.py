@@ -54,7 +54,10 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     low_ideal = 0.5 * (below + single_low)
     room = single_low - low_ideal
     high_ideal = np.where(np.isfinite(above), 0.5 * (single_high + above), single_high + np.maximum(room, step))
-    high = np.minimum(step * np.round(high_ideal / step), step * np.floor(receiver.highest_edge / step))
+    # A band below the overload is none, and must not pass for one that only just fails.
+    above_overload = step * np.ceil(receiver.lowest_edge / step) + step
+    high = np.maximum(step * np.round(high_ideal / step), above_overload)
+    high = np.minimum(high, step * np.floor(receiver.highest_edge / step))
     lowest = np.maximum(receiver.lowest_edge, high - receiver.widest_band)
     low = np.maximum(step * np.round(low_ideal / step), step * np.ceil(lowest / step))
     low = np.minimum(low, high - step)

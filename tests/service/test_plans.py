@@ -1,0 +1,150 @@
+"""Plans: each class by itself, the fewest for a list, and why the others are left out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.bands import choose_bands
+from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.job import Job, Line, Require
+from sheetmargin_service.selection.listing import list_of
+from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of, unused
+from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.stations import Question
+from sheetmargin_service.selection.targets import targets_of
+
+CATALOGUE, LIBRARY = reference_catalogue(), load_library()
+PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
+LIGHT = SheetSpec(material="offset-paper", grammage_gsm=90.0)
+CARD = SheetSpec(material="pvc-rigid", thickness_um=760.0)
+BOARD = SheetSpec(material="coated-board", grammage_gsm=250.0)
+FILM = SheetSpec(material="pet", thickness_um=12.0)
+FOIL = SheetSpec(material="aluminium", thickness_um=7.0)
+
+
+def posts(*sheets, **job):
+    asked = Job(sheets=sheets, **job)
+    conditions, _ = conditions_of(asked)
+    targets, _ = targets_of(asked.targets)
+    resolved = tuple(resolve_sheet(s, LIBRARY) for s in sheets)
+    question = Question(job=asked, sheets=resolved, conditions=conditions, targets=targets)
+    return [p for p in posts_of(question, admitted(asked, CATALOGUE)) if not isinstance(p, Fact)]
+
+
+SOUND = {"principles": ("ultrasonic",)}
+
+
+def test_one_sheet_has_one_plan_a_class_or_a_reason():
+    found = posts(PAPER, **SOUND)
+    plans = plans_for_sheet(found)
+    assert len(plans) == len(found)
+    assert {type(p) for p in plans} == {Plan, Fact}
+    for place, plan in zip(found, plans, strict=True):
+        if isinstance(plan, Plan):
+            assert [st.post.detector_class.id for st in plan.stations] == [place.detector_class.id]
+
+
+def test_a_list_that_one_band_holds_is_one_station():
+    best = ranked(plans_for_list(posts(PAPER, LIGHT, **SOUND), limit=3))[0]
+    assert len(best.stations) == 1
+    assert sorted(best.stations[0].served) == [0, 1]
+
+
+def test_a_list_that_no_band_holds_has_two_profiles_on_one_pair():
+    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0)}
+    best = plans_for_list(posts(PAPER, CARD, **job), limit=1)[0]
+    assert [st.post.detector_class.id for st in best.stations] == ["ultrasonic-300k"] * 2
+    assert len({st.choice.setting for st in best.stations}) == 1
+    assert best.stations[0].high < best.stations[1].low or best.stations[0].high != best.stations[1].high
+
+
+def test_what_no_class_serves_is_left_out_with_its_reason():
+    best = plans_for_list(posts(PAPER, FILM, **SOUND), limit=1)[0]
+    assert sorted(i for st in best.stations for i in st.served) == [0]
+    assert best.left_out[1].code == "one-looks-like-two"
+    assert best.left_out[1].values["detector_class"]
+
+
+def test_each_sheet_is_served_once_or_left_out():
+    for plan in plans_for_list(posts(PAPER, CARD, FILM, BOARD, **SOUND), limit=4):
+        served = [i for st in plan.stations for i in st.served]
+        assert sorted([*served, *plan.left_out]) == [0, 1, 2, 3]
+
+
+def test_a_position_of_its_own_is_settled_for_its_sheets():
+    """A class that stands in one position for a list stands as well as it would for those sheets alone: within a
+    step of the greatest margin."""
+    found = posts(BOARD, FOIL, require=Require(contactless=True))
+    best = ranked(plans_for_list(found, limit=3))[0]
+    assert len({st.post.detector_class.id for st in best.stations}) == 2
+    for st in best.stations:
+        surveys = [st.post.surveys[i] for i in st.served]
+        worst = choose_bands(surveys, st.post.bench.receiver, step=st.post.principle.band_step).worst
+        assert worst[st.choice.setting] >= np.max(worst[st.post.allowed]) - st.post.principle.band_step
+
+
+def test_margins_of_several_principles_are_listed_in_spreads():
+    one = list_of(posts(BOARD, CARD, **SOUND)).candidates.margin
+    several = list_of(posts(BOARD, CARD, require=Require(contactless=True))).candidates.margin
+    assert np.max(several[np.isfinite(several)]) < 10.0
+    assert np.max(one[np.isfinite(one)]) > 2.0
+
+
+def test_ways_are_in_order_and_serve_someone():
+    listed = list_of(posts(PAPER, CARD, **SOUND))
+    c = listed.candidates
+    ids = list(zip(c.classes, c.positions, c.profiles, strict=True))
+    assert ids == sorted(ids)
+    assert np.all(np.isfinite(c.margin).any(axis=1))
+    assert np.all(c.margin[np.isfinite(c.margin)] > 0.0)
+    for way, profile in zip(listed.ways, c.profiles, strict=True):
+        assert profile == f"{int(way.band[0]):06d}-{int(way.band[1]):06d}"
+
+
+def test_a_class_that_could_serve_is_not_needed_rather_than_at_fault():
+    """Its reason is no failure: it would serve by itself."""
+    places = {p.detector_class.id: p for p in posts(PAPER, BOARD, **SOUND)}
+    fact = unused(places["ultrasonic-400k"])
+    assert fact.code == "not-needed"
+    assert fact.values["of"] == 2
+    assert fact.values["sheets"] >= 1
+
+
+def test_a_class_that_serves_none_says_why_at_the_nearest():
+    places = {p.detector_class.id: p for p in posts(FILM, PAPER, **SOUND)}
+    fact = unused(places["ultrasonic-180k-high-output"])
+    assert fact.code == "overload"
+    assert fact.values["sheet"] in (0, 1)
+
+
+def test_the_nearest_miss_is_the_nearest():
+    """Of two classes, the one with the greater margin, even though it is below zero."""
+    found = posts(FILM, PAPER, **SOUND)
+    assert nearest_miss(found, 0).code in ("one-looks-like-two", "narrow-band")
+    by_class = {p.detector_class.id: nearest_miss([p], 0) for p in found}
+    assert nearest_miss(found, 0) in by_class.values()
+
+
+def test_a_sheet_that_nothing_senses_says_so():
+    assert nearest_miss(posts(PAPER, FOIL, principles=("capacitive",)), 1).code == "conductive-sheet"
+
+
+def test_several_plies_are_counted_where_they_fail():
+    form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5)
+    plans = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
+    assert isinstance(plans[0], Fact)
+    assert plans[0].code == "plies-counted"
+    assert plans[0].values["plies"] == 5
+    assert 1 <= plans[0].values["largest_plies"] < 5
+
+
+@pytest.mark.parametrize("ordered", [False, True])
+def test_an_ordered_list_serves_the_same_sheets(ordered):
+    found = plans_for_list(posts(PAPER, CARD, LIGHT, ordered=ordered, **SOUND), limit=1)
+    assert sorted(i for st in found[0].stations for i in st.served) == [0, 1, 2]

@@ -1,0 +1,215 @@
+"""From a job to a ranked recommendation, whole."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, replace
+
+import numpy as np
+import pytest
+from sheetmargin_service.api.saying import texts
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.sheet import SheetError
+from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
+from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
+from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Targets
+from sheetmargin_service.selection.recommend import recommend
+from sheetmargin_service.selection.targets import ORDER
+
+CATALOGUE, LIBRARY = reference_catalogue(), load_library()
+ULTRASONIC = ("ultrasonic",)
+PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
+CARD = SheetSpec(material="pvc-rigid", thickness_um=760.0)
+BOARD = SheetSpec(material="coated-board", grammage_gsm=250.0)
+FILM = SheetSpec(material="pet", thickness_um=12.0)
+
+
+def answer(*sheets, catalogue=CATALOGUE, **job):
+    return recommend(Job(sheets=sheets, **job), catalogue=catalogue, library=LIBRARY)
+
+
+def written(found):
+    return json.dumps(asdict(found), sort_keys=True, default=str)
+
+
+@pytest.mark.parametrize("sheets", [(PAPER,), (PAPER, CARD, BOARD)], ids=["one", "list"])
+def test_same_job_same_answer_byte_for_byte(sheets):
+    assert written(answer(*sheets, principles=ULTRASONIC)) == written(answer(*sheets, principles=ULTRASONIC))
+
+
+def test_the_order_of_the_catalogue_does_not_matter():
+    turned = replace(CATALOGUE, classes=tuple(reversed(CATALOGUE.classes)))
+    assert written(answer(PAPER, limit=30)) == written(answer(PAPER, catalogue=turned, limit=30))
+
+
+def test_the_order_of_the_sheets_does_not_matter():
+    """The same set-ups serve the same sheets with the same margins, whichever comes first."""
+
+    def told(*sheets):
+        found = answer(*sheets, principles=ULTRASONIC)
+        names = [f"{s.material} {s.grammage_gsm:.1f}" for s in found.sheets]
+        ranked = []
+        for r in found.recommendations:
+            setups = sorted(
+                (
+                    s.detector_class.id,
+                    s.geometry.gap_mm.nominal,
+                    s.geometry.tilt_deg.nominal,
+                    s.profile.id,
+                    sorted((names[x.index], x.margin.single, x.margin.double) for x in r.sheets if x.setup == s.index),
+                )
+                for s in r.setups
+            )
+            ranked.append((r.verdict, setups, sorted(names[u.index] for u in r.unplaced)))
+        return ranked
+
+    assert told(PAPER, CARD, BOARD) == told(BOARD, PAPER, CARD)
+
+
+def test_the_reference_takes_no_part():
+    first, second = answer(PAPER, reference="a"), answer(PAPER, reference="b")
+    assert (first.reference, second.reference) == ("a", "b")
+    assert written(replace(first, reference=None)) == written(replace(second, reference=None))
+
+
+def test_a_grid_twice_as_fine_ranks_alike(monkeypatch):
+    """Twice the gaps and twice the tilts: the same classes in the same order, margins within 1 dB."""
+    coarse = answer(PAPER, principles=ULTRASONIC, limit=10)
+    monkeypatch.setattr(pair_module, "GAPS", 2 * pair_module.GAPS - 1)
+    monkeypatch.setattr(pair_module, "TILTS_DEG", np.arange(0.0, 45.1, 2.5))
+    pair_module.pair_in_air.cache_clear()
+    try:
+        fine = answer(PAPER, principles=ULTRASONIC, limit=10)
+    finally:
+        pair_module.pair_in_air.cache_clear()
+    order = [[r.setups[0].detector_class.id for r in found.recommendations] for found in (coarse, fine)]
+    assert order[0] == order[1]
+    for rough, smooth in zip(coarse.recommendations, fine.recommendations, strict=True):
+        assert rough.verdict == smooth.verdict
+        assert rough.sheets[0].margin.single == pytest.approx(smooth.sheets[0].margin.single, abs=1.0)
+
+
+def test_ranks_follow_the_verdict():
+    found = answer(BOARD, limit=30)
+    verdicts = [ORDER[r.verdict] for r in found.recommendations]
+    assert verdicts == sorted(verdicts)
+    assert [r.rank for r in found.recommendations] == list(range(1, len(verdicts) + 1))
+    assert found.verdict == found.recommendations[0].verdict
+
+
+def test_every_admitted_class_is_recommended_or_rejected():
+    for sheets in ((PAPER,), (PAPER, CARD), (FILM,)):
+        found = answer(*sheets, limit=2)
+        named = {s.detector_class.id for r in found.recommendations for s in r.setups}
+        rejected = {r.detector_class for r in found.rejected}
+        assert named | rejected == {c.id for c in CATALOGUE.classes}
+        assert not named & rejected
+
+
+def test_the_limit_holds_and_the_rest_is_told():
+    found = answer(PAPER, limit=1)
+    assert len(found.recommendations) == 1
+    assert any(r.code == "outranked" for r in found.rejected)
+
+
+def test_what_nothing_serves_is_unsuitable_and_no_error():
+    found = answer(FILM, principles=ULTRASONIC)
+    assert found.verdict == "unsuitable"
+    assert found.recommendations == ()
+    assert {r.code for r in found.rejected} <= {"one-looks-like-two", "overload", "target-missed", "too-transparent"}
+    assert found.trial == ()
+
+
+def test_filters_that_leave_nothing_are_no_error():
+    found = answer(PAPER, classes=("no-such-class",))
+    assert (found.verdict, found.recommendations, found.rejected) == ("unsuitable", (), ())
+
+
+def test_a_sheet_that_makes_no_sense_is_an_error():
+    with pytest.raises(SheetError):
+        answer(SheetSpec(material="copy-paper", grammage_gsm=80.0, thickness_um=5000.0))
+
+
+def test_a_line_that_leaves_no_room_rejects_what_does_not_fit():
+    tight = Line(clearance_above_mm=3.0, clearance_below_mm=3.0)
+    found = answer(PAPER, principles=ULTRASONIC, line=tight)
+    assert found.verdict == "unsuitable"
+    assert {r.code for r in found.rejected} == {"does-not-fit"}
+
+
+def test_harder_targets_never_better_the_verdict():
+    verdicts = [
+        ORDER[answer(PAPER, classes=("ultrasonic-300k",), targets=Targets(double_as_single=ppm)).verdict]
+        for ppm in (1e5, 1e3, 10.0, 1.0)
+    ]
+    assert verdicts == sorted(verdicts)
+    assert verdicts[0] < verdicts[-1]
+
+
+def test_a_line_too_fast_is_unsuitable_and_a_slower_one_is_not():
+    def verdict(speed):
+        line = Line(speed_m_per_min=speed, sheet_length_mm=300.0, sheet_spacing_mm=20.0)
+        found = answer(
+            PAPER, classes=("ultrasonic-400k",), line=line, controller=Controller(scan_ms=10, input_filter_ms=3)
+        )
+        return found.verdict, [r.code for r in found.rejected]
+
+    assert verdict(300.0) == ("unsuitable", ["line-too-fast"])
+    assert verdict(10.0)[0] != "unsuitable"
+
+
+def test_a_line_of_which_too_little_is_known_is_not_called_too_fast():
+    found = answer(PAPER, classes=("ultrasonic-400k",), line=Line(sheet_length_mm=300.0))
+    assert found.verdict != "unsuitable"
+
+
+def test_corrugated_board_is_at_most_a_trial_and_says_so():
+    found = answer(SheetSpec(construction="corrugated-e"), principles=ULTRASONIC)
+    assert found.verdict == "trial"
+    assert "only-a-trial-can-tell" in {n.code for n in found.recommendations[0].reasons}
+
+
+def test_weather_spreads_the_signal():
+    def spread(low, high):
+        air = Environment(temperature_min_c=low, temperature_max_c=high)
+        one = answer(PAPER, classes=("ultrasonic-300k",), environment=air, targets=Targets(double_as_single=1e6))
+        signal = one.recommendations[0].sheets[0].signal.single
+        return signal.p99 - signal.p1
+
+    assert spread(-5.0, 45.0) >= spread(20.0, 21.0)
+
+
+def test_bonded_cards_are_a_harder_job():
+    bonded = replace(CARD, double=DoubleSpec(contact="bonded"))
+    square = Line(max_tilt_deg=0.0)
+    assert answer(CARD, principles=ULTRASONIC, line=square).verdict == "suitable"
+    assert answer(bonded, principles=ULTRASONIC, line=square).verdict == "unsuitable"
+
+
+def test_what_moves_the_signal_is_among_the_reasons():
+    """Two sheets of paper by their air; one by drift: the figures are those of the detail."""
+    reasons = answer(PAPER, classes=("ultrasonic-300k",)).recommendations[0].reasons
+    told = next(n.values for n in reasons if n.code == "most-sensitive")
+    assert told["double_input"] == "trapped-air"
+    assert told["single_input"] == "drift"
+    assert told["single_move"] == pytest.approx(3.0 / 1.96, abs=0.05)
+    assert told["unit"] == "dB"
+
+
+def test_every_code_of_an_answer_has_a_text():
+    for sheets in ((PAPER,), (FILM,), (PAPER, CARD, FILM), (SheetSpec(construction="corrugated-e"),)):
+        found = answer(*sheets)
+        codes = {r.code for r in found.rejected} | {n.code for n in (*found.trial, *found.assumptions, *found.cautions)}
+        for r in found.recommendations:
+            codes |= {n.code for n in r.reasons} | {u.code for u in r.unplaced}
+        assert codes <= set(texts()), codes - set(texts())
+
+
+def test_every_assumption_points_at_the_job():
+    found = answer(PAPER, CARD)
+    assert all(a.pointer and a.pointer.startswith("/") for a in found.assumptions if a.code != "filled-parameters")
+    assert {a.pointer.split("/")[2] for a in found.assumptions if a.pointer and a.pointer.startswith("/sheets")} == {
+        "0",
+        "1",
+    }
