@@ -16,8 +16,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from gunicorn.workers.gthread import ThreadWorker
 from sheetmargin import Client, InvalidJob, Job, NotAuthorised, Sheet, Targets
 from sheetmargin.cli import main
+from sheetmargin_service.serving.worker import PatientWorker
 
 ROOT = Path(__file__).parents[2]
 PAPER = Sheet(material="copy-paper", grammage_gsm=80)
@@ -151,6 +153,7 @@ def test_without_the_extra_the_client_works_and_says_how_to_get_the_service() ->
             sys.modules[absent] = None
         from sheetmargin import Client, Sheet
         from sheetmargin.cli import main
+from sheetmargin_service.serving.worker import PatientWorker
         repr(Client("http://127.0.0.1:9"))
         codes = [main(["recommend", "--material", "pet", "--thickness-um", "12"]), main(["serve"])]
         print(codes)
@@ -166,7 +169,8 @@ class Server:
     def __init__(self, command: list[str], port: int, home: Path) -> None:
         scripts = sysconfig.get_path("scripts")
         path = f"{scripts}{os.pathsep}{os.environ['PATH']}"
-        self.environment = os.environ | {"HOME": str(home), "PATH": path}
+        # The image listens beyond its own machine, where who may ask must be said.
+        self.environment = os.environ | {"HOME": str(home), "PATH": path, "SHEETMARGIN_ACCESS": "open"}
         self.environment.pop("XDG_RUNTIME_DIR", None)
         self.url = f"http://127.0.0.1:{port}"
         self.process = subprocess.Popen(
@@ -212,7 +216,8 @@ def test_serve(client: Client, tmp_path: Path) -> None:
     finally:
         log = server.stop()
     assert server.process.returncode == 0, log
-    assert "gthread" in log
+    assert "sheetmargin_service.serving.worker.PatientWorker" in log
+    assert issubclass(PatientWorker, ThreadWorker)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -54,8 +54,10 @@ def exchange(port: int, sent: bytes, *, longest_s: float = 20.0) -> Reply:
             connection.shutdown(socket.SHUT_WR)
             while chunk := connection.recv(1 << 16):
                 received += chunk
-        except (ConnectionResetError, BrokenPipeError):
-            pass  # the server had seen enough
+        except TimeoutError:
+            raise
+        except OSError:
+            pass  # the server had seen enough, and closed
     head, _, body = received.partition(b"\r\n\r\n")
     text = head.decode("latin-1")
     status = int(text.split(" ")[1]) if text.startswith("HTTP/") else 0

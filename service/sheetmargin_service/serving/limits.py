@@ -85,7 +85,8 @@ class _Clock:
 def _limit(name: str, rate: str, key: Callable[[], str], *, exempt: Callable[[], bool]) -> ApplicationLimit:
     def refuse(limit: RequestLimit) -> Response:
         current_metrics().refused.labels(name).inc()
-        wait_s = max(1, math.ceil(limit.reset_at - time.time()))
+        # The time of reset is a whole second: rounding must not make the wait longer than the window.
+        wait_s = min(max(1, math.ceil(limit.reset_at - time.time())), limit.limit.get_expiry())
         fault = Fault(code="rate", detail=f"There were too many requests with this {name}.", expected=rate)
         return problem_response(Problem("too-many-requests", fault, headers={"Retry-After": str(wait_s)}))
 
