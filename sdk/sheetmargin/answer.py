@@ -240,3 +240,8 @@ class Answer:
         from sheetmargin.report import report
 
         return report(self)
+
+    def _repr_html_(self) -> str:
+        from sheetmargin.notebook import answer_html
+
+        return answer_html(self)

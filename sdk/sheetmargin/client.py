@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from sheetmargin.answer import Answer
+from sheetmargin.bench import Diagnosis, Fit, Prediction
+from sheetmargin.bench_question import DiagnosisQuestion, FitQuestion, PredictionQuestion
 from sheetmargin.decode import decode
-from sheetmargin.encode import job_to_json
+from sheetmargin.encode import job_to_json, question_to_json
 from sheetmargin.errors import ConnectionFailed, NotAuthorised
 from sheetmargin.job import Job, Sheet
 from sheetmargin.library import (
@@ -74,6 +76,18 @@ class Client:
     def recommend(self, question: Job | Sheet | Sequence[Sheet]) -> Answer:
         """Ranked recommendations for a job; a sheet or several alone are a job with every default."""
         return decode(Answer, self.request("POST", "/v1/recommendations", body=job_to_json(question)).json())
+
+    def predict(self, question: PredictionQuestion) -> Prediction:
+        """What would be read with a given class, gap, tilt, profile and sheet; a grid gives what a plot needs."""
+        return decode(Prediction, self.request("POST", "/v1/predictions", body=question_to_json(question)).json())
+
+    def fit(self, question: FitQuestion) -> Fit:
+        """The sheet that readings of a sample speak for, and what it changes in the recommendation."""
+        return decode(Fit, self.request("POST", "/v1/fits", body=question_to_json(question)).json())
+
+    def diagnose(self, question: DiagnosisQuestion) -> Diagnosis:
+        """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
+        return decode(Diagnosis, self.request("POST", "/v1/diagnoses", body=question_to_json(question)).json())
 
     def materials(self, q: str | None = None) -> tuple[Material, ...]:
         """The materials of the library; with `q`, those whose names are like it, best first."""

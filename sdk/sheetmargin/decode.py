@@ -6,7 +6,7 @@ is ignored; a missing or null one takes the dataclass's default; only a value of
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
 from types import NoneType, UnionType
@@ -39,7 +39,7 @@ def _value(hint: Any, data: object, pointer: str) -> Any:
     origin, arguments = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         return _one_of([argument for argument in arguments if argument is not NoneType], data, pointer)
-    if origin is tuple:
+    if origin in (tuple, Sequence):
         if not isinstance(data, list):
             raise _unexpected(pointer, "a list", data)
         return tuple(_value(arguments[0], member, f"{pointer}/{index}") for index, member in enumerate(data))

@@ -24,6 +24,11 @@ def job_to_json(question: Job | Sheet | Sequence[Sheet]) -> bytes:
         question = Job(sheets=question)
     if not isinstance(question, Job):
         raise _invalid(None, f"{type(question).__name__} is no question", "a Job, a Sheet or a sequence of Sheets")
+    return question_to_json(question)
+
+
+def question_to_json(question: object) -> bytes:
+    """The JSON of any question that is a dataclass; raises InvalidJob as `job_to_json` does."""
     return json.dumps(_encode(question, ""), ensure_ascii=False, allow_nan=False).encode()
 
 

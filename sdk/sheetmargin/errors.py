@@ -102,5 +102,13 @@ class ServiceNotInstalled(SheetmarginError):
         )
 
 
+class PlotsNotInstalled(SheetmarginError):
+    """A picture was wanted, and the extra that draws it is not installed."""
+
+    @classmethod
+    def missing(cls) -> PlotsNotInstalled:
+        return cls("Pictures need matplotlib, which is not installed:\n  pip install 'sheetmargin[plot]'")
+
+
 class UnexpectedAnswer(SheetmarginError):
     """Something answered, but not as this service does; mostly a wrong address or a proxy in between."""

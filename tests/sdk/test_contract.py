@@ -9,7 +9,21 @@ from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 import pytest
-from sheetmargin import Answer, Catalogue, DetectorClass, Fault, Job, Material, Version
+from sheetmargin import (
+    Answer,
+    Catalogue,
+    DetectorClass,
+    Diagnosis,
+    DiagnosisQuestion,
+    Fault,
+    Fit,
+    FitQuestion,
+    Job,
+    Material,
+    Prediction,
+    PredictionQuestion,
+    Version,
+)
 
 DESCRIPTION: Any = json.loads((Path(__file__).parents[2] / "openapi" / "openapi.json").read_text(encoding="utf-8"))
 
@@ -67,6 +81,12 @@ def differences(kind: Any, schema: Any, place: str) -> Iterator[str]:
         (DetectorClass, resolved(answer("/v1/detector-classes")["properties"]["classes"]["items"])),
         (Catalogue, resolved(answer("/v1/catalogues")["properties"]["catalogues"]["items"])),
         (Version, answer("/v1/version")),
+        (PredictionQuestion, body("/v1/predictions", "post")),
+        (Prediction, answer("/v1/predictions", method="post")),
+        (FitQuestion, body("/v1/fits", "post")),
+        (Fit, answer("/v1/fits", method="post")),
+        (DiagnosisQuestion, body("/v1/diagnoses", "post")),
+        (Diagnosis, answer("/v1/diagnoses", method="post")),
         (
             Fault,
             resolved(

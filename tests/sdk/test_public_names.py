@@ -74,6 +74,27 @@ NAMES = [
     "Neighbours",
     "Reason",
     "Room",
+    "BenchReading",
+    "DiagnosisQuestion",
+    "FitQuestion",
+    "Grid",
+    "InstalledProfile",
+    "InstalledSetup",
+    "MachineReading",
+    "PredictionQuestion",
+    "AtGrammage",
+    "AtPosition",
+    "Cause",
+    "Diagnosis",
+    "Estimate",
+    "Fit",
+    "FittedInterval",
+    "FittedSample",
+    "MarginMap",
+    "Prediction",
+    "Rates",
+    "Residual",
+    "PlotsNotInstalled",
 ]
 
 
@@ -95,7 +116,7 @@ def test_every_error_has_one_root() -> None:
     errors = [
         kind for name in NAMES if isinstance(kind := getattr(sheetmargin, name), type) and issubclass(kind, Exception)
     ]
-    assert len(errors) == 8
+    assert len(errors) == 9
     assert all(issubclass(error, sheetmargin.SheetmarginError) for error in errors)
 
 

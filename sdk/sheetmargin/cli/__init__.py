@@ -1,4 +1,4 @@
-"""The command line: `sheetmargin recommend | materials | classes | serve`."""
+"""The command line: `sheetmargin recommend | predict | fit | diagnose | materials | classes | serve`."""
 
 from __future__ import annotations
 

@@ -10,6 +10,14 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from sheetmargin.answer import Answer
+from sheetmargin.cli.bench import (
+    add_diagnose_options,
+    add_fit_options,
+    add_predict_options,
+    diagnose,
+    fit,
+    predict,
+)
 from sheetmargin.cli.lists import classes, materials
 from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
 from sheetmargin.cli.serve import add_serve_options, serve
@@ -75,6 +83,15 @@ def _parser() -> argparse.ArgumentParser:
     )
     add_job_options(made)
     _add_client_options(made)
+    made = command("predict", _asking(predict), "what a set-up would read of a sheet, and how often wrongly")
+    add_predict_options(made)
+    _add_client_options(made)
+    made = command("fit", _asking(fit), "the sheet that readings of a sample speak for, and what it changes")
+    add_fit_options(made)
+    _add_client_options(made)
+    made = command("diagnose", _asking(diagnose), "what is wrong with an installed set-up")
+    add_diagnose_options(made)
+    _add_client_options(made)
     made = command("materials", _listing(materials), "list the materials, or those that a word finds")
     made.add_argument("query", nargs="?", help="part of a name, in any of the languages")
     _add_client_options(made)
@@ -133,6 +150,16 @@ def _listing(render: Callable[[Client, argparse.Namespace], str]) -> Callable[[a
         with _client(arguments) as client:
             _print(render(client, arguments))
         return SERVES
+
+    return run
+
+
+def _asking(ask: Callable[[Client, argparse.Namespace], tuple[int, str]]) -> Callable[[argparse.Namespace], int]:
+    def run(arguments: argparse.Namespace) -> int:
+        with _client(arguments) as client:
+            code, text = ask(client, arguments)
+        _print(text)
+        return code
 
     return run
 

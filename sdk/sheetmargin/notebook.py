@@ -1,0 +1,81 @@
+"""Answers as a notebook shows them: tables and lists, and the picture where matplotlib is installed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from sheetmargin.answer import Answer
+from sheetmargin.bench import Diagnosis, Fit, Prediction
+from sheetmargin.bench_report import VERDICTS, estimate_rows, level_rows, residual_rows
+from sheetmargin.errors import PlotsNotInstalled
+from sheetmargin.report import report
+from sheetmargin.text import shown
+
+
+def answer_html(answer: Answer) -> str:
+    """The report of a recommendation, and the levels of the first one."""
+    picture = ""
+    if answer.best and answer.best.sheets and answer.best.setups:
+        picture = _picture(Prediction(predicted=answer.best))
+    return picture + f"<pre>{escape(report(answer))}</pre>"
+
+
+def prediction_html(prediction: Prediction) -> str:
+    verdict = VERDICTS.get(prediction.predicted.verdict or "", prediction.predicted.verdict or "no verdict")
+    return "".join(
+        [
+            f"<p><strong>{escape(verdict)}</strong></p>",
+            _table("Levels", level_rows(prediction.predicted)),
+            _picture(prediction),
+            _list("Why", prediction.predicted.reasons),
+            _list("Cautions", prediction.cautions),
+        ]
+    )
+
+
+def fit_html(fit: Fit) -> str:
+    return "".join(
+        [
+            _table("The sample, with 90 % intervals", estimate_rows(fit.fit.estimates)),
+            _picture(fit),
+            _table("Readings in dB", residual_rows(fit)),
+            _list("What they say", fit.fit.notes),
+            _list("What they change", fit.changed),
+            _list("Trial of the fitted sheet", fit.fitted.trial),
+            _list("Cautions", fit.fitted.cautions),
+        ]
+    )
+
+
+def diagnosis_html(diagnosis: Diagnosis) -> str:
+    rows = [["", "probability", "cause", "test", "remedy"]]
+    for cause in diagnosis.causes:
+        share = "-" if cause.probability is None else f"{100.0 * cause.probability:.0f} %"
+        rows.append([shown(cause.rank), share, str(cause.cause), str(cause.test or "-"), str(cause.remedy)])
+    return _table("Causes, likeliest first", rows) + _list("Cautions", diagnosis.cautions)
+
+
+def _picture(answer: Prediction | Fit) -> str:
+    """The picture of an answer; nothing where matplotlib is not there or the answer has nothing to draw."""
+    from sheetmargin.plot import plot_of, svg
+
+    drawable = answer.fit.residuals if isinstance(answer, Fit) else answer.predicted.sheets
+    if not drawable:
+        return ""
+    try:
+        return f"<div>{svg(plot_of(answer))}</div>"
+    except PlotsNotInstalled:
+        return ""
+
+
+def _table(caption: str, rows: Sequence[Sequence[str]]) -> str:
+    head, *body = rows
+    cells = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in head)
+    lines = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in body)
+    return f"<table><caption>{escape(caption)}</caption><thead><tr>{cells}</tr></thead><tbody>{lines}</tbody></table>"
+
+
+def _list(title: str, notes: Iterable[object]) -> str:
+    items = "".join(f"<li>{escape(str(note))}</li>" for note in notes)
+    return f"<p>{escape(title)}</p><ul>{items}</ul>" if items else ""

@@ -1,0 +1,128 @@
+"""Pictures of answers, with matplotlib (the extra `plot`)."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+from sheetmargin.answer import Percentiles, Recommendation
+from sheetmargin.bench import Fit, MarginMap, Prediction
+from sheetmargin.errors import PlotsNotInstalled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+STATES = {"no_sheet": "none", "single": "one", "double": "two"}
+# Told apart without colour too: by place and by label. Colours of Okabe and Ito's palette, safe for the colour-blind.
+COLOURS = {"no_sheet": "#0072B2", "single": "#009E73", "double": "#D55E00"}
+WRONG = "#D55E00"
+
+
+def level_ladder(recommendation: Recommendation) -> Figure:
+    """Levels of none, one and two, 1 % to 99 % with the median, and the band that counts as one sheet."""
+    figure, axes = _figure(height=2.4)
+    result, setup = recommendation.sheets[0], recommendation.setups[0]
+    unit = result.signal.unit or "dB"
+    edges = setup.profile.single_band_attenuation_db
+    if edges:
+        axes.axvspan(edges[0], edges[-1], color="0.9", zorder=0)
+        axes.set_title(f"one sheet counts from {edges[0]:g} to {edges[-1]:g} {unit}", fontsize="medium")
+    for row, state in enumerate(STATES):
+        spread: Percentiles = getattr(result.signal, state)
+        if spread.p1 is None or spread.p50 is None or spread.p99 is None:
+            continue
+        axes.plot([spread.p1, spread.p99], [row, row], color=COLOURS[state], linewidth=6, solid_capstyle="butt")
+        axes.plot(spread.p50, row, "|", color="black", markersize=16)
+        axes.annotate(
+            f"{spread.p50 + 0.0:.0f}",
+            (spread.p50, row),
+            xytext=(0, 10),
+            textcoords="offset points",
+            ha="center",
+            fontsize="small",
+        )
+    axes.set_yticks(range(len(STATES)), list(STATES.values()))
+    axes.set_ylim(len(STATES) - 0.4, -0.6)
+    axes.set_ylabel("sheets")
+    axes.set_xlabel(f"{result.signal.quantity or 'signal'} in {unit}")
+    return figure
+
+
+def margin_map(found: MarginMap, *, unit: str = "dB") -> Figure:
+    """The least margin over gap and tilt, with the line where it is gone."""
+    from matplotlib.colors import TwoSlopeNorm
+
+    figure, axes = _figure(height=4.0)
+    rows = [list(row) for row in found.margin]
+    values = [value for row in rows for value in row]
+    norm = TwoSlopeNorm(vcenter=0.0, vmin=min(*values, -0.1), vmax=max(*values, 0.1))
+    if len(found.gap_mm) > 1 and len(found.tilt_deg) > 1:
+        filled = axes.contourf(found.tilt_deg, found.gap_mm, rows, levels=20, cmap="PuOr", norm=norm)
+        if min(values) < 0.0 < max(values):
+            axes.contour(found.tilt_deg, found.gap_mm, rows, levels=[0.0], colors="black")
+        figure.colorbar(filled, ax=axes, label=f"least margin in {unit}")
+    else:
+        along = found.gap_mm if len(found.gap_mm) > 1 else found.tilt_deg
+        axes.plot(along, values, "o-", color=COLOURS["single"])
+        axes.axhline(0.0, color="black", linewidth=0.8)
+        axes.set_ylabel(f"least margin in {unit}")
+        axes.set_xlabel("gap in mm" if len(found.gap_mm) > 1 else "tilt in degrees")
+        return figure
+    axes.set_xlabel("tilt in degrees")
+    axes.set_ylabel("gap in mm")
+    return figure
+
+
+def fit_residuals(fit: Fit) -> Figure:
+    """What every reading lies off the fitted sheet, with the standard deviation that was expected of it."""
+    figure, axes = _figure(height=3.0)
+    for one in fit.fit.residuals:
+        if one.index is None or one.residual_db is None or one.sigma_db is None:
+            continue
+        colour = COLOURS.get(one.state or "", "black")
+        axes.errorbar(
+            one.index,
+            one.residual_db,
+            yerr=one.sigma_db,
+            color=colour,
+            marker="x" if one.wrong else "o" if one.state == "single" else "s",
+            capsize=3,
+        )
+        if one.wrong:
+            axes.annotate("wrong", (one.index, one.residual_db), xytext=(6, 0), textcoords="offset points", color=WRONG)
+    axes.axhline(0.0, color="black", linewidth=0.8)
+    axes.set_xlabel("reading (circles: one sheet, squares: two)")
+    axes.set_ylabel("read less fitted in dB")
+    return figure
+
+
+def svg(figure: Figure) -> str:
+    """A figure as an SVG element, to be set into a page; the same figure gives the same text."""
+    from matplotlib import rc_context
+
+    stream = io.StringIO()
+    with rc_context({"svg.hashsalt": "sheetmargin"}):
+        figure.savefig(stream, format="svg", metadata={"Date": None})
+    text = stream.getvalue()
+    return text[text.index("<svg") :]
+
+
+def plot_of(answer: Prediction | Fit) -> Figure:
+    """The picture that tells most of an answer: the map where there is one, else the ladder; residuals of a fit."""
+    if isinstance(answer, Fit):
+        return fit_residuals(answer)
+    if answer.gap_tilt is not None:
+        sheets = answer.predicted.sheets
+        return margin_map(answer.gap_tilt, unit=(sheets[0].signal.unit if sheets else None) or "dB")
+    return level_ladder(answer.predicted)
+
+
+def _figure(*, height: float) -> tuple[Figure, Axes]:
+    """A figure of its own: nothing of the caller's state, no window."""
+    try:
+        from matplotlib.figure import Figure
+    except ModuleNotFoundError as error:
+        raise PlotsNotInstalled.missing() from error
+    figure = Figure(figsize=(7.0, height), layout="constrained")
+    return figure, figure.add_subplot()

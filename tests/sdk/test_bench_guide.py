@@ -1,0 +1,69 @@
+"""The two worked cases of docs/bench.md, from a sample to a trial and from a symptom to a remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sheetmargin import (
+    BenchReading,
+    Client,
+    DiagnosisQuestion,
+    FitQuestion,
+    InstalledProfile,
+    InstalledSetup,
+    PredictionQuestion,
+    Sheet,
+)
+from sheetmargin.readings_file import parse_readings
+
+READINGS = Path(__file__).parents[2] / "docs" / "readings" / "coated-paper.csv"
+COATED = Sheet(material="coated-paper", grammage_gsm=135)
+COPY = Sheet(material="copy-paper", grammage_gsm=80)
+
+
+@pytest.fixture(scope="module")
+def client() -> Iterator[Client]:
+    with Client.in_process() as one:
+        yield one
+
+
+def test_a_sample_changes_the_recommendation_and_leads_to_a_trial(client: Client) -> None:
+    readings = [BenchReading(**one) for one in parse_readings(READINGS.read_text(encoding="utf-8")).readings]
+    fit = client.fit(FitQuestion(sheet=COATED, readings=readings))
+    air = next(one for one in fit.fit.estimates if one.name == "trapped_air_um")
+    assert air.told
+    assert (air.fitted.high or 0.0) < (air.library.nominal or 0.0)
+    before, after = fit.library.best, fit.fitted.best
+    assert before is not None
+    assert after is not None
+    assert before.setups[0].detector_class.id != after.setups[0].detector_class.id
+    assert fit.changed[0].code == "class-changed"
+    assert {note.code for note in fit.fitted.trial} >= {"send-samples", "read-levels", "trial-doubles-short"}
+    again = client.recommend(fit.sheet)
+    assert again.best == after
+    sound = client.fit(FitQuestion(sheet=COATED, readings=readings, classes=["ultrasonic-400k", "ultrasonic-500k"]))
+    assert (sound.library.verdict, sound.fitted.verdict) == ("suitable", "trial")
+
+
+def test_a_symptom_leads_to_its_cause_and_the_remedy_helps(client: Client) -> None:
+    setup = InstalledSetup(detector_class="ultrasonic-220k-continuous", gap_mm=40)
+    found = client.diagnose(DiagnosisQuestion(sheet=COPY, setup=setup, symptoms=["false-stops", "depends-on-position"]))
+    first = found.likeliest
+    assert first is not None
+    assert first.cause.code == "cause-standing-wave"
+    assert first.test is not None
+    assert (first.remedied_ppm.single_as_double or 0.0) < 0.1 * (first.rates_ppm.single_as_double or 0.0)
+    values = first.remedy.values
+    band = [float(str(values["band_low"])), float(str(values["band_high"]))]
+    remedied = InstalledSetup(
+        detector_class=setup.detector_class,
+        gap_mm=float(str(values["gap_mm"])),
+        tilt_deg=float(str(values["tilt_deg"])),
+        profile=InstalledProfile(single_band_attenuation_db=band),
+    )
+    before, after = (client.predict(PredictionQuestion(sheet=COPY, setup=one)).predicted for one in (setup, remedied))
+    assert (before.sheets[0].margin.single or 0.0) < 0.0 < (after.sheets[0].margin.single or 0.0)
+    assert before.verdict == "unsuitable"
+    assert after.verdict in ("trial", "suitable")

@@ -1,0 +1,106 @@
+"""Pictures of answers: what is drawn, where it goes, and what happens without matplotlib."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from sheetmargin import Answer, Fit, MarginMap, PlotsNotInstalled, Prediction
+from sheetmargin.answer import Recommendation
+from sheetmargin.decode import decode
+from sheetmargin.plot import fit_residuals, level_ladder, margin_map, plot_of, svg
+
+PREDICTED = {
+    "setups": [{"profile": {"single_band_attenuation_db": [25, 60]}}],
+    "sheets": [
+        {
+            "signal": {
+                "quantity": "attenuation",
+                "unit": "dB",
+                "no_sheet": {"p1": -4, "p50": 0, "p99": 4},
+                "single": {"p1": 40, "p50": 45, "p99": 50},
+                "double": {"p1": 70, "p50": 83, "p99": 100},
+            }
+        }
+    ],
+}
+RESIDUALS = {
+    "fit": {
+        "residuals": [
+            {"index": 0, "state": "single", "residual_db": 0.5, "sigma_db": 1.0},
+            {"index": 1, "state": "double", "residual_db": 12.0, "sigma_db": 1.0, "wrong": True},
+        ]
+    }
+}
+
+
+def texts(figure: Any) -> set[str]:
+    return {text.get_text() for axes in figure.axes for text in axes.texts}
+
+
+def test_the_ladder_has_the_states_in_order_and_the_band() -> None:
+    figure = level_ladder(decode(Recommendation, PREDICTED))
+    (axes,) = figure.axes
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["none", "one", "two"]
+    spans = [line.get_xdata() for line in axes.lines if len(line.get_xdata()) == 2]
+    assert [tuple(span) for span in spans] == [(-4, 4), (40, 50), (70, 100)]
+    assert axes.get_xlabel() == "attenuation in dB"
+    (band,) = axes.patches
+    assert (band.get_x(), band.get_width()) == (25, 35)
+    assert texts(figure) == {"0", "45", "83"}
+
+
+def test_the_map_has_the_line_where_the_margin_is_gone() -> None:
+    found = MarginMap(gap_mm=(20, 30, 40), tilt_deg=(0, 10), margin=((-2, 3), (-1, 4), (1, 5)))
+    figure = margin_map(found)
+    axes, bar = figure.axes
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("tilt in degrees", "gap in mm")
+    assert "margin in dB" in bar.get_ylabel()
+    assert len(axes.collections) == 2
+    calm = margin_map(MarginMap(gap_mm=(20, 30), tilt_deg=(0, 10), margin=((2, 3), (1, 4))))
+    assert len(calm.axes[0].collections) == 1
+
+
+def test_a_map_along_one_line() -> None:
+    figure = margin_map(MarginMap(gap_mm=(3, 4, 5), tilt_deg=(0,), margin=((1,), (2,), (-1,))), unit="fF")
+    (axes,) = figure.axes
+    assert list(axes.lines[0].get_ydata()) == [1, 2, -1]
+    assert axes.get_ylabel() == "least margin in fF"
+
+
+def test_residuals_mark_what_is_wrong() -> None:
+    figure = fit_residuals(decode(Fit, RESIDUALS))
+    assert texts(figure) == {"wrong"}
+    assert "dB" in figure.axes[0].get_ylabel()
+
+
+def test_the_picture_of_an_answer() -> None:
+    map_ = {"gap_mm": [20, 30], "tilt_deg": [0, 10], "margin": [[1, 2], [3, 4]]}
+    assert len(plot_of(decode(Prediction, {"predicted": PREDICTED, "gap_tilt": map_})).axes) == 2
+    assert len(plot_of(decode(Prediction, {"predicted": PREDICTED})).axes) == 1
+    assert plot_of(decode(Fit, RESIDUALS)).axes[0].get_xlabel().startswith("reading")
+
+
+def test_svg_is_one_element_and_the_same_each_time() -> None:
+    drawn = [svg(level_ladder(decode(Recommendation, PREDICTED))) for _ in range(2)]
+    assert drawn[0] == drawn[1]
+    assert ElementTree.fromstring(drawn[0]).tag.endswith("svg")
+    assert "<script" not in drawn[0]
+
+
+def test_without_matplotlib(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    with pytest.raises(PlotsNotInstalled, match="sheetmargin\\[plot\\]"):
+        level_ladder(decode(Recommendation, PREDICTED))
+    answer = decode(Prediction, {"predicted": PREDICTED})
+    assert "<table>" in answer._repr_html_()
+    assert "<svg" not in answer._repr_html_()
+
+
+def test_a_recommendation_shows_its_ladder_in_a_notebook() -> None:
+    shown = decode(Answer, {"verdict": "suitable", "recommendations": [PREDICTED]})._repr_html_()
+    assert "<svg" in shown
+    assert "<pre>" in shown
+    assert "<svg" not in decode(Answer, {})._repr_html_()
