@@ -153,7 +153,6 @@ def test_without_the_extra_the_client_works_and_says_how_to_get_the_service() ->
             sys.modules[absent] = None
         from sheetmargin import Client, Sheet
         from sheetmargin.cli import main
-from sheetmargin_service.serving.worker import PatientWorker
         repr(Client("http://127.0.0.1:9"))
         codes = [main(["recommend", "--material", "pet", "--thickness-um", "12"]), main(["serve"])]
         print(codes)
