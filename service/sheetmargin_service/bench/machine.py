@@ -22,6 +22,7 @@ from sheetmargin_service.prediction.grid import phase_nodes
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, pair_at
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import ripple_nodes
+from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
 DB_PER_NEPER = 20.0 / np.log(10.0)
@@ -205,6 +206,7 @@ class Machine:
 
 def sound_through(sheet: Sheet, pair: Pair) -> Sound:
     """One sheet and two at the one setting of a pair, by the library's own numbers."""
+    check_time()
     levels = levels_of(sheet, pair)
     nominal = replace(levels, model=levels.model.first(1))
     double = nominal.double(1)
