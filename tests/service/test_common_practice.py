@@ -71,8 +71,8 @@ class World:
         bench = self.benches[class_id]
         surveys = {i: bench.survey(self.sheets[name]) for i, name in enumerate(names)}
         allowed = bench.settings.tilt_deg == 0.0 if square else np.ones(len(bench.settings.gap_mm), dtype=bool)
-        at = best_setting(bench, surveys, allowed=allowed, step=1).setting
         bands = choose_bands(list(surveys.values()), bench.receiver, step=1)
+        at = best_setting(bench, [bands], allowed=allowed, step=1)
         return Setting(
             gap_mm=float(bench.settings.gap_mm[at]),
             tilt_deg=float(bench.settings.tilt_deg[at]),

@@ -41,7 +41,7 @@ def made(class_id):
 
 @cache
 def levels(class_id, name):
-    return made(class_id).fleet.look(SHEETS[name]).levels
+    return made(class_id).look(SHEETS[name]).levels
 
 
 @cache
@@ -171,7 +171,7 @@ def test_a_single_has_one_branch_a_case():
 def touching(contact, overlap_mm=None, class_id="ultrasonic-180k", name="card"):
     """Two sheets that touch in one way: attenuation (K, N) of the nominal case and its weights."""
     a_sheet = replace(SHEETS[name], contact=contact, overlap_mm=overlap_mm)
-    branches = made(class_id).fleet.look(a_sheet).levels.double(1)
+    branches = made(class_id).look(a_sheet).levels.double(1)
     assert branches.weights.sum(axis=1) == pytest.approx(np.ones(len(branches.weights)))
     return branches.attenuation_db[0], branches.weights
 
@@ -218,7 +218,7 @@ def test_half_an_overlap_passes_what_the_open_part_lets_through():
 
 def test_plies_are_drawn_piles():
     form = replace(SHEETS["paper"], plies=3)
-    look = made("ultrasonic-300k").fleet.look(form).levels
+    look = made("ultrasonic-300k").look(form).levels
     single, fewer, double = look.single(), look.fewer(1), look.double(1)
     assert single.attenuation_db.shape[1] == double.attenuation_db.shape[1] == DRAWS
     assert fewer.attenuation_db.shape[1] == len(film_weights(form.trapped_air)[0])

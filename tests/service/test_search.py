@@ -9,7 +9,7 @@ import pytest
 from sheetmargin_service.prediction.principles.base import Spread
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.bands import choose_bands, margins
-from sheetmargin_service.selection.search import best_setting, best_shared_setting, choice_at, receiver_at, span_of
+from sheetmargin_service.selection.search import best_setting, choice_at, receiver_at, spans_of
 from support.principle_cases import CONDITIONS, bench, sheet
 from support.stand_in_bench import StandIn
 
@@ -31,31 +31,43 @@ def two_with_contrast(**by_setting):
     return MADE.survey(single=40.0, double=40.0 + contrast)
 
 
+def own_bands(*surveys):
+    return choose_bands(surveys, MADE.receiver, step=1)
+
+
+def chosen(made, surveys, *, allowed):
+    """The best setting for sheets in one band, and how far it may move."""
+    bands = choose_bands(list(surveys.values()), made.receiver, step=1)
+    setting = best_setting(made, [bands], allowed=allowed, step=1)
+    band = float(bands.low[setting]), float(bands.high[setting])
+    return choice_at(made, surveys, setting, allowed=allowed, band=band)
+
+
 def test_the_greatest_margin_wins():
-    choice = best_setting(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=ALL, step=1)
+    choice = chosen(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=ALL)
     assert choice.setting == at(50.0, 20.0)
 
 
 def test_among_equals_no_tilt_and_the_middle_of_the_gaps():
-    choice = best_setting(MADE, {0: two_with_contrast()}, allowed=ALL, step=1)
+    choice = chosen(MADE, {0: two_with_contrast()}, allowed=ALL)
     assert choice.setting == at(40.0, 0.0)
 
 
 def test_nearly_equal_gives_way_to_no_tilt():
     """1.6 dB of contrast are 0.8 dB of margin, less than a step; 4 dB are more."""
-    assert best_setting(MADE, {0: two_with_contrast(g40t20=21.6)}, allowed=ALL, step=1).setting == at(40.0, 0.0)
-    assert best_setting(MADE, {0: two_with_contrast(g40t20=24.0)}, allowed=ALL, step=1).setting == at(40.0, 20.0)
+    assert chosen(MADE, {0: two_with_contrast(g40t20=21.6)}, allowed=ALL).setting == at(40.0, 0.0)
+    assert chosen(MADE, {0: two_with_contrast(g40t20=24.0)}, allowed=ALL).setting == at(40.0, 20.0)
 
 
 def test_only_what_is_allowed_is_chosen():
     allowed = MADE.settings.gap_mm == 20.0
-    choice = best_setting(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=allowed, step=1)
+    choice = chosen(MADE, {0: two_with_contrast(g50t20=40.0)}, allowed=allowed)
     assert MADE.settings.gap_mm[choice.setting] == 20.0
 
 
 def test_the_worst_sheet_decides():
     surveys = {0: two_with_contrast(g20t0=60.0), 1: two_with_contrast(g60t0=40.0, g20t0=10.0)}
-    choice = best_setting(MADE, surveys, allowed=ALL, step=1)
+    choice = chosen(MADE, surveys, allowed=ALL)
     assert choice.setting != at(20.0, 0.0)
 
 
@@ -63,7 +75,7 @@ def test_groups_have_bands_of_their_own():
     """Light and heavy stock share no band; with a band each, the setting that suits both is found."""
     light = MADE.survey(single=30.0, double=np.where(ALL, 50.0, 0.0))
     heavy = MADE.survey(single=60.0, double=np.where(MADE.settings.gap_mm == 30.0, 90.0, 75.0))
-    shared = best_shared_setting(MADE, [{0: light}, {1: heavy}], allowed=ALL, step=1)
+    shared = best_setting(MADE, [own_bands(light), own_bands(heavy)], allowed=ALL, step=1)
     together = choose_bands([light, heavy], MADE.receiver, step=1).worst[shared]
     apart = [choose_bands([s], MADE.receiver, step=1).worst[shared] for s in (light, heavy)]
     assert together < 0.0 < min(apart)
@@ -93,12 +105,12 @@ def test_without_margin_there_is_no_window():
 def test_a_principle_without_tilt_has_no_window_of_tilt():
     flat = StandIn(tilts_deg=(0.0,), tilts=False)
     survey = flat.survey(single=40.0, double=60.0)
-    assert best_setting(flat, {0: survey}, allowed=np.ones(5, dtype=bool), step=1).tilt is None
+    assert chosen(flat, {0: survey}, allowed=np.ones(5, dtype=bool)).tilt is None
 
 
 def test_percentiles_of_a_spread():
     pmf = GRID.spread(np.array([[50.0]]), np.ones(1), np.array([3.0]))
-    found = span_of(GRID, Spread(variants=pmf, weights=np.ones(1)))
+    (found,) = spans_of(GRID, [Spread(variants=pmf, weights=np.ones(1))])
     assert [float(p[0]) for p in (found.p1, found.p50, found.p99)] == pytest.approx([43.02, 50.0, 56.98], abs=0.1)
 
 
@@ -122,7 +134,7 @@ def test_windows_hold_what_they_claim(class_id, a_sheet):
     made = bench(class_id)
     allowed = np.ones(len(made.settings.gap_mm), dtype=bool)
     survey = made.survey(a_sheet)
-    choice = best_setting(made, {0: survey}, allowed=allowed, step=1)
+    choice = chosen(made, {0: survey}, allowed=allowed)
     bands = choose_bands([survey], made.receiver, step=1)
     low, high = float(bands.low[choice.setting]), float(bands.high[choice.setting])
     nominal = float(bands.worst[choice.setting])
@@ -141,5 +153,5 @@ def test_a_narrow_frame_narrows_the_window():
     narrow = bench("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
     a_sheet = sheet("pvc-rigid", thickness_um=760)
     allowed = np.ones(len(narrow.settings.gap_mm), dtype=bool)
-    choice = best_setting(narrow, {0: narrow.survey(a_sheet)}, allowed=allowed, step=1)
+    choice = chosen(narrow, {0: narrow.survey(a_sheet)}, allowed=allowed)
     assert choice.tilt.max <= 12.0

@@ -249,5 +249,5 @@ def test_tilt_beyond_the_line_is_left_out():
 
 def test_a_look_is_taken_once_for_each_sheet():
     made = bench("ultrasonic-180k")
-    assert made.fleet.look(PAPER) is made.fleet.look(PAPER)
-    assert made.fleet.look(PAPER) is not made.fleet.look(CARD)
+    assert made.look(PAPER) is made.look(PAPER)
+    assert made.look(PAPER) is not made.look(CARD)

@@ -37,7 +37,7 @@ class Sampler:
     def single(self, draws: int) -> Array:
         """Steady attenuation of one sheet."""
         rng = np.random.default_rng(self.seed)
-        one = self.bench.fleet.look(self.sheet).single
+        one = self.bench.look(self.sheet).single
         true = np.full(draws, one.branches.attenuation_db[0, 0, self.setting])
         return self._steady(true, float(one.variance[self.setting]), rng)
 
@@ -46,12 +46,12 @@ class Sampler:
         rng = np.random.default_rng(self.seed + 1)
         films = sampled_films(air or self.sheet.trapped_air, rng, draws)
         true = np.interp(np.log(films), np.log(FINE_FILM_M), self.two_db())
-        variance = 2.0 * float(self.bench.fleet.look(self.sheet).single.variance[self.setting])
+        variance = 2.0 * float(self.bench.look(self.sheet).single.variance[self.setting])
         return self._steady(true, variance, rng)
 
     def two_db(self) -> Array:
         """Attenuation of two sheets at `FINE_FILM_M`."""
-        levels = self.bench.fleet.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
+        levels = self.bench.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
         air = self.bench.pair.air
 
         def through(model, branch, frequency_hz, sin_theta):
@@ -71,7 +71,7 @@ class Sampler:
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:
         """Bounces on both sides, what varies from sheet to sheet, the bypass, what moves every state."""
         b, draws = self.bench, len(true_db)
-        one = b.fleet.look(self.sheet).single
+        one = b.look(self.sheet).single
         bounce = float(b.fleet.bounce_amplitude(one.mean)[self.setting])
         level = true_db + np.sqrt(variance) * rng.standard_normal(draws)
         for _ in range(2):

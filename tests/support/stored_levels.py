@@ -19,7 +19,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.search import span_of
+from sheetmargin_service.selection.search import spans_of
 
 from support.principle_cases import CONDITIONS, detector_class
 
@@ -77,12 +77,10 @@ def _before(class_id: str, sheet: Sheet) -> dict[str, Any]:
     for gap, tilt in PLACES:
         setting = int(np.flatnonzero((bench.settings.gap_mm == gaps[gap]) & (bench.settings.tilt_deg == tilt))[0])
         detail, here = bench.detail(sheet, setting), survey.at(setting)
+        spans = spans_of(principle.grid, [getattr(detail, state) for state in STATES])
         places[f"{gaps[gap]:g} mm, {tilt:g} degrees"] = {
-            state: {
-                "detail": _percentiles(span_of(principle.grid, getattr(detail, state))),
-                "survey": _percentiles(getattr(here, state)),
-            }
-            for state in STATES
+            state: {"detail": _percentiles(span), "survey": _percentiles(getattr(here, state))}
+            for state, span in zip(STATES, spans, strict=True)
         }
     return places
 

@@ -110,8 +110,8 @@ def diagnose(
     ultrasonic(detector_class, field=f"{SETUP}/detector_class")
     place = post_at(question, detector_class, installation, field=SETUP)
     choice = choice_of(installation, tilts=True)
-    (details,) = details_at([(place, choice, [0])])
-    station = build_station(place, choice, details, band=installation.single_band)
+    (details,) = details_at([(place, choice.setting, [0])])
+    station = build_station(place, choice.setting, details, choice=choice, band=installation.single_band)
     seen = observed(asked.readings, taught=True) if asked.readings else ()
     setting = _setting(station, installation)
     known = faults(setting)
@@ -187,7 +187,7 @@ def _design(station: Station, setting: Setting, recommend: Callable[[Job], Answe
     healthy = setting.machine.healthy
     if now.judgement.verdict == "suitable":
         return _Design(cause="within-targets", remedy=Note(code="remedy-sample", values={}), remedied=_rates(healthy))
-    other_band = build_station(place, station.choice, {0: now.detail})
+    other_band = build_station(place, station.choice.setting, {0: now.detail}, choice=station.choice)
     if _better(other_band, station):
         values = {**_band(other_band), "margin_before": now.worst, "margin_after": other_band.worst}
         return _design_of("wrong-profile", "remedy-profile", values, other_band)

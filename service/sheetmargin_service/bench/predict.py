@@ -128,8 +128,8 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
     detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
     place = post_at(question, detector_class, installation, field=SETUP)
     choice = choice_of(installation, tilts=place.bench.settings.tilts)
-    (details,) = details_at([(place, choice, [0])])
-    station = build_station(place, choice, details, band=installation.single_band)
+    (details,) = details_at([(place, choice.setting, [0])])
+    station = build_station(place, choice.setting, details, choice=choice, band=installation.single_band)
     band = station.low, station.high
     predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
     if installation.hold_ms is not None:

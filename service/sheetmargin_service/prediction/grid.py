@@ -14,12 +14,16 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import ndtr
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 REACH = 8.0
 """Standard deviations to which a Gaussian is carried: beyond lies 1e-15 of it."""
 
 LEAST_NARROWED = 0.9
 """Share of its standard deviation that a Gaussian keeps at least when the variance of binning is taken from it."""
+
+_TABLE_REACH, _PER_UNIT = 6.0, 512.0
+_SHARES = ndtr(np.arange(2.0 * _TABLE_REACH * _PER_UNIT + 1.0) / _PER_UNIT - _TABLE_REACH)
 
 
 @dataclass(frozen=True)
@@ -40,27 +44,31 @@ class SignalGrid:
         `values` (R, M); `weights` broadcasts to it and sums to 1 along M. Each node is shared between its two
         neighbouring bins, which keeps the mean exact and adds at most step^2/4 to the variance.
         """
-        rows, _ = values.shape
-        left, share = self._place(values)
-        weight = np.broadcast_to(weights, values.shape)
-        index = left + (np.arange(rows) * self.count)[:, None]
-        size = rows * self.count
-        pmf = np.bincount(index.ravel(), (weight * (1.0 - share)).ravel(), minlength=size)
-        pmf += np.bincount((index + 1).ravel(), (weight * share).ravel(), minlength=size)
-        return np.asarray(pmf.reshape(rows, self.count), dtype=np.float64)
-
-    def _place(self, values: Array) -> tuple[NDArray[np.int64], Array]:
-        """The bin to the left of each value, and the share of it that belongs to the next bin."""
-        place = np.clip((values - self.low) / self.step, 0.0, self.count - 1.000001)
-        left = place.astype(np.int64)
-        return left, place - left
+        return self._bin(*_flat(values, weights), rows=len(values))[0]
 
     def spread(self, values: Array, weights: Array, sigma: Array) -> Array:
         """Probabilities (R, count) of nodes as in `bin_nodes`, each with a Gaussian of standard deviation `sigma` (R,),
         narrowed by what binning adds."""
-        _, share = self._place(values)
-        shared = np.sum(np.broadcast_to(weights, values.shape) * share * (1.0 - share), axis=1)
-        return self.blur(self.bin_nodes(values, weights), self.narrowed(sigma, shared=shared))
+        return self.spread_sets(*_flat(values, weights), sigma)
+
+    def spread_sets(self, values: Array, weights: Array, row: Indices, sigma: Array) -> Array:
+        """The same of sets that differ in size: nodes and weights (M,) of all of them, each of the set `row` (M,)."""
+        pmf, shared = self._bin(values, weights, row, rows=len(sigma))
+        return self.blur(pmf, self.narrowed(sigma, shared=shared))
+
+    def _bin(self, values: Array, weights: Array, row: Indices, *, rows: int) -> tuple[Array, Array]:
+        """Probabilities (rows, count) of nodes (M,), and the mean (rows,) of s (1 - s) over the shares s that they give
+        to the next bin."""
+        place = np.clip((values - self.low) / self.step, 0.0, self.count - 1.000001)
+        left = place.astype(np.intp)
+        share = place - left
+        right = weights * share
+        left += row * self.count
+        size = rows * self.count
+        pmf = np.bincount(left, weights - right, minlength=size)
+        pmf[1:] += np.bincount(left, right, minlength=size)[:-1]
+        shared: Array = np.bincount(row, right * (1.0 - share), minlength=rows).astype(np.float64)
+        return np.asarray(pmf.reshape(rows, self.count), dtype=np.float64), shared
 
     def narrowed(self, sigma: Array | float, *, shared: Array | float = 1.0 / 6.0) -> Array:
         """Standard deviation that is left for a Gaussian when what binning adds to the variance is taken from it:
@@ -102,6 +110,18 @@ class SignalGrid:
             fraction = np.clip((probability - before) / mass, 0.0, 1.0)
             out[:, column] = self.low + self.step * (index - 0.5 + fraction)
         return out
+
+
+def _flat(values: Array, weights: Array) -> tuple[Array, Array, Indices]:
+    rows, count = values.shape
+    return values.ravel(), np.broadcast_to(weights, values.shape).ravel(), np.repeat(np.arange(rows), count)
+
+
+def normal_share(z: Array) -> Array:
+    """Share of a standard normal variable below `z`, any shape, to the nearest 1/512: where a search looks. Off by
+    0.0004 at most, by 0.3 % at a share of 1 %."""
+    place = np.clip(z * _PER_UNIT + (_TABLE_REACH * _PER_UNIT + 0.5), 0.0, 2.0 * _TABLE_REACH * _PER_UNIT)
+    return _SHARES[place.astype(np.intp)]
 
 
 def phase_nodes(count: int) -> Array:

@@ -43,9 +43,9 @@ class Floor:
         return result
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Noise:
-    """What noise makes of one reading of a steady signal.
+    """What noise makes of one reading of a steady signal. Known by identity.
 
     `beyond(edge)` is the chance (W, PARTS) that one reading lies above an edge, for steady signals at PARTS places in
     each of the floor's bins.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ class Bands:
     single: Array
     double: Array
 
-    @property
+    @cached_property
     def worst(self) -> Array:
         return np.minimum(np.minimum(self.no_sheet, self.single), self.double)
 
@@ -47,13 +48,13 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     Each edge lies midway between the states it divides, moved only as far as the receiver demands.
     """
     weaker = [s.double.p50 >= s.single.p50 for s in surveys]
-    single_low = np.min([s.single.p1 for s in surveys], axis=0)
-    single_high = np.max([s.single.p99 for s in surveys], axis=0)
-    above = np.min([np.where(w, s.double.p1, np.inf) for s, w in zip(surveys, weaker, strict=True)], axis=0)
-    below = np.max([below_band(s, weaker=w) for s, w in zip(surveys, weaker, strict=True)], axis=0)
+    single_low = reduce(np.minimum, [s.single.p1 for s in surveys])
+    single_high = reduce(np.maximum, [s.single.p99 for s in surveys])
+    above = reduce(np.minimum, [np.where(w, s.double.p1, np.inf) for s, w in zip(surveys, weaker, strict=True)])
+    below = reduce(np.maximum, [below_band(s, weaker=w) for s, w in zip(surveys, weaker, strict=True)])
     low_ideal = 0.5 * (below + single_low)
-    room = single_low - low_ideal
-    high_ideal = np.where(np.isfinite(above), 0.5 * (single_high + above), single_high + np.maximum(room, step))
+    room = np.maximum(single_low - low_ideal, step)
+    high_ideal = np.where(np.isinf(above), single_high + room, 0.5 * (single_high + above))
     # A band below the overload is none, and must not pass for one that only just fails.
     above_overload = step * np.ceil(receiver.lowest_edge / step) + step
     high = np.maximum(step * np.round(high_ideal / step), above_overload)
@@ -61,14 +62,12 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) ->
     lowest = np.maximum(receiver.lowest_edge, high - receiver.widest_band)
     low = np.maximum(step * np.round(low_ideal / step), step * np.ceil(lowest / step))
     low = np.minimum(low, high - step)
-    each = [margins(s, low=low, high=high) for s in surveys]
-    no_sheet, single, double = (np.min([m[k] for m in each], axis=0) for k in range(3))
+    each = zip(*(margins(s, low=low, high=high) for s in surveys), strict=True)
+    no_sheet, single, double = (reduce(np.minimum, state) for state in each)
     return Bands(low=low, high=high, no_sheet=no_sheet, single=single, double=double)
 
 
 def below_band(survey: Survey, *, weaker: NDArray[np.bool_]) -> Array:
     """Upper end of what lies below the band: no sheet, a ply too few, and two sheets that read stronger than one."""
-    ends = [survey.no_sheet.p99, np.where(weaker, -np.inf, survey.double.p99)]
-    if survey.fewer is not None:
-        ends.append(survey.fewer.p99)
-    return np.asarray(np.max(ends, axis=0))
+    below = np.maximum(survey.no_sheet.p99, np.where(weaker, -np.inf, survey.double.p99))
+    return below if survey.fewer is None else np.maximum(below, survey.fewer.p99)

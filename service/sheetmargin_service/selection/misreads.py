@@ -8,6 +8,7 @@ then averaged over the steady signals.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,52 +65,51 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
 
     Of a sheet of several plies, `no_sheet_as_single` is the worse of nothing and a ply too few read as right.
     """
-    known: dict[int, tuple[Array, Array]] = {}
-
-    def chances(noise: Noise | None) -> tuple[Array, Array]:
-        if id(noise) not in known:
-            known[id(noise)] = _chances(noise, grid, low=low, high=high)
-        return known[id(noise)]
-
-    def outside(spread: Spread, count: int) -> tuple[Array, Array]:
-        low_chance, high_chance = chances(spread.noise)
-        return (
-            run_chance(one=low_chance, readings=count, run=readings.run),
-            run_chance(one=high_chance, readings=count, run=readings.run),
-        )
-
-    single_below, single_above = outside(detail.single, readings.single)
-    double_below, double_above = outside(detail.double, readings.double)
-    _, space_above = outside(detail.no_sheet, readings.no_sheet)
-    low_chance, high_chance = chances(detail.no_sheet.noise)
-    space_within = run_chance(one=1.0 - low_chance - high_chance, readings=readings.no_sheet, run=readings.run)
-    no_sheet_as_single = _interval(detail.no_sheet, space_within)
+    noise, count = detail.single.noise, readings
+    single_chance = _outside(noise, grid, low=low, high=high, readings=count.single, run=count.run)
+    double_chance = _outside(noise, grid, low=low, high=high, readings=count.double, run=count.run)
+    space_chance = _outside(noise, grid, low=low, high=high, readings=count.no_sheet, run=count.run)
+    single_as_no_sheet, single_as_double = _intervals(detail.single, single_chance[:2])
+    double_as_no_sheet, double_as_single = _intervals(detail.double, _or_neither(double_chance))
+    no_sheet_as_single, no_sheet_as_double = _intervals(detail.no_sheet, space_chance[:0:-1])
     if detail.fewer is not None:
-        fewer_below, fewer_above = outside(detail.fewer, readings.single)
-        fewer_as_single = _interval(detail.fewer, np.clip(1.0 - fewer_below - fewer_above, 0.0, 1.0))
+        _, fewer_as_single = _intervals(detail.fewer, _or_neither(single_chance))
         no_sheet_as_single = max(no_sheet_as_single, fewer_as_single, key=lambda m: (m.high or 0.0, m.estimate or 0.0))
     return Misreads(
-        single_as_double=_interval(detail.single, single_above),
-        single_as_no_sheet=_interval(detail.single, single_below),
-        double_as_single=_interval(detail.double, np.clip(1.0 - double_below - double_above, 0.0, 1.0)),
-        double_as_no_sheet=_interval(detail.double, double_below),
+        single_as_double=single_as_double,
+        single_as_no_sheet=single_as_no_sheet,
+        double_as_single=double_as_single,
+        double_as_no_sheet=double_as_no_sheet,
         no_sheet_as_single=no_sheet_as_single,
-        no_sheet_as_double=_interval(detail.no_sheet, space_above),
+        no_sheet_as_double=no_sheet_as_double,
     )
 
 
-def _chances(noise: Noise | None, grid: SignalGrid, *, low: float, high: float) -> tuple[Array, Array]:
-    """Chance of one reading below and above the band, by the steady signal, (count, PARTS) each."""
-    return 1.0 - above(noise, grid, low), above(noise, grid, high)
+@lru_cache(maxsize=512)
+def _outside(noise: Noise | None, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
+    """Chance (3, count) of a run of readings below a band, above it and within it, by the steady signal."""
+    below, beyond = 1.0 - above(noise, grid, low), above(noise, grid, high)
+    one = np.stack([below, beyond, 1.0 - below - beyond])
+    chance = np.asarray(run_chance(one=one, readings=readings, run=run).mean(axis=2))
+    chance.setflags(write=False)
+    return chance
 
 
-def _interval(spread: Spread, chance: Array) -> Misread:
-    """From the chance (count, PARTS) by the steady signal."""
-    by_variant = 1e6 * (spread.variants @ chance.mean(axis=1))
-    estimate = float(spread.weights @ by_variant)
-    return Misread(
-        estimate=max(estimate, FLOOR_PPM),
-        low=max(float(by_variant.min()), FLOOR_PPM),
-        high=max(float(by_variant.max()), FLOOR_PPM),
-        floored=estimate < FLOOR_PPM,
-    )
+def _or_neither(outside: Array) -> Array:
+    """Chance (2, count) of a run below the band, and of none on either side, from that of runs outside it."""
+    return np.stack([outside[0], np.clip(1.0 - outside[0] - outside[1], 0.0, 1.0)])
+
+
+def _intervals(spread: Spread, chances: Array) -> list[Misread]:
+    """From chances (2, count) by the steady signal."""
+    by_variant = 1e6 * (spread.variants @ chances.T)
+    each = zip(spread.weights @ by_variant, by_variant.min(axis=0), by_variant.max(axis=0), strict=True)
+    return [
+        Misread(
+            estimate=max(float(estimate), FLOOR_PPM),
+            low=max(float(low), FLOOR_PPM),
+            high=max(float(high), FLOOR_PPM),
+            floored=bool(estimate < FLOOR_PPM),
+        )
+        for estimate, low, high in each
+    ]

@@ -98,6 +98,8 @@ class Place:
             return self.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg) is not None
 
         def furthest(end: float) -> float:
+            if self.line.clearance_above_mm is None and self.line.clearance_below_mm is None and fits(end):
+                return end  # nothing but the sheet is in the way, and the more the further the pair leans
             steps = ceil(abs(end - tilt.nominal) / TILT_STEP_DEG)
             reached = tilt.nominal
             for step in range(1, steps + 1):

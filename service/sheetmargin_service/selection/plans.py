@@ -9,14 +9,14 @@ import numpy as np
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.prediction.principles import benches
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact
-from sheetmargin_service.selection.bands import choose_bands
+from sheetmargin_service.selection.bands import Bands, choose_bands
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.search import Choice, best_setting, best_shared_setting, choice_at, receiver_at
+from sheetmargin_service.selection.search import best_setting
 from sheetmargin_service.selection.stations import (
     Post,
     Question,
@@ -24,7 +24,7 @@ from sheetmargin_service.selection.stations import (
     build_station,
     details_at,
     fitting,
-    hopeless_at,
+    hopeless,
     place_of,
     unfit,
     why_not,
@@ -67,27 +67,34 @@ def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Po
 
 def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
     """For a job of one sheet, each class by itself, or why it cannot serve it."""
-    choices = [_choice(place) for place in posts]
-    asked = [(p, c, [0]) for p, c in zip(posts, choices, strict=True) if isinstance(c, Choice)]
+    settings = [_setting(place) for place in posts]
+    asked = [(place, at, [0]) for place, at in zip(posts, settings, strict=True) if isinstance(at, int)]
     known = iter(details_at(asked))
     return [
-        _with_plies(place, choice) if isinstance(choice, Fact) else _plan_of(place, choice, next(known))
-        for place, choice in zip(posts, choices, strict=True)
+        _plan_of(place, at, next(known)) if isinstance(at, int) else _with_plies(place, at)
+        for place, at in zip(posts, settings, strict=True)
     ]
 
 
-def _choice(place: Post) -> Choice | Fact:
+def _setting(place: Post) -> int | Fact:
     """The best setting for the only sheet, or why there is no need to look further."""
     for fact in place.refused.values():
         return fact
-    choice = best_setting(place.bench, place.surveys, allowed=place.allowed, step=place.principle.band_step)
-    for fact in hopeless_at(place, place.surveys, choice).values():
-        return fact
-    return choice
+    setting, bands = _best_alone(place, 0)
+    if hopeless(place.surveys[0], bands, setting=setting):
+        return cause(place.surveys[0], place.bench.receiver, bands, setting=setting)
+    return setting
 
 
-def _plan_of(place: Post, choice: Choice, details: Mapping[int, Detail]) -> Plan | Fact:
-    station = build_station(place, choice, details)
+def _best_alone(place: Post, index: int) -> tuple[int, Bands]:
+    """The best setting for one of the sheets by itself, and the bands that suit it at every setting."""
+    step = place.principle.band_step
+    bands = choose_bands([place.surveys[index]], place.bench.receiver, step=step)
+    return best_setting(place.bench, [bands], allowed=place.allowed, step=step), bands
+
+
+def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan | Fact:
+    station = build_station(place, setting, details)
     return _with_plies(place, why_not(station, 0)) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
@@ -116,7 +123,7 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
 def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post]) -> Plan:
     """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
     left_out = {i: nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None}
-    asked: list[tuple[Post, Choice, Sequence[int]]] = []
+    asked: list[tuple[Post, int, Sequence[int]]] = []
     rows = sorted({row for row in assignment if row is not None})
     places = list(dict.fromkeys((listed.ways[row].post.detector_class.id, listed.ways[row].setting) for row in rows))
     for class_id, setting in places:
@@ -124,10 +131,11 @@ def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post])
         groups = [[i for i, r in enumerate(assignment) if r == row] for row in ways if ways[row].setting == setting]
         place = next(iter(ways.values())).post
         alone = all(way.setting == setting for way in ways.values())
-        asked += [(place, choice, group) for choice, group in _settled(place, setting, groups, free=alone)]
+        setting = _settled(place, groups) if alone else setting
+        asked += [(place, setting, group) for group in groups]
     stations: list[Station] = []
-    for (place, choice, indices), details in zip(asked, details_at(asked), strict=True):
-        station = build_station(place, choice, details)
+    for (place, setting, indices), details in zip(asked, details_at(asked), strict=True):
+        station = build_station(place, setting, details)
         bad = unfit(station)
         left_out |= {i: why_not(station, i) for i in bad}
         if len(bad) < len(indices):
@@ -135,21 +143,11 @@ def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post])
     return Plan(stations=tuple(stations), left_out=left_out)
 
 
-def _settled(
-    place: Post, setting: int, groups: Sequence[Sequence[int]], *, free: bool
-) -> list[tuple[Choice, Sequence[int]]]:
-    """The setting for groups of sheets that share it, a band for each: where no other setting of the class depends on
-    it, the one that suits these groups best."""
+def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:
+    """The setting that suits groups of sheets best that share it, a band for each."""
     step, receiver = place.principle.band_step, place.bench.receiver
-    surveys = [{i: place.surveys[i] for i in group} for group in groups]
-    if free:
-        setting = best_shared_setting(place.bench, surveys, allowed=place.allowed, step=step)
-    found = []
-    for group, own in zip(groups, surveys, strict=True):
-        here = choose_bands([s.at(setting) for s in own.values()], receiver_at(receiver, setting), step=step)
-        band = float(here.low[0]), float(here.high[0])
-        found.append((choice_at(place.bench, own, setting, allowed=place.allowed, band=band), group))
-    return found
+    bands = [choose_bands([place.surveys[i] for i in group], receiver, step=step) for group in groups]
+    return best_setting(place.bench, bands, allowed=place.allowed, step=step)
 
 
 def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
@@ -176,10 +174,9 @@ def _alone(place: Post, index: int) -> tuple[float, Fact]:
     principles compare, and what limits it."""
     if index not in place.surveys:
         return -np.inf, place.refused[index]
-    alone, step = {index: place.surveys[index]}, place.principle.band_step
-    choice = best_setting(place.bench, alone, allowed=place.allowed, step=step)
-    receiver, survey = receiver_at(place.bench.receiver, choice.setting), alone[index].at(choice.setting)
-    bands = choose_bands([survey], receiver, step=step)
-    reserve = float(bands.worst[0]) / max(float(survey.single.p99[0] - survey.single.p1[0]), 1e-9)
-    why = cause(survey, receiver, bands)
-    return reserve, Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
+    setting, bands = _best_alone(place, index)
+    survey = place.surveys[index]
+    spread = float(survey.single.p99[setting] - survey.single.p1[setting])
+    why = cause(survey, place.bench.receiver, bands, setting=setting)
+    fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
+    return float(bands.worst[setting]) / max(spread, 1e-9), fact

@@ -18,14 +18,14 @@ from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Settings, Survey
 from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
-from sheetmargin_service.selection.bands import choose_bands, margins
+from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.misreads import Readings, misreads_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
-from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, span_of
+from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
 from sheetmargin_service.selection.time_limit import check_time
 from sheetmargin_service.selection.timing import Reading, time_line
@@ -149,17 +149,14 @@ def fitting(place: Place, settings: Settings) -> Flags:
     """Which settings leave room for heads and sheet, (N,). Only heads on either side of a sheet that lean are asked."""
     if not settings.tilts:
         return np.ones(len(settings.gap_mm), dtype=bool)
-    fits = np.empty(len(settings.gap_mm), dtype=bool)
-    for tilt in np.unique(settings.tilt_deg):
-        rows = settings.tilt_deg == tilt
-        low, high = place.gap_limits(tilt_deg=float(tilt))
-        fits[rows] = (settings.gap_mm[rows] >= low) & (settings.gap_mm[rows] <= high)
-    return fits
+    tilts, which = np.unique(settings.tilt_deg, return_inverse=True)
+    low, high = np.transpose([place.gap_limits(tilt_deg=tilt) for tilt in tilts.tolist()])[:, which]
+    return np.asarray((settings.gap_mm >= low) & (settings.gap_mm <= high))
 
 
-def details_at(asked: Sequence[tuple[Post, Choice, Sequence[int]]]) -> list[dict[int, Detail]]:
-    """Posts, each at a chosen setting with some sheets by their index: every spread, many computed together."""
-    each = [(p.bench, p.question.sheets[i], choice.setting) for p, choice, indices in asked for i in indices]
+def details_at(asked: Sequence[tuple[Post, int, Sequence[int]]]) -> list[dict[int, Detail]]:
+    """Posts, each at a setting with some sheets by their index: every spread, many computed together."""
+    each = [(post.bench, post.question.sheets[i], setting) for post, setting, indices in asked for i in indices]
     found: list[Detail] = []
     for start in range(0, len(each), AT_ONCE):
         check_time()
@@ -169,17 +166,24 @@ def details_at(asked: Sequence[tuple[Post, Choice, Sequence[int]]]) -> list[dict
 
 
 def build_station(
-    post: Post, choice: Choice, details: Mapping[int, Detail], *, band: tuple[int, int] | None = None
+    post: Post,
+    setting: int,
+    details: Mapping[int, Detail],
+    *,
+    choice: Choice | None = None,
+    band: tuple[int, int] | None = None,
 ) -> Station:
-    """The pair at a chosen setting for some sheets, with the band that suits them all unless one is given."""
+    """The pair at a setting for some sheets: in the band that suits them all unless one is given, and free to move as
+    far as that allows unless a choice is."""
     question, bench, principle = post.question, post.bench, post.principle
     surveys = {i: _survey(detail, principle) for i, detail in details.items()}
-    receiver = receiver_at(bench.receiver, choice.setting)
     if band is None:
+        receiver = receiver_at(bench.receiver, setting)
         bands = choose_bands(list(surveys.values()), receiver, step=principle.band_step)
         band = int(bands.low[0]), int(bands.high[0])
+    if choice is None:
         first = {i: post.surveys[i] for i in details}
-        choice = choice_at(bench, first, choice.setting, allowed=post.allowed, band=(float(band[0]), float(band[1])))
+        choice = choice_at(bench, first, setting, allowed=post.allowed, band=(float(band[0]), float(band[1])))
     overlaps = [question.sheets[i].overlap_mm for i in details]
     timing = time_line(
         line=question.job.line,
@@ -241,17 +245,11 @@ def why_not(station: Station, index: int) -> Fact:
     )
 
 
-def hopeless_at(post: Post, surveys: Mapping[int, Survey], choice: Choice) -> dict[int, Fact]:
-    """Sheets that by their survey alone overlap, even by themselves, by more than half their own spread: no need to
-    compute them in full."""
-    found = {}
-    receiver = receiver_at(post.bench.receiver, choice.setting)
-    for i, survey in surveys.items():
-        here = survey.at(choice.setting)
-        alone = choose_bands([here], receiver, step=post.principle.band_step)
-        if alone.worst[0] < -0.5 * float(here.single.p99[0] - here.single.p1[0]):
-            found[i] = cause(here, receiver, alone)
-    return found
+def hopeless(survey: Survey, bands: Bands, *, setting: int) -> bool:
+    """Whether, by its survey with a band of its own, a sheet overlaps by more than half its own spread: no need to
+    compute it in full."""
+    spread = float(survey.single.p99[setting] - survey.single.p1[setting])
+    return float(bands.worst[setting]) < -0.5 * spread
 
 
 def unfit(station: Station) -> list[int]:
@@ -265,13 +263,9 @@ def unfit(station: Station) -> list[int]:
 
 
 def _survey(detail: Detail, principle: Principle) -> Survey:
-    grid = principle.grid
-    return Survey(
-        no_sheet=span_of(grid, detail.no_sheet),
-        single=span_of(grid, detail.single),
-        double=span_of(grid, detail.double),
-        fewer=None if detail.fewer is None else span_of(grid, detail.fewer),
-    )
+    states = [detail.no_sheet, detail.single, detail.double, *([] if detail.fewer is None else [detail.fewer])]
+    no_sheet, single, double, *fewer = spans_of(principle.grid, states)
+    return Survey(no_sheet=no_sheet, single=single, double=double, fewer=fewer[0] if fewer else None)
 
 
 def beam_of(post: Post) -> SoundBeam | None:

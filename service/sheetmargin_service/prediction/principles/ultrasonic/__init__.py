@@ -9,14 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Asked, Bench, Detail, Fact
 from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
-from sheetmargin_service.prediction.principles.ultrasonic.fleet import Fleet
-from sheetmargin_service.prediction.principles.ultrasonic.pair import row_in_air
+from sheetmargin_service.prediction.principles.ultrasonic.fleet import Look, fleet_under
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
 
 
@@ -35,15 +32,17 @@ class Ultrasonic:
 
     def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
         parameters = tuple(c.parameters for c in detector_classes if isinstance(c.parameters, UltrasonicParameters))
-        row = row_in_air(parameters, conditions.mean_air())
-        fleet = Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg))
-        return [UltrasonicBench(detector_class=c, fleet=fleet, place=place) for place, c in enumerate(detector_classes)]
+        fleet, looks = fleet_under(parameters, conditions), dict[int, Look]()
+        return [
+            UltrasonicBench(detector_class=c, fleet=fleet, place=place, looks=looks)
+            for place, c in enumerate(detector_classes)
+        ]
 
     def details(self, asked: Sequence[Asked]) -> list[Detail]:
         if not asked:
             return []
         own = [(bench, sheet, setting) for bench, sheet, setting in asked if isinstance(bench, UltrasonicBench)]
-        return own[0][0].fleet.details([(sheet, bench.place_of(setting)) for bench, sheet, setting in own])
+        return own[0][0].fleet.details([(bench.look(sheet), bench.place_of(setting)) for bench, sheet, setting in own])
 
 
 PRINCIPLE = Ultrasonic()

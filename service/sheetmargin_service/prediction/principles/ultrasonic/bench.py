@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +12,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Detail, Fact, Receiver, Settings, Survey
 from sheetmargin_service.prediction.principles.ultrasonic.facts import facts_of
-from sheetmargin_service.prediction.principles.ultrasonic.fleet import Fleet
+from sheetmargin_service.prediction.principles.ultrasonic.fleet import Fleet, Look
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
 
 Array = NDArray[np.float64]
@@ -22,11 +21,15 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True, kw_only=True)
 class UltrasonicBench:
-    """The class that stands at `place` of a fleet. N settings: its own that fit the line."""
+    """The class that stands at `place` of a fleet. N settings: its own that fit the line.
+
+    `looks`: what is known of each sheet, by identity; benches that are asked together share them.
+    """
 
     detector_class: DetectorClass
     fleet: Fleet
     place: int
+    looks: dict[int, Look]
 
     @property
     def pair(self) -> Pair:
@@ -40,20 +43,13 @@ class UltrasonicBench:
     def _part(self) -> slice:
         return self.fleet.settings[self.place]
 
-    @cached_property
+    @property
     def settings(self) -> Settings:
-        keep = self.fleet.keep[self._part]
-        return Settings(gap_mm=self.fleet.row.gap_mm[keep], tilt_deg=self.fleet.row.tilt_deg[keep])
+        return self.fleet.offers[self.place]
 
-    @cached_property
+    @property
     def receiver(self) -> Receiver:
-        p, open_db = self.parameters, self.fleet.open_db[self._part]
-        overload, noise = p.overload_db + open_db, p.noise_db + open_db
-        return Receiver(
-            lowest_edge=np.maximum(overload, 0.0) + 1.0,
-            highest_edge=np.minimum(overload + p.gain_range_db + p.span_db, noise),
-            widest_band=p.span_db,
-        )
+        return self.fleet.receivers[self.place]
 
     @property
     def floors_db(self) -> tuple[Array, Array]:
@@ -64,11 +60,17 @@ class UltrasonicBench:
     def refuses(self, sheet: Sheet) -> Fact | None:
         return None
 
+    def look(self, sheet: Sheet) -> Look:
+        """What is known of a sheet before the fleet, computed once."""
+        if id(sheet) not in self.looks:
+            self.looks[id(sheet)] = Look(fleet=self.fleet, sheet=sheet)
+        return self.looks[id(sheet)]
+
     def survey(self, sheet: Sheet) -> Survey:
-        return self.fleet.look(sheet).survey.of(self._part)
+        return self.look(sheet).survey.of(self._part)
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self.fleet.details([(sheet, self.place_of(setting))])[0]
+        return self.fleet.details([(self.look(sheet), self.place_of(setting))])[0]
 
     def place_of(self, setting: int) -> int:
         """One of the bench's settings among those of the fleet."""
@@ -76,7 +78,7 @@ class UltrasonicBench:
 
     def single_db(self, sheet: Sheet) -> Array:
         """Mean attenuation of one sheet, (N,)."""
-        return self.fleet.look(sheet).single.mean[self._part]
+        return self.look(sheet).single.mean[self._part]
 
     def bounce_amplitude(self, attenuation_db: float) -> Array:
         """Relative amplitude of a bounce between a face and a sheet of that attenuation, (N,)."""
@@ -89,4 +91,4 @@ class UltrasonicBench:
 def bench_of(detector_class: DetectorClass, pair: Pair, conditions: Conditions, *, keep: Indices) -> UltrasonicBench:
     """A class by itself, at the settings `keep` of a pair."""
     fleet = Fleet(row=Row(pairs=(pair,)), conditions=conditions, keep=keep)
-    return UltrasonicBench(detector_class=detector_class, fleet=fleet, place=0)
+    return UltrasonicBench(detector_class=detector_class, fleet=fleet, place=0, looks={})

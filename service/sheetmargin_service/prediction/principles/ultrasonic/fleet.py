@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import VARIANTS
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.noise import Noise
-from sheetmargin_service.prediction.principles.base import Detail, Span, Spread, Survey
+from sheetmargin_service.prediction.principles.base import Detail, Receiver, Settings, Span, Spread, Survey
 from sheetmargin_service.prediction.principles.ultrasonic.levels import ONE, Branches, Levels, levels_before
-from sheetmargin_service.prediction.principles.ultrasonic.pair import Row
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, row_in_air
 from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
     add_powers_db,
     bypass_floor,
@@ -48,7 +48,6 @@ class Fleet:
     row: Row
     conditions: Conditions
     keep: Indices
-    _looks: dict[int, Look] = field(default_factory=dict)
     _open: dict[int, Spread] = field(default_factory=dict)
 
     @cached_property
@@ -61,6 +60,20 @@ class Fleet:
     def open_db(self) -> Array:
         """Open path relative to the one at the reference gap, (N,)."""
         return self.row.open_db[self.keep]
+
+    @cached_property
+    def offers(self) -> tuple[Settings, ...]:
+        """What each pair offers."""
+        gap_mm, tilt_deg = self.row.gap_mm[self.keep], self.row.tilt_deg[self.keep]
+        return tuple(Settings(gap_mm=gap_mm[part], tilt_deg=tilt_deg[part]) for part in self.settings)
+
+    @cached_property
+    def receivers(self) -> tuple[Receiver, ...]:
+        """Where each pair's band edges may lie."""
+        return tuple(
+            receiver_of(pair.parameters, self.open_db[part])
+            for pair, part in zip(self.row.pairs, self.settings, strict=True)
+        )
 
     def per_setting(self, values: Sequence[float]) -> Array:
         """One value for each pair, at each of its settings, (N,)."""
@@ -124,52 +137,37 @@ class Fleet:
         deviation[:, 0] = (sigma / step) ** 2 * np.abs(rise[:, 0])
         return np.asarray(deviation.ravel() ** 2)
 
-    def look(self, sheet: Sheet) -> Look:
-        """What is known of a sheet before this fleet, computed once."""
-        key = id(sheet)
-        if key not in self._looks:
-            self._looks[key] = Look(fleet=self, sheet=sheet)
-        return self._looks[key]
-
-    def details(self, asked: Sequence[tuple[Sheet, int]]) -> list[Detail]:
-        """Sheets, each at one setting, with every spread; those of one sheet are best asked in a row."""
-        self._know_open([setting for _, setting in asked])
+    def details(self, asked: Sequence[tuple[Look, int]]) -> list[Detail]:
+        """Sheets, each at one setting, with every spread."""
         settings: dict[int, list[int]] = defaultdict(list)
-        looks = {id(sheet): self.look(sheet) for sheet, _ in asked}
-        for sheet, setting in asked:
-            settings[id(sheet)].append(setting)
-        doubles, fewer = {}, {}
-        for key, look in looks.items():
-            doubles[key], fewer[key] = look.at_settings(settings[key])
-        single_clouds, double_clouds, fewer_clouds, moves = [], [], [], []
-        for sheet, setting in asked:
-            look, place = looks[id(sheet)], settings[id(sheet)].index(setting)
-            double = doubles[id(sheet)].at(place)
-            single_clouds.append(look.cloud(look.single.branches.at(setting), setting, sheets=1))
-            double_clouds.append(look.cloud(double, setting, sheets=2))
-            moves.append(look.moves(double, setting))
-            less = fewer[id(sheet)]
-            if less is not None:
-                fewer_clouds.append(look.cloud(less.at(place), setting, sheets=1))
-        singles, pairs = spreads_of(single_clouds), spreads_of(double_clouds)
-        missing = iter(spreads_of(fewer_clouds) if fewer_clouds else [])
+        for look, setting in asked:
+            settings[id(look)].append(setting)
+        looks = {id(look): look for look, _ in asked}
+        pairs = {key: looks[key].at_settings(settings[key]) for key in settings}
+        # No sheet changes what is read without one.
+        new = [setting for setting in dict.fromkeys(setting for _, setting in asked) if setting not in self._open]
+        clouds, moves = [self._open_cloud(setting) for setting in new], []
+        for look, setting in asked:
+            place = settings[id(look)].index(setting)
+            double, fewer = pairs[id(look)]
+            moves.append(look.moves(double.at(place), setting))
+            clouds.append(look.cloud(look.single.branches.at(setting), setting, sheets=1))
+            clouds.append(look.cloud(double.at(place), setting, sheets=2))
+            if fewer is not None:
+                clouds.append(look.cloud(fewer.at(place), setting, sheets=1))
+        spreads = spreads_of(clouds)
+        self._open.update(zip(new, spreads[: len(new)], strict=True))
+        following = iter(spreads[len(new) :])
         return [
             Detail(
                 no_sheet=self._open[setting],
-                single=single,
-                double=double,
-                fewer=None if sheet.plies == 1 else next(missing),
+                single=next(following),
+                double=next(following),
+                fewer=next(following) if look.sheet.plies > 1 else None,
                 moves=moved,
             )
-            for (sheet, setting), single, double, moved in zip(asked, singles, pairs, moves, strict=True)
+            for (look, setting), moved in zip(asked, moves, strict=True)
         ]
-
-    def _know_open(self, settings: Sequence[int]) -> None:
-        """Spreads of no sheet, which no sheet changes, each computed once."""
-        new = [setting for setting in dict.fromkeys(settings) if setting not in self._open]
-        if new:
-            clouds = [self._open_cloud(setting) for setting in new]
-            self._open.update(zip(new, spreads_of(clouds), strict=True))
 
     def _open_cloud(self, setting: int) -> Cloud:
         open_path = Branches(attenuation_db=np.zeros((1, 1, 1)), weights=ONE)
@@ -186,16 +184,8 @@ class Fleet:
             variance=variance,
             common=float(self.common_variance[setting]),
             bypass=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
-            noise=self._noise(setting),
+            noise=receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=open_db),
         )
-
-    def _noise(self, setting: int) -> Noise:
-        """The receiver's noise, one object for every state of a setting."""
-        if setting in self._open:
-            known = self._open[setting].noise
-            assert known is not None
-            return known
-        return receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=float(self.open_db[setting]))
 
     def span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
         """Percentiles of nominal branches (1, K, N) with a Gaussian spread, `mean` their centre where it is known
@@ -210,6 +200,13 @@ class Fleet:
     def causes(self, setting: int) -> tuple[float, float]:
         """Standard deviations of drift and of the air's absorption at a setting."""
         return float(self._drift_variance[setting]) ** 0.5, float(self._air_variance[setting]) ** 0.5
+
+
+@lru_cache(maxsize=16)
+def fleet_under(parameters: tuple[UltrasonicParameters, ...], conditions: Conditions) -> Fleet:
+    """Some classes under given conditions, at the settings that are searched."""
+    row = row_in_air(parameters, conditions.mean_air())
+    return Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -328,3 +325,13 @@ def absorption_swing_db_per_m(frequency_hz: float, conditions: Conditions) -> fl
     """By how much the absorption of the air differs over the corners of the conditions."""
     per_m = [float(absorption_db_per_m(frequency_hz=frequency_hz, air=air)) for air in conditions.corner_airs()]
     return max(per_m) - min(per_m)
+
+
+def receiver_of(parameters: UltrasonicParameters, open_db: Array) -> Receiver:
+    """Where band edges may lie at settings with an open path `open_db` (N,)."""
+    p, overload = parameters, parameters.overload_db + open_db
+    return Receiver(
+        lowest_edge=np.maximum(overload, 0.0) + 1.0,
+        highest_edge=np.minimum(overload + p.gain_range_db + p.span_db, p.noise_db + open_db),
+        widest_band=p.span_db,
+    )

@@ -34,6 +34,7 @@ def bypass_floor(grid: SignalGrid, *, bypass_db: float, open_db: float) -> Floor
     return Floor(first=first, matrix=_bypass_matrix(grid.step, remainder))
 
 
+@lru_cache(maxsize=1024)
 def receiver_noise(grid: SignalGrid, *, noise_db: float, open_db: float) -> Noise:
     """What complex Gaussian noise makes of one reading, likewise."""
     first, remainder = _place(grid, noise_db, open_db)

@@ -8,9 +8,9 @@ from itertools import compress
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, spence
+from scipy.special import spence
 
-from sheetmargin_service.prediction.grid import REACH, SignalGrid, phase_nodes
+from sheetmargin_service.prediction.grid import REACH, SignalGrid, normal_share, phase_nodes
 from sheetmargin_service.prediction.noise import Floor, Noise
 from sheetmargin_service.prediction.principles.base import Spread
 from sheetmargin_service.prediction.principles.ultrasonic.levels import AIR_BELIEF, Branches
@@ -57,16 +57,15 @@ def spreads_of(clouds: Sequence[Cloud]) -> list[Spread]:
     """Nodes blurred, with the bypass where it is near, and moved by what moves every state."""
     counts = [len(cloud.nodes) for cloud in clouds]
     rows = np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1])
-    nodes = np.zeros((sum(counts), max(cloud.nodes.shape[1] for cloud in clouds)))
-    weights = np.zeros_like(nodes)
-    near = np.zeros(len(clouds), dtype=bool)
-    for index, (cloud, own) in enumerate(zip(clouds, rows, strict=True)):
-        nodes[own[0] : own[-1] + 1, : cloud.nodes.shape[1]] = cloud.nodes
-        weights[own[0] : own[-1] + 1, : cloud.nodes.shape[1]] = cloud.weights
-        weakest = float(cloud.nodes.max()) + REACH * np.sqrt(cloud.variance)
-        near[index] = weakest >= GRID.low + GRID.step * cloud.bypass.first
     variance, common = (np.array([getattr(c, name) for c in clouds]) for name in ("variance", "common"))
-    pmf = GRID.spread(nodes, weights, np.sqrt(np.repeat(np.where(near, variance, variance + common), counts)))
+    weakest = np.array([cloud.nodes.max() for cloud in clouds]) + REACH * np.sqrt(variance)
+    near = weakest >= GRID.low + GRID.step * np.array([cloud.bypass.first for cloud in clouds])
+    pmf = GRID.spread_sets(
+        np.concatenate([cloud.nodes.ravel() for cloud in clouds]),
+        np.concatenate([cloud.weights.ravel() for cloud in clouds]),
+        np.concatenate([np.repeat(own, cloud.nodes.shape[1]) for cloud, own in zip(clouds, rows, strict=True)]),
+        np.sqrt(np.repeat(np.where(near, variance, variance + common), counts)),
+    )
     for cloud, own in compress(zip(clouds, rows, strict=True), near):
         pmf[own] = cloud.bypass.of(pmf[own])
     if near.any():
@@ -104,12 +103,12 @@ def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array
     share = np.cumsum(weights[order], axis=0)
     columns = np.arange(nodes.shape[1])
     p50, p99 = (nodes[order[np.argmax(share >= q, axis=0), columns], columns] for q in (0.5, 0.99 - 1e-9))
-    low, high = nodes.min(axis=0) - 1.05 * Z99 * sigma, nodes.max(axis=0)
+    low, high = nodes[order[0], columns] - 1.05 * Z99 * sigma, nodes[order[-1], columns]
     scaled, inverse = nodes / sigma, 1.0 / sigma
     share_low, share_high = np.zeros_like(low), np.ones_like(high)
     for _ in range(5):
         place = 0.5 * (low + high)
-        here = weights @ ndtr(place * inverse - scaled)
+        here = weights @ normal_share(place * inverse - scaled)
         below = here < 0.01
         low, share_low = np.where(below, place, low), np.where(below, here, share_low)
         high, share_high = np.where(below, high, place), np.where(below, share_high, here)
