@@ -50,7 +50,9 @@ from sheetmargin.bench_question import (
 from sheetmargin.client import Client
 from sheetmargin.errors import (
     ConnectionFailed,
+    ExtraNotInstalled,
     Fault,
+    IncompleteAnswer,
     InvalidJob,
     NotAuthorised,
     PlotsNotInstalled,
@@ -59,6 +61,7 @@ from sheetmargin.errors import (
     SheetmarginError,
     TooManyRequests,
     UnexpectedAnswer,
+    UnusableKeyFile,
 )
 from sheetmargin.job import (
     Controller,
@@ -109,6 +112,7 @@ from sheetmargin.notes import (
     Rejection,
     Unplaced,
 )
+from sheetmargin.outcome import Outcome
 
 __all__ = [
     "Alignment",
@@ -135,6 +139,7 @@ __all__ = [
     "Double",
     "Environment",
     "Estimate",
+    "ExtraNotInstalled",
     "Fault",
     "Filled",
     "Fit",
@@ -146,6 +151,7 @@ __all__ = [
     "Geometry",
     "Grid",
     "Housing",
+    "IncompleteAnswer",
     "InstalledProfile",
     "InstalledSetup",
     "Interval",
@@ -166,6 +172,7 @@ __all__ = [
     "Note",
     "Order",
     "OrderLine",
+    "Outcome",
     "Percentiles",
     "PlotsNotInstalled",
     "Point",
@@ -194,6 +201,7 @@ __all__ = [
     "TrappedAir",
     "UnexpectedAnswer",
     "Unplaced",
+    "UnusableKeyFile",
     "Version",
     "Wall",
     "Window",

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import urlsplit
 
 from sheetmargin.answer import Answer
 from sheetmargin.bench import Diagnosis, Fit, Prediction
 from sheetmargin.bench_question import DiagnosisQuestion, FitQuestion, PredictionQuestion
 from sheetmargin.decode import decode
-from sheetmargin.encode import job_to_json, question_to_json
-from sheetmargin.errors import ConnectionFailed, NotAuthorised
-from sheetmargin.job import Job, Sheet
+from sheetmargin.encode import Question, job_to_json, question_to_json
+from sheetmargin.errors import ConnectionFailed, InvalidJob, NotAuthorised
 from sheetmargin.library import (
     Catalogue,
     Catalogues,
@@ -25,18 +26,33 @@ from sheetmargin.library import (
 
 if TYPE_CHECKING:
     # requests costs most of the time of an import; it is loaded with the first client.
+    from concurrent.futures import Executor
+
     from requests.adapters import BaseAdapter
 
+    from sheetmargin.bulk import Progress
+    from sheetmargin.outcome import Outcome
     from sheetmargin.transport import Parameters, Reply
+
+
+class _Way(NamedTuple):
+    """How to come to an equal client in another process. `url` is None for the service in the process itself."""
+
+    url: str | None
+    token: str | None
+    timeout: float
+    retries: int
+    language: str | None
+    catalogue: str | None
 
 
 class Client:
     """Asks a sheetmargin service.
 
     `timeout` is in seconds, for connecting and between two bytes of an answer. A call that fails for want of a
-    connection, or is answered 429 or 503, is tried again up to `retries` times, after the wait that Retry-After asks
-    for (up to a minute) or with exponential backoff. `language` (`en`, `de`) is the language of the texts. One client
-    may serve a whole program.
+    connection, or is answered 429, 502 or 503, is tried again up to `retries` times, after the wait that Retry-After
+    asks for (up to a minute) or with exponential backoff. `language` (`en`, `de`) is the language of the texts. One
+    client may serve a whole program, and its copy another process: the token goes along when a client is pickled.
     """
 
     def __init__(
@@ -54,9 +70,10 @@ class Client:
         if not timeout > 0:
             raise ValueError(f"timeout is {timeout!r}; expected seconds above 0")
         self._url = _checked_url(url)
+        self._way = _Way(self._url, _checked_token(token), timeout, retries, language, None)
         self._transport = Transport(
             self._url,
-            token=_checked_token(token),
+            token=self._way.token,
             timeout_s=timeout,
             retries=retries,
             language=language,
@@ -64,16 +81,31 @@ class Client:
         )
 
     @classmethod
-    def in_process(cls, *, token: str | None = None, language: str | None = None) -> Client:
+    def in_process(
+        cls,
+        *,
+        catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None = None,
+        token: str | None = None,
+        language: str | None = None,
+    ) -> Client:
         """A client of the service in this process; no server, no network. Raises ServiceNotInstalled without the extra.
 
-        The service takes its settings from the environment, as a server does.
+        The service takes its settings from the environment, as a server does; `catalogue` is a file of detector
+        classes, or several by name, in place of SHEETMARGIN_CATALOGUE.
         """
         from sheetmargin.local import URL, WsgiAdapter, load_application
 
-        return cls(URL, token, retries=0, language=language, _adapter=WsgiAdapter(load_application()))
+        files = _catalogue_setting(catalogue)
+        client = cls(URL, token, retries=0, language=language, _adapter=WsgiAdapter(load_application(files)))
+        client._way = client._way._replace(url=None, catalogue=files)
+        return client
 
-    def recommend(self, question: Job | Sheet | Sequence[Sheet]) -> Answer:
+    @property
+    def in_this_process(self) -> bool:
+        """Whether the service runs here."""
+        return self._way.url is None
+
+    def recommend(self, question: Question) -> Answer:
         """Ranked recommendations for a job; a sheet or several alone are a job with every default."""
         return decode(Answer, self.request("POST", "/v1/recommendations", body=job_to_json(question)).json())
 
@@ -88,6 +120,60 @@ class Client:
     def diagnose(self, question: DiagnosisQuestion) -> Diagnosis:
         """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
         return decode(Diagnosis, self.request("POST", "/v1/diagnoses", body=question_to_json(question)).json())
+
+    def recommend_many(
+        self,
+        questions: Iterable[Question | InvalidJob],
+        *,
+        workers: int | None = None,
+        executor: Executor | None = None,
+        chunk: int = 50,
+        progress: bool | Progress = False,
+        resume: str | os.PathLike[str] | None = None,
+    ) -> Iterator[Outcome]:
+        """The outcome of each question, in order: its answer, or the error that it alone has.
+
+        Questions are taken as they are needed, `chunk` to a call, up to `workers` calls at once (one, if not told): by
+        threads, or by processes where the service runs in this one (then the program's main part has to be behind
+        `if __name__ == "__main__":`). An `executor` of `concurrent.futures` or of a cluster takes their place, and is
+        given `workers` calls at a time (if not told, as many as this machine has cores). `progress` shows a bar
+        (extra `bulk`), or is called with the number done and the total if known. `resume` is a file that remembers
+        what was answered: with it a run that was broken off goes on where it was.
+
+        An InvalidJob among the questions is its own outcome: a source hands on what it cannot read. What concerns the
+        whole is raised: no service, no right to ask, an answer that stays cut off
+        (IncompleteAnswer), a key file that does not belong here (UnusableKeyFile).
+        """
+        from sheetmargin.bulk import recommend_many
+
+        return recommend_many(
+            self, questions, workers=workers, executor=executor, chunk=chunk, progress=progress, resume=resume
+        )
+
+    def send_batch(self, jobs: Sequence[bytes]) -> list[bytes]:
+        """One call with up to 1,000 jobs as JSON; the item of each as it came. `recommend_many` makes many of these."""
+        from sheetmargin.outcome import items_in
+        from sheetmargin.transport import LINES
+
+        headers = {
+            "Content-Type": LINES,
+            "Accept": f"{LINES}, application/problem+json",
+            # A connection that is kept would hold all calls of a client to the same process of the server.
+            "Connection": "close",
+        }
+        body = b"\n".join(jobs) + b"\n"
+        reply = self._transport.send("POST", "/v1/recommendations/batch", body=body, headers=headers)
+        return items_in(reply.content, count=len(jobs))
+
+    def fingerprint(self) -> dict[str, Any]:
+        """What answers depend on beside the question."""
+        version = self.version()
+        return {
+            "build": version.build,
+            "model_version": version.model_version,
+            "catalogues": [[one.name, one.version] for one in self.catalogues()],
+            "language": self._way.language,
+        }
 
     def materials(self, q: str | None = None) -> tuple[Material, ...]:
         """The materials of the library; with `q`, those whose names are like it, best first."""
@@ -119,8 +205,27 @@ class Client:
     def __exit__(self, *exception: object) -> None:
         self.close()
 
+    def __reduce__(self) -> tuple[Callable[[_Way], Client], tuple[_Way]]:
+        return _arrived, (self._way,)
+
     def __repr__(self) -> str:
         return f"Client({self._url!r})"
+
+
+@lru_cache(maxsize=8)
+def _arrived(way: _Way) -> Client:
+    """A client that was pickled, once in a process: the service in a process is loaded once."""
+    if way.url is None:
+        return Client.in_process(catalogue=way.catalogue, token=way.token, language=way.language)
+    return Client(way.url, way.token, way.timeout, retries=way.retries, language=way.language)
+
+
+def _catalogue_setting(
+    catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None,
+) -> str | None:
+    if isinstance(catalogue, Mapping):
+        return ",".join(f"{name}={os.fspath(path)}" for name, path in catalogue.items())
+    return None if catalogue is None else os.fspath(catalogue)
 
 
 def _checked_url(url: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from numbers import Integral, Real
 from typing import Any
@@ -12,9 +12,12 @@ from typing import Any
 from sheetmargin.errors import Fault, InvalidJob
 from sheetmargin.job import Job, Sheet
 
+Question = Job | Sheet | Sequence[Sheet] | Mapping[str, Any]
+"""A job; a sheet or several alone, which are a job with every default; or a job by the names of the contract."""
 
-def job_to_json(question: Job | Sheet | Sequence[Sheet]) -> bytes:
-    """The JSON of a job; one sheet or several alone are a job with every default.
+
+def job_to_json(question: Question) -> bytes:
+    """The JSON of a question.
 
     Raises InvalidJob, without asking the service, for what JSON cannot carry (NaN, infinity, a foreign object).
     """
@@ -22,14 +25,19 @@ def job_to_json(question: Job | Sheet | Sequence[Sheet]) -> bytes:
         question = Job(sheets=(question,))
     elif isinstance(question, Sequence) and not isinstance(question, (str, bytes)):
         question = Job(sheets=question)
-    if not isinstance(question, Job):
-        raise _invalid(None, f"{type(question).__name__} is no question", "a Job, a Sheet or a sequence of Sheets")
+    if not isinstance(question, Job | Mapping):
+        expected = "a Job, a Sheet, a sequence of Sheets, or a mapping"
+        raise _invalid(None, f"{type(question).__name__} is no question", expected)
     return question_to_json(question)
 
 
 def question_to_json(question: object) -> bytes:
     """The JSON of any question that is a dataclass; raises InvalidJob as `job_to_json` does."""
-    return json.dumps(_encode(question, ""), ensure_ascii=False, allow_nan=False).encode()
+    text = json.dumps(_encode(question, ""), ensure_ascii=False, allow_nan=False)
+    try:
+        return text.encode()
+    except UnicodeEncodeError as error:
+        raise _invalid(None, f"{text[error.start]!r} cannot be written as JSON", "text in Unicode") from error
 
 
 def _encode(value: object, pointer: str) -> Any:
@@ -46,6 +54,8 @@ def _encode(value: object, pointer: str) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         members = ((field.name, getattr(value, field.name)) for field in fields(value))
         return {name: _encode(member, f"{pointer}/{name}") for name, member in members if member is not None}
+    if isinstance(value, Mapping):
+        return {str(name): _encode(member, f"{pointer}/{name}") for name, member in value.items()}
     if isinstance(value, Sequence) and not isinstance(value, (bytes, bytearray)):
         return [_encode(member, f"{pointer}/{index}") for index, member in enumerate(value)]
     raise _invalid(pointer, f"{type(value).__name__} cannot be written as JSON", "a number, text, or a part of a job")

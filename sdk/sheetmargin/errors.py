@@ -90,6 +90,25 @@ class ConnectionFailed(SheetmarginError):
         self.transient = transient
 
 
+class IncompleteAnswer(ConnectionFailed):
+    """An answer was cut off: the connection broke in its middle, or a batch has no end line."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(message, transient=True)
+
+
+class UnusableKeyFile(SheetmarginError):
+    """A file to go on from was begun with another service, catalogue or language, or is something else altogether."""
+
+
+class ExtraNotInstalled(SheetmarginError):
+    """Something was wanted that an extra brings, and it is not installed."""
+
+    @classmethod
+    def missing(cls, name: str, *, extra: str) -> ExtraNotInstalled:
+        return cls(f"{name} is not installed in this Python:\n  pip install 'sheetmargin[{extra}]'")
+
+
 class ServiceNotInstalled(SheetmarginError):
     """The service was wanted in this process, and the extra that brings it is not installed."""
 

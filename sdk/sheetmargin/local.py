@@ -26,8 +26,8 @@ GROUP = "sheetmargin.in_process"
 URL = "http://in-process"
 
 
-def load_application() -> WSGIApplication:
-    """The service's application.
+def load_application(catalogue: str | None = None) -> WSGIApplication:
+    """The service's application. `catalogue` stands for SHEETMARGIN_CATALOGUE of the environment.
 
     Raises ServiceNotInstalled, naming the command that installs it, and ServiceUnavailable where a setting in the
     environment keeps the service from starting.
@@ -36,7 +36,7 @@ def load_application() -> WSGIApplication:
     if entry is None:
         raise ServiceNotInstalled.missing(f"the entry point {GROUP}")
     try:
-        return entry.load()()  # type: ignore[no-any-return]
+        return entry.load()(**({} if catalogue is None else {"catalogue": catalogue}))  # type: ignore[no-any-return]
     except ModuleNotFoundError as error:
         if (error.name or "").startswith("sheetmargin_service."):
             raise

@@ -18,6 +18,7 @@ from sheetmargin.decode import decode
 from sheetmargin.errors import (
     ConnectionFailed,
     Fault,
+    IncompleteAnswer,
     InvalidJob,
     NotAuthorised,
     ServiceUnavailable,
@@ -29,7 +30,11 @@ from sheetmargin.retry import LONGEST_WAIT_S, backoff_s, retry_after_s
 
 Parameters = Mapping[str, str | int | float | Sequence[str] | None]
 
-RETRIED_STATUSES = (429, 503)
+JSON = "application/json"
+LINES = "application/x-ndjson"
+
+RETRIED_STATUSES = (429, 502, 503)
+"""Busy, or a proxy whose server broke off: what was asked is computed anew without harm."""
 
 ERRORS: dict[int, type[SheetmarginError]] = {
     400: InvalidJob,
@@ -81,11 +86,19 @@ class Transport:
         if adapter:
             self._session.mount(url, adapter)
 
-    def send(self, method: str, path: str, *, params: Parameters | None = None, body: bytes | None = None) -> Reply:
+    def send(
+        self,
+        method: str,
+        path: str,
+        *,
+        params: Parameters | None = None,
+        body: bytes | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> Reply:
         """One call, retried where that can help. Raises a SheetmarginError for anything but a success."""
         for attempt in range(self._retries + 1):
             try:
-                return self._send_once(method, path, params, body)
+                return self._send_once(method, path, params, body, headers or {})
             except SheetmarginError as error:
                 wait_s = self._wait_s(error, attempt)
                 if wait_s is None:
@@ -105,14 +118,16 @@ class Transport:
             return None
         return backoff_s(attempt, retry_after_s=error.retry_after_s)
 
-    def _send_once(self, method: str, path: str, params: Parameters | None, body: bytes | None) -> Reply:
+    def _send_once(
+        self, method: str, path: str, params: Parameters | None, body: bytes | None, headers: Mapping[str, str]
+    ) -> Reply:
         try:
             response = self._session.request(
                 method,
                 self._url + path,
                 params=params,
                 data=body,
-                headers={"Content-Type": "application/json"} if body is not None else None,
+                headers={**({"Content-Type": JSON} if body is not None else {}), **headers},
                 timeout=self._timeout_s,
                 # A redirected POST would arrive as a GET, and the token elsewhere.
                 allow_redirects=False,
@@ -127,6 +142,9 @@ class Transport:
                 "is this the address of a sheetmargin service?",
                 status=response.status_code,
             )
+        if response.headers["Content-Type"].startswith(LINES) and not _ended(response.content):
+            lines = response.content.count(b"\n")
+            raise IncompleteAnswer(f"The answer of {response.url} was cut off after {lines} lines.")
         return Reply(status=response.status_code, headers=response.headers, content=response.content)
 
     def _connection_failed(self, error: requests.RequestException) -> ConnectionFailed:
@@ -135,8 +153,10 @@ class Transport:
             return ConnectionFailed(f"{self._url} gave no answer within {self._timeout_s:g} s.", transient=False)
         if isinstance(error, requests.exceptions.SSLError):
             return ConnectionFailed(f"{self._url} cannot be trusted: {error}.", transient=False)
-        broken = (requests.ConnectionError, requests.exceptions.ChunkedEncodingError)
-        return ConnectionFailed(f"{self._url} cannot be reached: {error}.", transient=isinstance(error, broken))
+        if isinstance(error, requests.exceptions.ChunkedEncodingError):
+            return IncompleteAnswer(f"The answer of {self._url} was cut off: {error}.")
+        broken = isinstance(error, requests.ConnectionError)
+        return ConnectionFailed(f"{self._url} cannot be reached: {error}.", transient=broken)
 
     def _authorise(self, request: requests.PreparedRequest) -> requests.PreparedRequest:
         if self._token:
@@ -147,11 +167,9 @@ class Transport:
 def _error(response: requests.Response) -> SheetmarginError:
     """The error that an answer other than a success stands for, with all that its problem document says (RFC 9457)."""
     status = response.status_code
-    kind = ERRORS.get(status, ServiceUnavailable if status >= 500 else UnexpectedAnswer)
+    kind = _kind(status)
     problem = _problem(response)
-    # A problem with errors has their gist as its detail; the errors themselves follow the message.
-    told = problem.title if problem.errors else problem.detail
-    message = told or f"{response.url} answered {status} {response.reason or ''}".rstrip() + "."
+    message = problem.message or f"{response.url} answered {status} {response.reason or ''}".rstrip() + "."
     if kind is UnexpectedAnswer and "Location" in response.headers:
         message += f" It points to {response.headers['Location']}."
     return kind(
@@ -163,12 +181,35 @@ def _error(response: requests.Response) -> SheetmarginError:
     )
 
 
+def _ended(lines: bytes) -> bool:
+    """Whether the last of several lines is there: the one that says that there are no more."""
+    return lines.endswith(b"\n") and lines[:-1].rpartition(b"\n")[2].startswith(b'{"end"')
+
+
+def problem_error(document: object) -> SheetmarginError:
+    """The error that a problem document within an answer stands for."""
+    problem = decode(_Problem, document)
+    status = problem.status or 500
+    message = problem.message or f"The service answered {status}."
+    return _kind(status)(message, status=status, request_id=problem.request_id, errors=problem.errors)
+
+
+def _kind(status: int) -> type[SheetmarginError]:
+    return ERRORS.get(status, ServiceUnavailable if status >= 500 else UnexpectedAnswer)
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Problem:
     title: str | None = None
+    status: int | None = None
     detail: str | None = None
     request_id: str | None = None
     errors: tuple[Fault, ...] = ()
+
+    @property
+    def message(self) -> str | None:
+        """A problem with errors has their gist as its detail; the errors themselves follow the message."""
+        return self.title if self.errors else self.detail
 
 
 def _problem(response: requests.Response) -> _Problem:

@@ -130,7 +130,9 @@ class Foreign:
         (Sheet(label=b"bytes"), "/sheets/0/label"),  # type: ignore[arg-type]
         (Foreign(80), None),
         ("copy-paper", None),
-        ({"sheets": []}, None),
+        ({"sheets": [{"thickness_um": float("inf")}]}, "/sheets/0/thickness_um"),
+        ({"sheets": [{"label": {1, 2}}]}, "/sheets/0/label"),
+        (Sheet(label="half a pair: \ud800"), None),
         (None, None),
     ],
 )
@@ -140,3 +142,10 @@ def test_what_json_cannot_carry_is_an_invalid_job(question: Any, pointer: str | 
     (fault,) = caught.value.errors
     assert fault.pointer == pointer
     assert fault.expected
+
+
+def test_a_job_by_the_names_of_the_contract() -> None:
+    assert json.loads(job_to_json({"sheets": ({"material": "pet", "thickness_um": "thin"},), "limit": None})) == {
+        "sheets": [{"material": "pet", "thickness_um": "thin"}],
+        "limit": None,
+    }

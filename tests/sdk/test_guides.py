@@ -9,7 +9,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from sheetmargin.cli import command
+from sheetmargin.cli import batch, command
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -38,6 +38,7 @@ def test_exit_codes_are_told_alike() -> None:
             command.BAD_INPUT,
             command.NOTHING_SERVES,
             command.NO_ANSWER,
+            batch.SOME_BAD,
             command.INTERRUPTED,
         )
     }

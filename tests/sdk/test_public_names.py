@@ -50,6 +50,10 @@ NAMES = [
     "Note",
     "SheetmarginError",
     "Fault",
+    "ExtraNotInstalled",
+    "IncompleteAnswer",
+    "UnusableKeyFile",
+    "Outcome",
     "Filled",
     "InvalidJob",
     "NotAuthorised",
@@ -116,7 +120,7 @@ def test_every_error_has_one_root() -> None:
     errors = [
         kind for name in NAMES if isinstance(kind := getattr(sheetmargin, name), type) and issubclass(kind, Exception)
     ]
-    assert len(errors) == 9
+    assert len(errors) == 12
     assert all(issubclass(error, sheetmargin.SheetmarginError) for error in errors)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from sheetmargin.answer import Answer
+from sheetmargin.cli.batch import add_batch_options, batch
 from sheetmargin.cli.bench import (
     add_diagnose_options,
     add_fit_options,
@@ -24,7 +25,7 @@ from sheetmargin.cli.serve import add_serve_options, serve
 from sheetmargin.client import Client
 from sheetmargin.decode import decode
 from sheetmargin.encode import job_to_json
-from sheetmargin.errors import InvalidJob, SheetmarginError
+from sheetmargin.errors import InvalidJob, SheetmarginError, UnusableKeyFile
 from sheetmargin.report import report
 
 SERVES, BAD_INPUT, NOTHING_SERVES, NO_ANSWER, INTERRUPTED = 0, 2, 3, 4, 130
@@ -35,6 +36,7 @@ exit codes:
   2    the question or the command line is wrong; the message says where and what would be right
   3    answered: nothing admitted serves this job
   4    no answer: not reachable, overloaded, not authorised, not installed, or not a sheetmargin service
+  5    `batch`: every row was asked about, and some of them are bad; the output and the messages say which and why
   130  interrupted
 """
 
@@ -47,7 +49,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return run(arguments)
     except SheetmarginError as error:
         print(f"sheetmargin: {_in_words(error, arguments)}", file=sys.stderr)
-        return BAD_INPUT if isinstance(error, InvalidJob) else NO_ANSWER
+        return BAD_INPUT if isinstance(error, InvalidJob | UnusableKeyFile) else NO_ANSWER
     except BrokenPipeError:
         # The reader, `head` say, has seen enough. Python flushes stdout once more at exit: give it somewhere to go.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -92,6 +94,9 @@ def _parser() -> argparse.ArgumentParser:
     made = command("diagnose", _asking(diagnose), "what is wrong with an installed set-up")
     add_diagnose_options(made)
     _add_client_options(made)
+    made = command("batch", _batch, "rank the set-ups for every row of a table")
+    add_batch_options(made)
+    _add_client_options(made, json=False)
     made = command("materials", _listing(materials), "list the materials, or those that a word finds")
     made.add_argument("query", nargs="?", help="part of a name, in any of the languages")
     _add_client_options(made)
@@ -102,7 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_client_options(parser: argparse.ArgumentParser) -> None:
+def _add_client_options(parser: argparse.ArgumentParser, *, json: bool = True) -> None:
     group = parser.add_argument_group("the service")
     group.add_argument(
         "--url", help="ask the service at this address; without it, the one installed here, in this process"
@@ -112,13 +117,17 @@ def _add_client_options(parser: argparse.ArgumentParser) -> None:
         "--timeout", type=positive, default=10, metavar="S", help="seconds to wait (default %(default)s)"
     )
     group.add_argument("--language", metavar="TAG", help="language of the texts: en or de")
-    group.add_argument("--json", action="store_true", help="print the service's JSON as it came")
+    if json:
+        group.add_argument("--json", action="store_true", help="print the service's JSON as it came")
 
 
 def _client(arguments: argparse.Namespace) -> Client:
     token = arguments.token or os.environ.get("SHEETMARGIN_TOKEN")
+    catalogue = getattr(arguments, "catalogue", None)
     if arguments.url is None:
-        return Client.in_process(token=token, language=arguments.language)
+        return Client.in_process(catalogue=catalogue, token=token, language=arguments.language)
+    if catalogue is not None:
+        raise InvalidJob("A catalogue file is for the service in this process; a service at an address has its own.")
     return Client(arguments.url, token, arguments.timeout, language=arguments.language)
 
 
@@ -129,6 +138,11 @@ def _recommend(arguments: argparse.Namespace) -> int:
     answer = decode(Answer, reply.json())
     _print(reply.content.decode() if arguments.json else report(answer))
     return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
+
+
+def _batch(arguments: argparse.Namespace) -> int:
+    with _client(arguments) as client:
+        return batch(client, arguments)
 
 
 def _job(arguments: argparse.Namespace) -> bytes:

@@ -1,0 +1,143 @@
+"""`sheetmargin batch stock.csv -o out.xlsx`: a table of sheets in, the same table with what serves each out."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import sys
+from collections import Counter, deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sheetmargin.bulk import MOST_JOBS
+from sheetmargin.client import Client
+from sheetmargin.columns import columns, job_of, named_by_column
+from sheetmargin.errors import InvalidJob
+from sheetmargin.outcome import Outcome
+from sheetmargin.quote import COLUMNS, row_of
+from sheetmargin.table import MOST_XLSX_ROWS, Row, Table, checked_suffix, need_polars, read_table, writing
+
+ALL_ANSWERED, SOME_BAD = 0, 5
+TOLD_ROWS = 20
+FIRST_ROW = 2
+"""Rows are told as a spreadsheet numbers them: the first one is below the head."""
+VERDICTS = ("suitable", "trial", "unsuitable")
+
+
+def add_batch_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("table", type=Path, help="CSV, XLSX or Parquet; its columns are named by the fields of a job")
+    parser.add_argument(
+        "-o", "--output", type=Path, required=True, metavar="FILE", help="where the answers go: .csv, .xlsx or .parquet"
+    )
+    parser.add_argument("--progress", action="store_true", help="show a bar (extra bulk)")
+    parser.add_argument("--workers", type=int, default=1, metavar="N", help="calls at once (default %(default)s)")
+    parser.add_argument("--chunk", type=int, default=50, metavar="N", help="rows in a call (default %(default)s)")
+    parser.add_argument(
+        "--resume", type=Path, metavar="FILE", help="remember answers in this file, and go on from it after a break"
+    )
+    parser.add_argument("--catalogue", metavar="FILE", help="catalogue file of the service in this process")
+
+
+def batch(client: Client, arguments: argparse.Namespace) -> int:
+    """Answer every row; rows that cannot be are kept with their problem. Returns the exit code."""
+    for path in (arguments.table, arguments.output):
+        need_polars(path)
+    if not arguments.output.parent.is_dir():
+        raise InvalidJob(f"{arguments.output.parent} is no folder to write to.")
+    if arguments.workers < 1 or not 1 <= arguments.chunk <= MOST_JOBS:
+        raise InvalidJob(f"Expected --workers of at least 1 and --chunk of 1 to {MOST_JOBS}.")
+    table = read_table(arguments.table)
+    if checked_suffix(arguments.output) == ".xlsx" and len(table) > MOST_XLSX_ROWS:
+        raise InvalidJob(f"{len(table)} rows are more than a spreadsheet holds; write .csv or .parquet.")
+    _tell_other_columns(table.columns)
+
+    names = {name: f"result_{name}" if name in table.columns else name for name in COLUMNS}
+    fields = columns()
+    numbers = {name for name in table.columns if name in fields and fields[name].kind in (int, float)}
+    numbers |= {names[name] for name, kind in COLUMNS.items() if kind is float}
+    tally = _Tally()
+    with writing(arguments.output, [*table.columns, *names.values()], numbers=numbers) as write:
+        for number, (row, outcome) in enumerate(_answered(client, table, arguments), start=FIRST_ROW):
+            result = row_of(named_by_column(outcome, table.columns))
+            write({**row.cells, **{names[name]: cell for name, cell in result.items()}})
+            tally.count(number, result)
+    tally.tell(arguments.output, problem=names["problem"])
+    return SOME_BAD if tally.bad else ALL_ANSWERED
+
+
+@dataclass(kw_only=True)
+class _Jobs:
+    """The jobs of a table's rows as they are taken; `taken` are the rows whose outcome is still to come."""
+
+    table: Table
+    taken: deque[Row] = field(default_factory=deque)
+
+    def __len__(self) -> int:
+        return len(self.table)
+
+    def __iter__(self) -> Iterator[dict[str, Any] | InvalidJob]:
+        for row in self.table:
+            self.taken.append(row)
+            if row.surplus:
+                # A cell may stand in another's place: what the row asks is not known.
+                more = ", ".join(map(repr, row.surplus))
+                yield InvalidJob(f"The row goes on after the last column, with {more}: is a comma not quoted?")
+            else:
+                # A row has room for one.
+                yield {"limit": 1, **job_of(row.cells, decimal_comma=self.table.decimal_comma)}
+
+
+def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> Iterator[tuple[Row, Outcome]]:
+    jobs = _Jobs(table=table)
+    for outcome in client.recommend_many(
+        jobs,
+        workers=arguments.workers,
+        chunk=arguments.chunk,
+        progress=arguments.progress,
+        resume=arguments.resume,
+    ):
+        yield jobs.taken.popleft(), outcome
+
+
+def _tell_other_columns(given: Sequence[str]) -> None:
+    """A column that is no field may be the owner's own, or misspelt: say so, once."""
+    known = columns()
+    if not any(name in known for name in given):
+        raise InvalidJob("No column is a field of a job; expected names such as material, grammage_gsm, thickness_um.")
+    for name in given:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.8)
+            meant = f"; did you mean {near[0]}?" if near else ""
+            print(f"sheetmargin: the column {name!r} is no field of a job and is kept as it is{meant}", file=sys.stderr)
+
+
+@dataclass(kw_only=True)
+class _Tally:
+    """What became of the rows."""
+
+    verdicts: Counter[str] = field(default_factory=Counter)
+    illustrative: int = 0
+    bad: int = 0
+    told: list[str] = field(default_factory=list)
+
+    def count(self, number: int, result: Mapping[str, Any]) -> None:
+        self.illustrative += result["illustrative"] == "true"
+        if result["problem"] is None:
+            self.verdicts[result["verdict"]] += 1
+            return
+        self.bad += 1
+        if self.bad <= TOLD_ROWS:
+            self.told.append(f"  row {number}: {result['problem']}")
+
+    def tell(self, output: Path, *, problem: str) -> None:
+        """Counts and the first bad rows, to standard error."""
+        counts = ", ".join(f"{self.verdicts[word]} {word}" for word in VERDICTS)
+        rows = self.verdicts.total() + self.bad
+        lines = [f"sheetmargin: {rows} rows: {counts}, {self.bad} bad; written to {output}", *self.told]
+        if self.bad > TOLD_ROWS:
+            lines.append(f"  and {self.bad - TOLD_ROWS} more; the column {problem!r} has them all")
+        if self.illustrative:
+            lines.append(f"{self.illustrative} rows rest on illustrative classes: invented, no products.")
+        print("\n".join(lines), "A double-sheet detector is no safety device.", sep="\n", file=sys.stderr)
