@@ -67,7 +67,8 @@ def _ways(post: Post, *, in_spreads: bool) -> list[tuple[str, tuple[float, float
     p1, p99 = (np.stack([getattr(s.single, p) for s in surveys])[..., None] for p in ("p1", "p99"))
     double_p1 = np.stack([s.double.p1 for s in surveys])[..., None]
     below = np.stack([below_band(s, weaker=w[:, 0]) for s, w in zip(surveys, weaker, strict=True)])[..., None]
-    high = _edges(p99, np.where(weaker, double_p1, p99 + step), step=step)
+    # Where two read stronger than one, nothing lies above: as much room there as below.
+    high = _edges(p99, np.where(weaker, double_p1, p99 + np.maximum(step, 0.5 * (p1 - below))), step=step)
     fits = (p99 < high) & (~weaker | (high < double_p1))
     under = np.max(np.where(fits, below, -np.inf), axis=0)
     over = np.min(np.where(fits, p1, np.inf), axis=0)

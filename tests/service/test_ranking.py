@@ -1,0 +1,110 @@
+"""The order of recommendations."""
+
+from __future__ import annotations
+
+from itertools import permutations
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from sheetmargin_service.selection.answer import Misread, Window
+from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.targets import Judgement
+
+MISREAD = Misread(estimate=1.0, low=1.0, high=1.0, floored=True)
+
+
+def station(
+    name,
+    *,
+    margin=5.0,
+    verdict="suitable",
+    ratio=-2.0,
+    sheets=(0,),
+    gap=(20.0, 40.0, 60.0),
+    tilt=0.0,
+    contactless=True,
+    depends_on=(),
+    principle="ultrasonic",
+    spread=8.0,
+):
+    """As much of a station as the order looks at."""
+    judgement = Judgement(verdict=verdict, pair="double_as_single", misread=MISREAD, target_ppm=1e3, ratio=ratio)
+    single = SimpleNamespace(p1=np.array([40.0]), p99=np.array([40.0 + spread]))
+    served = {
+        i: SimpleNamespace(worst=margin, judgement=judgement, survey=SimpleNamespace(single=single)) for i in sheets
+    }
+    return SimpleNamespace(
+        served=served,
+        worst=margin,
+        choice=SimpleNamespace(
+            gap=Window(min=gap[0], nominal=gap[1], max=gap[2]), tilt=Window(min=tilt, nominal=tilt, max=tilt)
+        ),
+        post=SimpleNamespace(
+            detector_class=SimpleNamespace(id=name, contactless=contactless),
+            principle=SimpleNamespace(id=principle, depends_on=depends_on),
+        ),
+    )
+
+
+def plan(*stations):
+    return Plan(stations=stations, left_out={})
+
+
+def order(*plans):
+    return [p.stations[0].post.detector_class.id for p in ranked(plans)]
+
+
+BEFORE_AFTER = {
+    "more sheets served": (plan(station("z", sheets=(0, 1), verdict="trial")), plan(station("a", sheets=(0,)))),
+    "suitable before trial": (plan(station("z", margin=1.0)), plan(station("a", verdict="trial", margin=9.0))),
+    "fewer pairs": (plan(station("z", margin=1.0)), plan(station("a", margin=9.0), station("b", sheets=()))),
+    "nearer to its target": (
+        plan(station("z", verdict="trial", ratio=0.5, margin=1.0)),
+        plan(station("a", verdict="trial", ratio=1.0, margin=9.0)),
+    ),
+    "no contact": (plan(station("z", margin=1.0)), plan(station("a", contactless=False, margin=9.0))),
+    "room for the sheet": (plan(station("z", margin=1.0)), plan(station("a", gap=(2.0, 3.0, 4.0), margin=9.0))),
+    "nothing else moves it": (plan(station("z", margin=1.0)), plan(station("a", depends_on=("moisture",), margin=9.0))),
+    "more margin": (plan(station("z", margin=9.0)), plan(station("a", margin=5.0))),
+    "no tilt": (plan(station("z")), plan(station("a", tilt=20.0))),
+    "wider window of gaps": (plan(station("z")), plan(station("a", gap=(35.0, 40.0, 45.0)))),
+    "least id": (plan(station("a")), plan(station("z"))),
+}
+
+
+@pytest.mark.parametrize("why", BEFORE_AFTER)
+def test_what_comes_first(why):
+    first, second = BEFORE_AFTER[why]
+    names = [first.stations[0].post.detector_class.id, second.stations[0].post.detector_class.id]
+    assert order(first, second) == order(second, first) == names
+
+
+def test_the_order_of_the_plans_does_not_matter():
+    plans = [
+        plan(station("a", margin=3.0)),
+        plan(station("b", margin=3.0)),
+        plan(station("c", margin=7.0, tilt=10.0)),
+        plan(station("d", verdict="trial", ratio=1.0)),
+    ]
+    assert {tuple(order(*p)) for p in permutations(plans)} == {("c", "a", "b", "d")}
+
+
+def test_a_suitable_plan_is_not_ranked_by_how_far_below_the_target_it_is():
+    assert order(plan(station("z", ratio=-0.5, margin=9.0)), plan(station("a", ratio=-2.0, margin=5.0))) == ["z", "a"]
+
+
+def test_margins_of_several_principles_are_compared_as_multiples_of_the_spread():
+    """5 dB of a spread of 8 beat 50 fF of one of 200; of one principle the number itself counts."""
+    decibels = plan(station("z", margin=5.0, spread=8.0))
+    femtofarads = plan(station("a", margin=50.0, spread=200.0, principle="capacitive"))
+    assert order(decibels, femtofarads) == ["z", "a"]
+    alike = plan(station("a", margin=50.0, spread=200.0))
+    assert order(decibels, alike) == ["a", "z"]
+
+
+def test_a_plan_is_as_good_as_its_worst_sheet():
+    mixed = plan(station("a", margin=9.0), station("b", sheets=(1,), margin=2.0, verdict="trial"))
+    assert mixed.verdict == "trial"
+    assert mixed.worst == 2.0
+    assert mixed.served == 2
