@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sheetmargin.answer import Order, Recommendation
+from sheetmargin.errors import Fault
 from sheetmargin.outcome import Outcome
 
 COLUMNS = {
@@ -26,7 +28,7 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         assert outcome.error is not None
         faults = outcome.error.errors
         row["problem_field"] = faults[0].pointer if faults else None
-        row["problem"] = "; ".join(map(str, faults)) or outcome.error.message
+        row["problem"] = problem_text(faults) or outcome.error.message
         return row
     answer = outcome.answer
     row |= {
@@ -36,7 +38,8 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         "assumed": "; ".join(note.pointer or note.code or "" for note in answer.assumptions) or None,
     }
     if answer.best is None:
-        row["why"] = " ".join(f"{one.detector_class}: {one}" for one in answer.rejected) or None
+        rejected = " ".join(f"{one.detector_class}: {one}" for one in answer.rejected)
+        row["why"] = rejected or "No class has what the job requires."
     else:
         row |= _best(answer.best)
     return row
@@ -68,6 +71,14 @@ def _best(best: Recommendation) -> dict[str, str | int | float | None]:
             "single_as_double_ppm": result.misread_ppm.single_as_double.estimate,
         }
     return row
+
+
+def problem_text(faults: Sequence[Fault]) -> str:
+    """Faults in one cell; a contradiction, which each of its fields is told, once with all of them."""
+    places: dict[Fault, list[str]] = {}
+    for fault in faults:
+        places.setdefault(replace(fault, pointer=None), []).append(fault.pointer or "")
+    return "; ".join(str(replace(fault, pointer=", ".join(filter(None, names)))) for fault, names in places.items())
 
 
 def order_text(lines: Sequence[Order]) -> str:

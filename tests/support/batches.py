@@ -13,6 +13,41 @@ URL = "http://service.example"
 BATCH = f"{URL}/v1/recommendations/batch"
 LINES = "application/x-ndjson"
 
+RESULT = {
+    "verdict": "trial",
+    "model_version": "m",
+    "catalogue_version": "c",
+    "recommendations": [
+        {
+            "rank": 1,
+            "setups": [
+                {
+                    "index": 0,
+                    "detector_class": {"id": "invented-1", "principle": "ultrasonic", "illustrative": True},
+                    "geometry": {"gap_mm": {"nominal": 42.5}, "tilt_deg": {"nominal": 0.0}},
+                    "profile": {"single_band_attenuation_db": [25.0, 60.0]},
+                    "order": [
+                        {"role": "pair", "part_number": "T-1", "quantity": 1},
+                        {"role": "cable", "part_number": None, "quantity": 2},
+                    ],
+                }
+            ],
+            "sheets": [
+                {
+                    "index": 0,
+                    "setup": 0,
+                    "signal": {"unit": "dB"},
+                    "margin": {"no_sheet": 20.0, "single": 7.5, "double": None},
+                    "misread_ppm": {"double_as_single": {"estimate": 12.0}, "single_as_double": {"estimate": 1.0}},
+                }
+            ],
+            "reasons": [{"code": "a", "text": "Because."}, {"code": "b", "text": "And so.", "source": "a book"}],
+        }
+    ],
+    "assumptions": [{"code": "default", "pointer": "/line/flutter_mm", "value": 1.0}],
+}
+"""What every good job is answered."""
+
 
 class BatchServer:
     """Answers lines as the service does: a job without `sheets` has a problem. `calls` are the jobs of each call."""
@@ -49,4 +84,4 @@ def line_for(index: int, job: Any) -> bytes:
         fault = {"code": "missing-field", "pointer": "/sheets", "detail": "This field is needed."}
         problem = {"status": status, "title": "The question cannot be answered", "errors": [fault]}
         return json.dumps({**head, "problem": problem}).encode()
-    return json.dumps({**head, "result": {"reference": head["reference"], "verdict": "trial"}}).encode()
+    return json.dumps({**head, "result": {**RESULT, "reference": head["reference"]}}).encode()

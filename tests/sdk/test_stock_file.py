@@ -1,0 +1,110 @@
+"""A whole stock list through the real service: by the command, and by the workers of a cluster."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import distributed
+import pytest
+from sheetmargin import Client, InvalidJob, Outcome
+from sheetmargin.cli import main
+from sheetmargin.columns import job_of, named_by_column
+from support.catalogues import OWN
+from support.stock import BAD, COLUMNS, StockRow, stock_csv, stock_rows
+
+SEED = 20
+STOCK = {"good": 450, "unsuitable": 30, "bad": 20, "seed": SEED}
+
+
+@pytest.fixture
+def catalogue(tmp_path: Path) -> Path:
+    path = tmp_path / "own.toml"
+    path.write_text(OWN)
+    return path
+
+
+def judge(row: StockRow, result: Mapping[str, object]) -> None:
+    """That a row got what its kind deserves."""
+    assert result["catalogue_version"] or row.kind in BAD
+    if row.kind in BAD:
+        assert result["problem"], row
+        assert not result["verdict"]
+        assert (result["problem_field"] or None) == BAD[row.kind].field, (row, result)
+    elif row.kind == "unsuitable":
+        assert result["verdict"] == "unsuitable", (row, result)
+        assert result["why"]
+        assert not result["detector_class"]
+    else:
+        assert result["verdict"] in ("suitable", "trial"), (row, result)
+        assert str(result["detector_class"]).startswith("own-")
+        assert "T-" in str(result["order"])
+        assert not result["problem"]
+
+
+def test_a_stock_file(tmp_path: Path, catalogue: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = stock_rows(**STOCK)
+    (tmp_path / "stock.csv").write_text(stock_csv(rows), encoding="utf-8")
+    output = tmp_path / "out.csv"
+    # One call for all, since equal sheets are computed once in a call.
+    arguments = ["batch", str(tmp_path / "stock.csv"), "-o", str(output), "--chunk", "500"]
+    assert main([*arguments, "--catalogue", str(catalogue)]) == 5
+    with output.open(encoding="utf-8-sig", newline="") as file:
+        results = list(csv.DictReader(file))
+    assert [result["article"] for result in results] == [row.cells["article"] for row in rows]
+    assert len(results) == 500
+    assert sum(bool(result["verdict"]) for result in results) == 480
+    assert sum(bool(result["problem"]) for result in results) == 20
+    assert len({row.kind for row in rows}) == 12
+    for row, result in zip(rows, results, strict=True):
+        judge(row, result)
+        assert [result[name] for name in COLUMNS] == [row.cells.get(name, "") for name in COLUMNS]
+    told = capsys.readouterr().err
+    assert "30 unsuitable, 20 bad" in told
+    bad = [number for number, row in enumerate(rows, start=2) if row.kind in BAD]
+    assert [line.partition(":")[0] for line in told.splitlines() if line.startswith("  row ")] == [
+        f"  row {number}" for number in bad
+    ]
+
+
+@contextmanager
+def cluster_on_this_machine(folder: Path, workers: int) -> Iterator[distributed.cfexecutor.ClientExecutor]:
+    """The executor of a Dask cluster of processes that each hold the service."""
+    with (
+        distributed.LocalCluster(
+            n_workers=workers, threads_per_worker=1, dashboard_address=None, local_directory=str(folder)
+        ) as cluster,
+        distributed.Client(cluster) as scheduler,
+        scheduler.get_executor() as executor,
+    ):
+        yield executor
+
+
+def by_cluster(rows: list[StockRow], catalogue: Path, folder: Path, *, workers: int, chunk: int) -> list[Outcome]:
+    extra = InvalidJob("The row goes on after the last column.")
+    jobs = [extra if row.extra else {"limit": 1, **job_of(row.cells)} for row in rows]
+    with Client.in_process(catalogue=catalogue) as client, cluster_on_this_machine(folder, workers) as executor:
+        return list(client.recommend_many(jobs, executor=executor, workers=workers, chunk=chunk))
+
+
+def judge_all(rows: list[StockRow], outcomes: list[Outcome]) -> None:
+    for number, (row, outcome) in enumerate(zip(rows, outcomes, strict=True)):
+        assert outcome.index == number
+        assert outcome.reference in (row.cells["reference"], None)
+        judge(row, named_by_column(outcome, COLUMNS).row())
+
+
+def test_by_the_workers_of_a_cluster(tmp_path: Path, catalogue: Path) -> None:
+    rows = stock_rows(good=20, unsuitable=6, bad=10, seed=SEED)
+    judge_all(rows, by_cluster(rows, catalogue, tmp_path, workers=1, chunk=9))
+
+
+@pytest.mark.long
+def test_a_stock_file_by_the_workers_of_a_cluster(tmp_path: Path, catalogue: Path) -> None:
+    rows = stock_rows(**STOCK)
+    outcomes = by_cluster(rows, catalogue, tmp_path, workers=2, chunk=50)
+    judge_all(rows, outcomes)
+    assert sum(outcome.answer is not None for outcome in outcomes) == 480
+    assert sum(outcome.error is not None for outcome in outcomes) == 20
