@@ -10,6 +10,7 @@ from flask import Flask
 
 from sheetmargin_service.api import openapi, problems
 from sheetmargin_service.api.access import gate_from
+from sheetmargin_service.api.caching import install_kept_answers
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
@@ -26,6 +27,7 @@ from sheetmargin_service.serving import metrics
 from sheetmargin_service.serving.broken import install_broken_bodies
 from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
+from sheetmargin_service.serving.shortcut import install_shortcut
 from sheetmargin_service.serving.swap import install_swap
 from sheetmargin_service.serving.warm import warm_up
 from sheetmargin_service.serving.work import install_work_limits, limited
@@ -72,6 +74,8 @@ def create_app(
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
+    # Before all that sets headers: it keeps answers with what they set.
+    install_shortcut(app, settings, counts, keyed=service.gate.keyed)
     install_headers(app)
     install_logs(app)
     if settings.telemetry:
@@ -81,6 +85,7 @@ def create_app(
         computing = install_telemetry(app, computing, sending_tracer())
     service = replace(service, recommend=computing)
     app.extensions["sheetmargin"] = service
+    install_kept_answers(app)
     problems.handle_problems(app)
     install_broken_bodies(app)
     parts = [

@@ -10,6 +10,7 @@ from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from support.answers import CountingRecommend
+from support.apps import forget_answers
 
 
 @pytest.fixture(scope="session")
@@ -23,6 +24,7 @@ def stand_in() -> tuple[Flask, CountingRecommend]:
 def recommend(stand_in: tuple[Flask, CountingRecommend]) -> CountingRecommend:
     """The stand-in for the physics behind `api`; `calls` tells what it was asked in this test."""
     stand_in[1].calls.clear()
+    forget_answers(stand_in[0])
     return stand_in[1]
 
 

@@ -53,8 +53,8 @@ def test_requests_by_route(app: Flask) -> None:
 
 def test_physics_and_verdicts(app: Flask) -> None:
     client = app.test_client()
-    for _ in range(3):
-        client.get(QUERY, buffered=True)
+    for decimal in range(3):
+        client.get(f"{QUERY}.{decimal}", buffered=True)
     assert counted(client, "sheetmargin_physics_seconds_count") == 3
     assert counted(client, "sheetmargin_verdicts_total", {"verdict": "suitable"}) == 3
 
@@ -66,6 +66,19 @@ def test_answers_that_the_caller_holds(app: Flask) -> None:
         assert client.get(QUERY, buffered=True, headers={"If-None-Match": etag}).status_code == 304
     assert counted(client, "sheetmargin_cache_total", {"outcome": "hit"}) == 2
     assert counted(client, "sheetmargin_cache_total", {"outcome": "miss"}) == 1
+    assert counted(client, "sheetmargin_physics_seconds_count") == 1
+
+
+def test_answers_that_the_process_keeps(app: Flask) -> None:
+    client = app.test_client()
+    # A page's own origin goes the long way, the rest the short one; both are counted alike.
+    for headers in ({}, {}, {"Origin": "https://shop.example"}, {}):
+        assert client.get(QUERY, buffered=True, headers=headers).status_code == 200
+    assert counted(client, "sheetmargin_cache_total", {"outcome": "kept"}) == 3
+    assert counted(client, "sheetmargin_cache_total", {"outcome": "miss"}) == 1
+    asked = {"route": "/v1/recommendations", "method": "GET", "status": "200"}
+    assert counted(client, "sheetmargin_requests_total", asked) == 4
+    assert counted(client, "sheetmargin_request_seconds_count", {"route": "/v1/recommendations"}) == 4
     assert counted(client, "sheetmargin_physics_seconds_count") == 1
 
 

@@ -6,8 +6,10 @@ from dataclasses import replace
 from typing import Any
 
 from flask import Flask
+from sheetmargin_service.api import caching
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
+from sheetmargin_service.serving.shortcut import Shortcut
 
 from support.answers import CountingRecommend
 
@@ -16,3 +18,10 @@ def app_of(*, recommend: Any = None, **settings: Any) -> Flask:
     """An application with these settings; `recommend` stands in for the physics."""
     chosen = Settings(**settings)
     return create_app(chosen, service=replace(load_service(chosen), recommend=recommend or CountingRecommend()))
+
+
+def forget_answers(app: Flask) -> None:
+    """Let an application answer as if nothing had been asked yet."""
+    app.extensions[caching.EXTENSION].clear()
+    if isinstance(app.wsgi_app, Shortcut):
+        app.wsgi_app.answers.clear()

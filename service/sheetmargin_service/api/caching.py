@@ -1,14 +1,17 @@
-"""Answers that a cache may keep: their tag is known before they are computed."""
+"""Answers that a cache may keep: their tag is known before they are computed. The service keeps the last ones, too."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from flask import Response, request
+from flask import Flask, Response, current_app, g, request
 
-from sheetmargin_service.api.languages import Language
+from sheetmargin_service.api.kept import Kept, KeptAnswers
+from sheetmargin_service.api.languages import Language, wanted_language
+from sheetmargin_service.api.service import current_service
 
 MAX_AGE_S = 300
+EXTENSION = "sheetmargin.kept"
 
 
 def cacheable(
@@ -29,3 +32,35 @@ def cacheable(
     response.headers["Cache-Control"] = f"{'private' if keyed else 'public'}, max-age={MAX_AGE_S}"
     response.headers["Vary"] = "Origin, Accept-Language"
     return response
+
+
+def install_kept_answers(app: Flask) -> None:
+    """Let the application keep answers of its own."""
+    app.extensions[EXTENSION] = KeptAnswers[Kept]()
+
+
+def kept_or(make: Callable[[], Response]) -> Response:
+    """The answer to this GET as it was given before, or the made one, which is then kept.
+
+    To be called when it is settled that the caller may have it. `g.keepable` tells an answer to be given to whoever
+    asks the same, `g.kept` one that was not made.
+    """
+    answers: KeptAnswers[Kept] = current_app.extensions[EXTENSION]
+    service, question = current_service(), _question()
+    kept = answers.get(question, service)
+    if kept is not None and not request.if_none_match.contains_weak(kept.etag):
+        g.kept = g.keepable = True
+        return Response(kept.body, headers=list(kept.headers))
+    response = make()
+    if response.status_code == 200:
+        g.keepable = True
+        etag, _is_weak = response.get_etag()
+        headers = tuple(response.headers.items())
+        answers.put(question, Kept(service=service, body=response.get_data(), headers=headers, etag=etag or ""))
+    return response
+
+
+def _question() -> tuple[str, ...]:
+    """All that a view goes by: Accept has been checked, a key has passed. Some pages hold links to their own host."""
+    query = request.query_string.decode("latin-1")
+    return (request.scheme, request.host, request.root_path, request.path, query, wanted_language())

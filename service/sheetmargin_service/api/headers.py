@@ -22,12 +22,16 @@ SECURITY = {
 """A response of a page brings its own, wider Content-Security-Policy."""
 
 
+def name_of_request(given: str) -> str:
+    """The caller's name for a request where it is sane, or a new one."""
+    return given if _SANE_ID.fullmatch(given) else uuid.uuid4().hex
+
+
 def install_headers(app: Flask) -> None:
-    """Name every request, by the caller's name where it is sane, and put the headers on every response."""
+    """Name every request, and put the headers on every response."""
 
     def name_request() -> None:
-        given = request.headers.get(REQUEST_ID, "")
-        g.request_id = given if _SANE_ID.fullmatch(given) else uuid.uuid4().hex
+        g.request_id = name_of_request(request.headers.get(REQUEST_ID, ""))
 
     def add_headers(response: Response) -> Response:
         response.headers[REQUEST_ID] = g.request_id

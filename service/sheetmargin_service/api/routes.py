@@ -22,6 +22,7 @@ from werkzeug.datastructures import MultiDict
 
 from sheetmargin_service.api import problems
 from sheetmargin_service.api.access import Page
+from sheetmargin_service.api.caching import kept_or
 from sheetmargin_service.api.decode import decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.keys import Key, Scope
@@ -212,6 +213,8 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
             )
         if not takes_query:
             decode_query(_asked(), None)
+        if call.cached and request.method in ("GET", "HEAD"):
+            return kept_or(lambda: handler(*args, **kwargs))
         return handler(*args, **kwargs)
 
     guarded.call = call  # type: ignore[attr-defined]

@@ -14,7 +14,7 @@ from typing import Any
 
 from flask import Flask, Response, g, has_request_context, request
 
-from sheetmargin_service.serving.trace import HEADER, trace_of
+from sheetmargin_service.serving.trace import HEADER, Trace, trace_of
 
 ACCESS = "sheetmargin.access"
 
@@ -70,15 +70,16 @@ def install_logs(app: Flask) -> None:
         }
         begun: float = g.begun
 
-        def report() -> None:
-            seconds = round(time.perf_counter() - begun, 6)
-            log.info("request", extra={"fields": fields | {"seconds": seconds}})
-
-        response.call_on_close(report)
+        response.call_on_close(lambda: log_request(fields, seconds=time.perf_counter() - begun))
         return response
 
     app.before_request(begin)
     app.after_request(end)
+
+
+def log_request(fields: Mapping[str, Any], *, seconds: float) -> None:
+    """One line for an answered request."""
+    log.info("request", extra={"fields": {**fields, "seconds": round(seconds, 6)}})
 
 
 def route_of_request() -> str:
@@ -89,7 +90,10 @@ def route_of_request() -> str:
 def _request_fields() -> dict[str, Any]:
     if not has_request_context() or "trace" not in g:
         return {}
-    fields = {"request_id": g.get("request_id"), "trace_id": g.trace.trace_id, "span_id": g.trace.span_id}
-    if g.trace.parent_id is not None:
-        fields["parent_id"] = g.trace.parent_id
-    return fields
+    return name_fields(g.get("request_id"), g.trace)
+
+
+def name_fields(request_id: str | None, trace: Trace) -> dict[str, Any]:
+    """What a log line says of which request it is about."""
+    fields = {"request_id": request_id, "trace_id": trace.trace_id, "span_id": trace.span_id}
+    return fields if trace.parent_id is None else fields | {"parent_id": trace.parent_id}

@@ -48,6 +48,11 @@ class Metrics:
     cache: Counter
     refused: Counter
 
+    def count_request(self, route: str, method: str, status: int, *, seconds: float) -> None:
+        """Count an answered request."""
+        self.requests.labels(route, method, status).inc()
+        self.request_seconds.labels(route).observe(seconds)
+
 
 def new_metrics() -> Metrics:
     """Counts that begin at nothing, in a registry of their own."""
@@ -73,7 +78,7 @@ def new_metrics() -> Metrics:
         verdicts=Counter("sheetmargin_verdicts", "Verdicts of computed jobs.", ("verdict",), registry=registry),
         cache=Counter(
             "sheetmargin_cache",
-            "Answers with a tag: the caller held it already (hit), or it was sent (miss).",
+            "Answers with a tag: the caller held it already (hit), the process did (kept), or it was computed (miss).",
             ("outcome",),
             registry=registry,
         ),
@@ -111,13 +116,13 @@ def install_metrics(app: Flask, metrics: Metrics) -> None:
     def end(response: Response) -> Response:
         route, method, endpoint = route_of_request(), request.method, request.endpoint
         begun: float = g.counted_from
+        kept = "kept" in g
 
         def count() -> None:
             metrics.running.dec()
-            metrics.requests.labels(route, method, response.status_code).inc()
-            metrics.request_seconds.labels(route).observe(time.perf_counter() - begun)
+            metrics.count_request(route, method, response.status_code, seconds=time.perf_counter() - begun)
             if endpoint in cached and response.status_code in (200, 304):
-                metrics.cache.labels("hit" if response.status_code == 304 else "miss").inc()
+                metrics.cache.labels("hit" if response.status_code == 304 else "kept" if kept else "miss").inc()
 
         response.call_on_close(count)
         return response

@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import socket
 import time
+from contextlib import suppress
 from typing import Any
 
 READ_S = 10.0
@@ -25,6 +26,10 @@ class PatientSocket(socket.socket):
 
     def recv(self, size: int, flags: int = 0, /) -> bytes:
         before, left = self.gettimeout(), self.ends - time.monotonic()
+        if left > 0.0 and before is None:
+            # Mostly it is there: then nothing has to be set and set back.
+            with suppress(BlockingIOError):
+                return super().recv(size, flags | socket.MSG_DONTWAIT)
         if left > 0.0 and before is not None and before < left:
             return super().recv(size, flags)
         try:
@@ -38,6 +43,11 @@ class PatientSocket(socket.socket):
     def sendall(self, data: Any, flags: int = 0, /) -> None:
         before = self.gettimeout()
         if before is None:
+            # Mostly the kernel takes it all at once.
+            with suppress(BlockingIOError):
+                data = memoryview(data)[super().send(data, flags | socket.MSG_DONTWAIT) :]
+            if not data:
+                return
             self.settimeout(WRITE_S)
         try:
             super().sendall(data, flags)
