@@ -1,0 +1,104 @@
+"""Renews what the image is made of: `python docker/supply.py`, or with `--upgrade` to take the newest versions.
+
+Writes the lock files `requirements.lock` and `build.lock`, which hold every version with the hashes of its files; from
+an installation of the first the bill of materials `sbom.cdx.json` (CycloneDX) and `docs/licences.md`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import tomllib
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parents[1]
+BILL = ROOT / "docker" / "sbom.cdx.json"
+LICENCES = ROOT / "docs" / "licences.md"
+EXTRAS = ("service", "redis", "telemetry")
+"""What the image can do: answer, count rates together with its replicas, send spans."""
+
+IN_FILES = {"protobuf": "BSD-3-Clause"}
+"""Licences that a package states in a file, not where machines look. Source: its LICENSE, version 7.36.2."""
+
+
+def lock(*, upgrade: bool) -> None:
+    """Write the lock files: of what the image runs, and of what builds the project's wheel in it."""
+    build = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["build-system"]["requires"]
+    extras = [word for extra in EXTRAS for word in ("--extra", extra)]
+    for name, source, stdin in (
+        ("requirements.lock", ["pyproject.toml", *extras], ""),
+        ("build.lock", ["-"], "\n".join(build)),
+    ):
+        command = [sys.executable, "-m", "uv", "pip", "compile", "--quiet", "--generate-hashes", "--no-emit-index-url"]
+        command += ["--python-version", "3.11", "--python-platform", "linux", "--output-file", f"docker/{name}"]
+        command += ["--upgrade"] if upgrade else []
+        comment = {"UV_CUSTOM_COMPILE_COMMAND": "python docker/supply.py"}
+        subprocess.run([*command, *source], cwd=ROOT, input=stdin, text=True, env=os.environ | comment, check=True)
+
+
+def bill() -> dict[str, Any]:
+    """The bill of materials of what `requirements.lock` installs."""
+    with tempfile.TemporaryDirectory() as folder:
+        python = Path(folder) / "venv" / "bin" / "python"
+        for command in (
+            ["venv", "--without-pip", python.parents[1]],
+            ["pip", "--python", python, "install", "-q", "--require-hashes", "-r", "docker/requirements.lock"],
+        ):
+            subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=True)
+        command = ["cyclonedx_py", "environment", python, "--pyproject", "pyproject.toml", "--output-reproducible"]
+        done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, stdout=subprocess.PIPE, check=True)
+    found: dict[str, Any] = json.loads(done.stdout)
+    for part in found["components"]:
+        if "licenses" not in part:
+            part["licenses"] = [{"license": {"acknowledgement": "declared", "id": IN_FILES[part["name"]]}}]
+    return without(found, "externalReferences")
+
+
+def without(value: Any, name: str) -> Any:
+    """JSON without a field, at any depth: here the addresses, which a bill does not need to name its parts."""
+    if isinstance(value, dict):
+        return {key: without(inner, name) for key, inner in value.items() if key != name}
+    return [without(inner, name) for inner in value] if isinstance(value, list) else value
+
+
+def licences_of(part: dict[str, Any]) -> str:
+    """The licences of a component as its package declares them: the SPDX ones, and others where it has no such."""
+    told = [one.get("expression") or one["license"].get("id") for one in part["licenses"]]
+    spdx = [one for one in told if one]
+    return ", ".join(spdx or [one["license"]["name"].rpartition(" :: ")[2] for one in part["licenses"]])
+
+
+def licence_list(parts: list[dict[str, Any]]) -> str:
+    """The page of licences, in Markdown."""
+    rows = [f"| {part['name']} | {part['version']} | {licences_of(part)} |" for part in parts]
+    return "\n".join(
+        [
+            "# Licences of what the image installs",
+            "",
+            "As the packages declare them; written by `python docker/supply.py`. The base image brings Python and the",
+            "packages of Debian, with licences of their own.",
+            "",
+            "| package | version | licence |",
+            "| --- | --- | --- |",
+            *rows,
+            "",
+        ]
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--upgrade", action="store_true", help="take the newest versions that pyproject.toml allows")
+    lock(upgrade=parser.parse_args().upgrade)
+    found = bill()
+    BILL.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    LICENCES.write_text(licence_list(found["components"]), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
