@@ -9,6 +9,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -177,6 +178,18 @@ def test_without_redis_the_service_goes_on_and_still_limits(store: Redis) -> Non
         ask(app, address="192.0.2.77")
         assert time.monotonic() < ends, f"redis is back and not used: {found!r}"
         time.sleep(0.05)
+
+
+def test_several_threads_that_lose_redis_at_once(store: Redis) -> None:
+    app = app_of(rate_per_address="1000/minute", redis_url=store.url)
+    assert ask(app).status_code == 200
+    assert store.process is not None
+    os.kill(store.process.pid, signal.SIGSTOP)
+    try:
+        with ThreadPoolExecutor(8) as threads:
+            assert list(threads.map(lambda _: ask(app).status_code, range(8))) == [200] * 8
+    finally:
+        os.kill(store.process.pid, signal.SIGCONT)
 
 
 def _keys_in(store: Redis) -> bytes:

@@ -53,6 +53,8 @@ def install_limits(app: Flask, settings: Settings) -> None:
         storage_uri=settings.redis_url or "memory://",
         storage_options=_timeouts(settings.redis_url),  # type: ignore[arg-type]
         in_memory_fallback_enabled=settings.redis_url is not None,
+        # Of several threads that lose Redis at once the fallback serves the first; the others go on uncounted.
+        swallow_errors=settings.redis_url is not None,
         key_prefix="sheetmargin",
     )
     watch = _Clock()
