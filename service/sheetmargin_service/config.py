@@ -29,6 +29,7 @@ _REDIS = re.compile(r"(?:rediss?|unix)://\S+", re.ASCII)
 MAX_PROXIES = 5
 MAX_BATCHES = 64
 LONGEST_S = 3600.0
+MAX_WORKERS = 512
 
 
 class SettingError(ValueError):
@@ -103,6 +104,11 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "the reference classes",
     ),
     "SHEETMARGIN_CACHE_DIR": ("folder in which beam operators are kept, about 3 MB for each class", "none"),
+    "WEB_CONCURRENCY": (
+        "worker processes, as many as there are processors to use; a container's limit of processors is not seen",
+        "one for each core",
+    ),
+    "GUNICORN_CMD_ARGS": ("anything else of gunicorn's, such as `--max-requests 5000`", ""),
 }
 """Name: what it means, and its default, as Markdown."""
 
@@ -138,6 +144,12 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         catalogues=_catalogues("SHEETMARGIN_CATALOGUE", environment),
         cache_dir=_folder("SHEETMARGIN_CACHE_DIR", environment),
     )
+
+
+def workers_from(environment: Mapping[str, str] = os.environ) -> int:
+    """How many worker processes to start; SettingError where the environment asks for none, or for no number."""
+    cores = len(os.sched_getaffinity(0))
+    return _whole("WEB_CONCURRENCY", environment, default=cores, least=1, most=MAX_WORKERS)
 
 
 def is_origin(text: str) -> bool:

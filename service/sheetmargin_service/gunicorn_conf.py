@@ -8,7 +8,7 @@ from typing import Any
 
 from sheetmargin_service.serving import processes
 from sheetmargin_service.serving.logs import logging_config
-from sheetmargin_service.serving.start import refuse_unset_access, report
+from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
 
 _BEGUN = time.monotonic()
 
@@ -25,7 +25,7 @@ bind = "127.0.0.1:8080"
 logconfig_dict = logging_config()
 
 # Computing holds the interpreter: one process for each core that may be used. Threads serve slow and idle clients.
-workers = int(os.environ.get("WEB_CONCURRENCY") or len(os.sched_getaffinity(0)))
+workers = worker_processes(os.environ)
 worker_class = "sheetmargin_service.serving.worker.PatientWorker"
 threads = 4
 

@@ -23,8 +23,6 @@ OLDEST = "1.30"
 """The first version with `preStop.sleep` switched on (KEP-3960)."""
 LATEST = kubernetes_validate.latest_version()
 
-GUNICORNS = {"WEB_CONCURRENCY", "GUNICORN_CMD_ARGS"}
-
 
 @pytest.fixture(scope="module")
 def pod() -> dict[str, Any]:
@@ -98,7 +96,7 @@ def test_settings_are_the_service_s_and_right(container: dict[str, Any], pod: di
     """Each file that a setting names lies in a mount; with such a file in its place the settings are taken."""
     settings: dict[str, str] = OBJECTS["ConfigMap"]["data"]
     assert container["envFrom"] == [{"configMapRef": {"name": OBJECTS["ConfigMap"]["metadata"]["name"]}}]
-    assert set(settings) <= set(SETTINGS) | GUNICORNS
+    assert set(settings) <= set(SETTINGS)
     assert settings["SHEETMARGIN_ACCESS"] == "keys"
     mounts = {mount["mountPath"]: mount["name"] for mount in container["volumeMounts"]}
     volumes = {volume["name"]: volume for volume in pod["spec"]["volumes"]}

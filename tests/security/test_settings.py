@@ -3,48 +3,74 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from sheetmargin_service.config import SETTINGS, SettingError, Settings, settings_from, settings_table
+import sheetmargin_service
+from sheetmargin_service.config import SETTINGS, SettingError, Settings, settings_from, settings_table, workers_from
 from sheetmargin_service.serving.start import Address, check_access, is_local
 from support.servers import Server, free_port
 
 GUIDE = Path(__file__).parents[2] / "docs" / "running.md"
 
 
-@pytest.mark.parametrize(
-    ("name", "value"),
-    [
-        ("SHEETMARGIN_ACCESS", "yes"),
-        ("SHEETMARGIN_ORIGINS", "shop.example"),
-        ("SHEETMARGIN_DEMO", "1"),
-        ("SHEETMARGIN_RATE_PER_ADDRESS", "many"),
-        ("SHEETMARGIN_RATE_PER_ADDRESS", "5/fortnight"),
-        ("SHEETMARGIN_RATE_PER_KEY", "-1/second"),
-        ("SHEETMARGIN_REDIS_URL", "redis"),
-        ("SHEETMARGIN_REDIS_URL", "memcached://here"),
-        ("SHEETMARGIN_PROXIES", "-1"),
-        ("SHEETMARGIN_PROXIES", "6"),
-        ("SHEETMARGIN_PROXIES", "one"),
-        ("SHEETMARGIN_PROXIES", "9" * 5000),
-        ("SHEETMARGIN_TIME_LIMIT_S", "0"),
-        ("SHEETMARGIN_TIME_LIMIT_S", "nan"),
-        ("SHEETMARGIN_TIME_LIMIT_S", "inf"),
-        ("SHEETMARGIN_TIME_LIMIT_S", ""),
-        ("SHEETMARGIN_BATCHES", "0"),
-        ("SHEETMARGIN_BATCHES", "1.5"),
-        ("SHEETMARGIN_TELEMETRY", "true"),
-        ("SHEETMARGIN_RATE_PER_ADRESS", "300/minute"),
-        ("SHEETMARGIN_TIME_LIMIT", "5"),
-    ],
-)
+WRONG = [
+    ("SHEETMARGIN_ACCESS", "yes"),
+    ("SHEETMARGIN_KEYS_FILE", "/nowhere/keys.toml"),
+    ("SHEETMARGIN_ORIGINS", "shop.example"),
+    ("SHEETMARGIN_DEMO", "1"),
+    ("SHEETMARGIN_RATE_PER_ADDRESS", "many"),
+    ("SHEETMARGIN_RATE_PER_ADDRESS", "5/fortnight"),
+    ("SHEETMARGIN_RATE_PER_KEY", "-1/second"),
+    ("SHEETMARGIN_REDIS_URL", "redis"),
+    ("SHEETMARGIN_REDIS_URL", "memcached://here"),
+    ("SHEETMARGIN_PROXIES", "-1"),
+    ("SHEETMARGIN_PROXIES", "6"),
+    ("SHEETMARGIN_PROXIES", "one"),
+    ("SHEETMARGIN_PROXIES", "9" * 5000),
+    ("SHEETMARGIN_TIME_LIMIT_S", "0"),
+    ("SHEETMARGIN_TIME_LIMIT_S", "nan"),
+    ("SHEETMARGIN_TIME_LIMIT_S", "inf"),
+    ("SHEETMARGIN_TIME_LIMIT_S", ""),
+    ("SHEETMARGIN_BATCHES", "0"),
+    ("SHEETMARGIN_BATCHES", "1.5"),
+    ("SHEETMARGIN_TELEMETRY", "true"),
+    ("SHEETMARGIN_CATALOGUE", "one=a.toml,one=b.toml"),
+    ("SHEETMARGIN_CACHE_DIR", __file__),
+]
+
+MISSPELT = [("SHEETMARGIN_RATE_PER_ADRESS", "300/minute"), ("SHEETMARGIN_TIME_LIMIT", "5")]
+
+
+@pytest.mark.parametrize(("name", "value"), [*WRONG, *MISSPELT])
 def test_a_wrong_setting_is_named(name: str, value: str) -> None:
     with pytest.raises(SettingError, match=f"^{name}: ") as raised:
         settings_from({name: value})
     assert len(str(raised.value)) < 6000
+
+
+def test_every_setting_can_be_wrong() -> None:
+    assert {name for name, _ in WRONG} | {"WEB_CONCURRENCY", "GUNICORN_CMD_ARGS"} == set(SETTINGS)
+
+
+@pytest.mark.parametrize("text", ["0", "-1", "two", "1.5", "", "9999"])
+def test_a_wrong_number_of_workers_is_named(text: str) -> None:
+    with pytest.raises(SettingError, match=r"^WEB_CONCURRENCY: "):
+        workers_from({"WEB_CONCURRENCY": text})
+
+
+def test_workers() -> None:
+    assert workers_from({"WEB_CONCURRENCY": "3"}) == 3
+    assert workers_from({}) == len(os.sched_getaffinity(0))
+
+
+def test_the_service_reads_no_other_setting() -> None:
+    """Every name that looks like a setting in its code is one."""
+    code = "".join(file.read_text(encoding="utf-8") for file in Path(sheetmargin_service.__path__[0]).rglob("*.py"))
+    assert set(re.findall(r"\bSHEETMARGIN_[A-Z_]+\b", code)) <= set(SETTINGS)
 
 
 def test_a_password_in_an_address_is_not_repeated() -> None:
@@ -118,6 +144,7 @@ def test_beyond_this_machine_access_must_be_set(address: Address, local: bool) -
         (["--host", "0.0.0.0"], {}, "Error: SHEETMARGIN_ACCESS: must be set"),
         ([], {"SHEETMARGIN_ACCESS": "keys"}, "Error: SHEETMARGIN_KEYS_FILE: is needed"),
         ([], {"SHEETMARGIN_CATALOGUE": "/nowhere/at-all.toml"}, "SHEETMARGIN_CATALOGUE"),
+        ([], {"WEB_CONCURRENCY": "0"}, "Error: WEB_CONCURRENCY: '0' is not a whole number of 1 to"),
     ],
 )
 def test_the_start_ends_with_the_name(options: list[str], environment: dict[str, str], told: str) -> None:

@@ -7,7 +7,7 @@ import logging
 import sys
 from collections.abc import Mapping, Sequence
 
-from sheetmargin_service.config import SettingError
+from sheetmargin_service.config import SettingError, workers_from
 
 log = logging.getLogger(__name__)
 
@@ -27,6 +27,14 @@ def refuse_unset_access(addresses: Sequence[Address], environment: Mapping[str, 
     """End the process with a plain message where `check_access` raises."""
     try:
         check_access(addresses, environment)
+    except SettingError as error:
+        sys.exit(f"Error: {error}")
+
+
+def worker_processes(environment: Mapping[str, str]) -> int:
+    """How many worker processes to start; ends the process with a plain message where that is set wrong."""
+    try:
+        return workers_from(environment)
     except SettingError as error:
         sys.exit(f"Error: {error}")
 
