@@ -13,7 +13,7 @@ PROGRAMS = {
     "chromium": ("chromium", "chromedriver"),
     "nginx": ("nginx",),
     "redis": ("redis-server",),
-    "node": ("node",),
+    "node": ("node", "npm"),
 }
 LIBRARIES = {
     "pango": ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),

@@ -309,5 +309,5 @@ def test_rows_are_not_gathered(run: Run, tmp_path: Path, monkeypatch: pytest.Mon
         finally:
             tracemalloc.stop()
 
-    few, many = peak(50), peak(500)
+    few, many = peak(30), peak(300)
     assert many < 1.5 * few

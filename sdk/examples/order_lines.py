@@ -1,0 +1,42 @@
+"""A hand-off to an ERP: the order lines of many inquiries as CSV, one part a line, for the import of your system."""
+
+import csv
+import sys
+from pathlib import Path
+
+from sheetmargin import Client
+from sheetmargin.columns import job_of
+
+HERE = Path(__file__).parent
+COLUMNS = ("reference", "position", "status", "part_number", "role", "quantity", "detector_class", "text")
+
+with (HERE / "inquiries.csv").open(encoding="utf-8", newline="") as file:
+    inquiries = list(csv.DictReader(file))
+
+lines = csv.DictWriter(sys.stdout, COLUMNS, lineterminator="\n")
+lines.writeheader()
+with Client.in_process(catalogue=HERE / "shop.toml") as client:
+    outcomes = client.recommend_many({**job_of(row), "limit": 1} for row in inquiries)
+    for inquiry, outcome in zip(inquiries, outcomes, strict=True):
+        head = {"reference": inquiry["reference"]}
+        if outcome.answer is None:
+            lines.writerow({**head, "status": "wrong", "text": outcome.row()["problem"]})
+        elif outcome.answer.best is None:
+            lines.writerow({**head, "status": "unsuitable", "text": outcome.row()["why"]})
+        else:
+            best = outcome.answer.best
+            parts = [(setup.detector_class.id, part) for setup in best.setups for part in setup.order]
+            for position, (kind, part) in enumerate(parts, start=1):
+                lines.writerow(
+                    {
+                        **head,
+                        "position": 10 * position,
+                        # What is on trial is reserved, not shipped.
+                        "status": "order" if best.verdict == "suitable" else "trial",
+                        "part_number": part.part_number,
+                        "role": part.role,
+                        "quantity": part.quantity,
+                        "detector_class": kind,
+                        "text": None if part.part_number else "choose a part number",
+                    }
+                )
