@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+import struct
 import time
 import urllib.request
 from pathlib import Path
@@ -21,6 +22,7 @@ from support.servers import gunicorn
 from werkzeug.test import TestResponse
 
 PATH = "/v1/recommendations/batch"
+TESTS = Path(__file__).parents[1]
 
 
 def job(grammage_gsm: Any = 80, reference: str | None = None, **more: Any) -> dict[str, Any]:
@@ -176,6 +178,7 @@ def test_a_reference_that_cannot_be_sent_back(api: FlaskClient, reference: Any) 
         ("[NaN]", JSON, 400, "json-syntax"),
         (json.dumps([job()] * (MOST_JOBS + 1)), JSON, 422, "wrong-length"),
         (as_lines([job()] * (MOST_JOBS + 1)), NDJSON, 422, "wrong-length"),
+        ("{\n" * (MOST_JOBS + 1), NDJSON, 422, "wrong-length"),
         ("[" + " " * (8 << 20) + "]", JSON, 413, "too-large"),
         ("[]", "text/csv", 415, "media-type"),
         ("[]", "application/jsonl", 415, "media-type"),
@@ -231,14 +234,20 @@ def test_lines_come_as_they_are_computed(recommend: CountingRecommend) -> None:
     from dataclasses import replace
 
     service = replace(load_service(Settings()), recommend=recommend)
-    computing = batch_module.Batch(service=service, dump=lambda answer: {"reference": answer.reference})
+    gone = False
+    computing = batch_module.Batch(
+        service=service, dump=lambda answer: {"reference": answer.reference}, is_gone=lambda: gone
+    )
     entries = batch_module.entries_of(json.dumps([job(80 + n) for n in range(5)]).encode(), JSON)
-    answer = batch_module.as_ndjson(computing.answer(entries))
+    progress = batch_module.Progress(jobs=len(entries))
+    answer = batch_module.as_ndjson(computing.answer(entries, progress))
     for count in (1, 2):
         next(answer)
         assert len(recommend.calls) == count
-    answer.close()  # type: ignore[attr-defined]
-    assert len(recommend.calls) == 2
+    gone = True
+    with pytest.raises(BrokenPipeError):
+        next(answer)
+    assert (len(recommend.calls), progress.begun, progress.jobs) == (2, 2, 5)
 
 
 def test_the_schema_of_a_catalogue_is_published(api: FlaskClient) -> None:
@@ -249,34 +258,44 @@ def test_the_schema_of_a_catalogue_is_published(api: FlaskClient) -> None:
     assert reference_catalogue().classes
 
 
-def physics_count(url: str) -> float:
-    """How many jobs were computed, by the service's own count."""
+def counted(url: str, name: str) -> float:
+    """A count of the service's own."""
     with urllib.request.urlopen(url + "/metrics", timeout=30) as response:
-        (count,) = (
-            line.split()[1]
-            for line in response.read().decode().splitlines()
-            if line.startswith("sheetmargin_physics_seconds_count")
-        )
+        lines = response.read().decode().splitlines()
+    (count,) = (line.split()[1] for line in lines if line.split()[0] == name)
     return float(count)
 
 
-def test_a_client_that_goes_away_stops_the_work(tmp_path: Path) -> None:
-    """After the job under way at most one more is computed: the kernel still takes its line."""
-    with gunicorn(tmp_path, threads=2) as server:
-        before = physics_count(server.url)
-        body = as_lines([job(60 + n / 10, classes=["ultrasonic-400k", "ultrasonic-300k"]) for n in range(500)]).encode()
+@pytest.mark.parametrize("manner", ["closes", "resets"])
+def test_a_client_that_goes_away_stops_the_work(tmp_path: Path, manner: str) -> None:
+    """At most one more job is computed: its line comes back, which is noticed before another is begun."""
+    count, read = 40, 2
+    with gunicorn(tmp_path, "--pythonpath", str(TESTS), "support.slow:app", threads=2) as server:
+        body = as_lines([job(60 + n / 10) for n in range(count)]).encode()
         head = f"POST {PATH} HTTP/1.1\r\nHost: x\r\nContent-Type: {NDJSON}\r\nContent-Length: {len(body)}\r\n\r\n"
         with socket.create_connection(("127.0.0.1", server.port), timeout=30) as connection:
             connection.sendall(head.encode() + body)
             received = b""
-            while received.count(b"}\n") < 3:
+            while received.count(b"}\n") < read:
                 received += connection.recv(65536)
-        seen = received.count(b"}\n")
+            if manner == "resets":
+                connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
         ends = time.monotonic() + 30
-        settled = -1.0
-        while (now := physics_count(server.url)) != settled or now == before:
+        while counted(server.url, "sheetmargin_jobs_spared_total") == 0:
             assert time.monotonic() < ends
-            settled = now
-            time.sleep(1.0)
-        # Lines that were on their way were computed for a client that was there.
-        assert seen <= settled - before <= seen + 3
+            time.sleep(0.05)
+        computed = counted(server.url, "sheetmargin_physics_seconds_count")
+        assert received.count(b"}\n") == read
+        assert read <= computed <= read + 1
+        assert counted(server.url, "sheetmargin_jobs_spared_total") == count - computed
+        # It frees its place: a worker has two, and a client that listens with half a connection is no client gone.
+        for _ in range(3):
+            with socket.create_connection(("127.0.0.1", server.port), timeout=30) as connection:
+                short = as_lines([job(60), job(61)]).encode()
+                connection.sendall(head.replace(str(len(body)), str(len(short))).encode() + short)
+                connection.shutdown(socket.SHUT_WR)
+                whole = b""
+                while piece := connection.recv(65536):
+                    whole += piece
+            assert b'{"end": {"count": 2, "problems": 0}}' in whole
+        assert "Traceback" not in server.log.read_text()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import logging
 from collections.abc import Callable, Iterator
@@ -51,13 +52,14 @@ class Entry:
 
 def entries_of(body: bytes, media_type: str) -> list[Entry]:
     """The jobs of a body; Problem where the whole is none or has too many of them."""
-    entries = list(_lines(body)) if media_type == NDJSON else _items(body)
-    if len(entries) > MOST_JOBS:
+    return _lines(body) if media_type == NDJSON else _items(body)
+
+
+def _check_count(count: int) -> None:
+    if count > MOST_JOBS:
         expected = f"at most {MOST_JOBS} jobs in a call"
-        raise Problem(
-            "invalid-values", Fault(code="wrong-length", detail="These are too many jobs.", expected=expected, path=())
-        )
-    return entries
+        fault = Fault(code="wrong-length", detail="These are too many jobs.", expected=expected, path=())
+        raise Problem("invalid-values", fault)
 
 
 def _items(body: bytes) -> list[Entry]:
@@ -68,6 +70,7 @@ def _items(body: bytes) -> list[Entry]:
     if not isinstance(value, list):
         fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an array of jobs", path=())
         raise Problem("invalid-values", fault)
+    _check_count(len(value))
     own = {
         index: tuple(replace(fault, path=(fault.path or ())[1:]) for fault in group)
         for index, group in groupby(sorted(faults, key=_position), key=_position)
@@ -80,31 +83,52 @@ def _position(fault: Fault) -> int:
     return int(fault.path[0])
 
 
-def _lines(body: bytes) -> Iterator[Entry]:
-    for number, line in enumerate(body.split(b"\n"), start=1):
-        if not line.strip():
-            continue
-        try:
-            value, faults = strict_json.parse(line)
-        except strict_json.JsonError as error:
-            yield Entry(faults=tuple(replace(fault, line=number) for fault in error.faults))
-        else:
-            yield Entry(value=value, faults=tuple(faults))
+def _lines(body: bytes) -> list[Entry]:
+    """Blank lines are none, but count as lines when a fault says where it is."""
+    numbered = [(number, line) for number, line in enumerate(body.split(b"\n"), start=1) if line.strip()]
+    _check_count(len(numbered))
+    return [_entry(line, number) for number, line in numbered]
+
+
+def _entry(line: bytes, number: int) -> Entry:
+    try:
+        value, faults = strict_json.parse(line)
+    except strict_json.JsonError as error:
+        return Entry(faults=tuple(replace(fault, line=number) for fault in error.faults))
+    return Entry(value=value, faults=tuple(faults))
+
+
+@dataclass
+class Progress:
+    """How far the answer to a batch has come: `jobs` there are, `begun` of them are answered or under way."""
+
+    jobs: int
+    begun: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Batch:
-    """Answers jobs one by one, equal ones once. `dump` writes an answer out; `request_id` is told in problems."""
+    """Answers jobs one by one, equal ones once.
+
+    `dump` writes an answer out, `is_gone` tells whether nobody waits any more, `request_id` is told in problems.
+    """
 
     service: Service
     dump: Callable[[Answer], dict[str, Any]]
+    is_gone: Callable[[], bool]
     request_id: str | None = None
     schema: JobSchema = field(default_factory=JobSchema)
 
-    def answer(self, entries: list[Entry]) -> Iterator[dict[str, Any]]:
-        """One line for each job, as soon as it is computed."""
+    def answer(self, entries: list[Entry], progress: Progress) -> Iterator[dict[str, Any]]:
+        """One line for each job, as soon as it is computed; BrokenPipeError when nobody waits for it.
+
+        Without asking, the job after the one under way would be computed, too: the kernel takes one line more.
+        """
         known: dict[str, Answer] = {}
         for index, entry in enumerate(entries):
+            if self.is_gone():
+                raise BrokenPipeError(errno.EPIPE, "the caller of a batch has gone")
+            progress.begun += 1
             line: dict[str, Any] = {"index": index, "reference": entry.reference}
             try:
                 yield {**line, "result": self._result(entry, known)}

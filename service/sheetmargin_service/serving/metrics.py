@@ -47,6 +47,7 @@ class Metrics:
     verdicts: Counter
     cache: Counter
     refused: Counter
+    spared: Counter
 
     def count_request(self, route: str, method: str, status: int, *, seconds: float) -> None:
         """Count an answered request."""
@@ -83,6 +84,9 @@ def new_metrics() -> Metrics:
             registry=registry,
         ),
         refused=Counter("sheetmargin_refused", "Requests refused by a limit.", ("limit",), registry=registry),
+        spared=Counter(
+            "sheetmargin_jobs_spared", "Jobs of batches not begun, since their caller had gone.", registry=registry
+        ),
     )
 
 
@@ -116,13 +120,15 @@ def install_metrics(app: Flask, metrics: Metrics) -> None:
     def end(response: Response) -> Response:
         route, method, endpoint = route_of_request(), request.method, request.endpoint
         begun: float = g.counted_from
-        kept = "kept" in g
+        kept, progress = "kept" in g, g.get("progress")
 
         def count() -> None:
             metrics.running.dec()
             metrics.count_request(route, method, response.status_code, seconds=time.perf_counter() - begun)
             if endpoint in cached and response.status_code in (200, 304):
                 metrics.cache.labels("hit" if response.status_code == 304 else "kept" if kept else "miss").inc()
+            if progress is not None:
+                metrics.spared.inc(progress.jobs - progress.begun)
 
         response.call_on_close(count)
         return response

@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from flask import Response, g, request
 
-from sheetmargin_service.api.batch import MEDIA_TYPES, MOST_JOBS, NDJSON, Batch, as_array, as_ndjson, entries_of
+from sheetmargin_service.api.batch import (
+    MEDIA_TYPES,
+    MOST_JOBS,
+    NDJSON,
+    Batch,
+    Progress,
+    as_array,
+    as_ndjson,
+    entries_of,
+)
 from sheetmargin_service.api.decode import JSON, read_body
 from sheetmargin_service.api.languages import wanted_language
+from sheetmargin_service.api.leaving import departure
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.schemas.batch import BatchItemSchema
@@ -44,9 +54,11 @@ def recommend_for_jobs() -> Response:
     batch = Batch(
         service=current_service(),
         dump=lambda answer: dump_answer(answer, language=language),
+        is_gone=departure(request.environ),
         request_id=g.get("request_id"),
     )
-    lines = batch.answer(entries)
+    g.progress = Progress(jobs=len(entries))
+    lines = batch.answer(entries, g.progress)
     # Of two that the caller likes equally, the first of the list is taken: the form of the request.
     own, other = request.mimetype, next(kind for kind in MEDIA_TYPES if kind != request.mimetype)
     media_type = request.accept_mimetypes.best_match((own, other), default=own)
