@@ -50,13 +50,24 @@ def bill() -> dict[str, Any]:
             ["pip", "--python", python, "install", "-q", "--require-hashes", "-r", "docker/requirements.lock"],
         ):
             subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=True)
-        command = ["cyclonedx_py", "environment", python, "--pyproject", "pyproject.toml", "--output-reproducible"]
+        project = Path(folder) / "pyproject.toml"
+        project.write_text(as_installed(), encoding="utf-8")
+        command = ["cyclonedx_py", "environment", python, "--pyproject", project, "--output-reproducible"]
         done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, stdout=subprocess.PIPE, check=True)
     found: dict[str, Any] = json.loads(done.stdout)
     for part in found["components"]:
         if "licenses" not in part:
             part["licenses"] = [{"license": {"acknowledgement": "declared", "id": IN_FILES[part["name"]]}}]
     return without(found, "externalReferences")
+
+
+def as_installed() -> str:
+    """The project's own part of `pyproject.toml`, in which what the image installs is required and nothing else."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"], *(one for extra in EXTRAS for one in project["optional-dependencies"][extra])]
+    lines = [f"{name} = {json.dumps(project[name])}" for name in ("name", "version", "description")]
+    licence = f"license = {{ text = {json.dumps(project['license']['text'])} }}"
+    return "\n".join(["[project]", *lines, licence, f"dependencies = {json.dumps(wanted)}", ""])
 
 
 def without(value: Any, name: str) -> Any:
