@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +55,11 @@ def test_the_objects_are_there() -> None:
 def test_an_object_is_valid(kind: str, version: str) -> None:
     # What it returns is the version whose schemas it took, without the patch level.
     assert version.startswith(kubernetes_validate.validate(OBJECTS[kind], version, strict=True))
+
+
+def test_the_image_is_this_version(container: dict[str, Any]) -> None:
+    project = tomllib.loads((DOCKER.parent / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert container["image"] == f"{project['name']}:{project['version']}"
 
 
 def test_selectors_find_the_pods(pod: dict[str, Any]) -> None:
