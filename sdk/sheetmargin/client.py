@@ -223,9 +223,10 @@ def _arrived(way: _Way) -> Client:
 def _catalogue_setting(
     catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None,
 ) -> str | None:
+    """The setting that names the files, wherever the process that reads it stands."""
     if isinstance(catalogue, Mapping):
-        return ",".join(f"{name}={os.fspath(path)}" for name, path in catalogue.items())
-    return None if catalogue is None else os.fspath(catalogue)
+        return ",".join(f"{name}={os.path.abspath(path)}" for name, path in catalogue.items())
+    return None if catalogue is None else os.path.abspath(catalogue)
 
 
 def _checked_url(url: str) -> str:

@@ -48,9 +48,9 @@ def test_a_stock_file(tmp_path: Path, catalogue: Path, capsys: pytest.CaptureFix
     rows = stock_rows(**STOCK)
     (tmp_path / "stock.csv").write_text(stock_csv(rows), encoding="utf-8")
     output = tmp_path / "out.csv"
-    # One call for all, since equal sheets are computed once in a call.
-    arguments = ["batch", str(tmp_path / "stock.csv"), "-o", str(output), "--chunk", "500"]
-    assert main([*arguments, "--catalogue", str(catalogue)]) == 5
+    # Two processes, and long calls, since equal sheets are computed once in a call.
+    shares = ["--workers", "2", "--chunk", "250", "--catalogue", str(catalogue)]
+    assert main(["batch", str(tmp_path / "stock.csv"), "-o", str(output), *shares]) == 5
     with output.open(encoding="utf-8-sig", newline="") as file:
         results = list(csv.DictReader(file))
     assert [result["article"] for result in results] == [row.cells["article"] for row in rows]

@@ -20,6 +20,8 @@ from sheetmargin.quote import COLUMNS, row_of
 from sheetmargin.table import MOST_XLSX_ROWS, Row, Table, checked_suffix, need_polars, read_table, writing
 
 ALL_ANSWERED, SOME_BAD = 0, 5
+RETRIES = 8
+"""A service that is started anew is away for about as long as these take."""
 TOLD_ROWS = 20
 FIRST_ROW = 2
 """Rows are told as a spreadsheet numbers them: the first one is below the head."""
@@ -37,6 +39,13 @@ def add_batch_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--resume", type=Path, metavar="FILE", help="remember answers in this file, and go on from it after a break"
     )
+    parser.add_argument(
+        "--retries",
+        type=int,
+        default=RETRIES,
+        metavar="N",
+        help="times that a call is asked again that finds the service busy or is cut off (default %(default)s)",
+    )
     parser.add_argument("--catalogue", metavar="FILE", help="catalogue file of the service in this process")
 
 
@@ -46,8 +55,8 @@ def batch(client: Client, arguments: argparse.Namespace) -> int:
         need_polars(path)
     if not arguments.output.parent.is_dir():
         raise InvalidJob(f"{arguments.output.parent} is no folder to write to.")
-    if arguments.workers < 1 or not 1 <= arguments.chunk <= MOST_JOBS:
-        raise InvalidJob(f"Expected --workers of at least 1 and --chunk of 1 to {MOST_JOBS}.")
+    if arguments.workers < 1 or not 1 <= arguments.chunk <= MOST_JOBS or arguments.retries < 0:
+        raise InvalidJob(f"Expected --workers of at least 1, --chunk of 1 to {MOST_JOBS}, --retries of at least 0.")
     table = read_table(arguments.table)
     if checked_suffix(arguments.output) == ".xlsx" and len(table) > MOST_XLSX_ROWS:
         raise InvalidJob(f"{len(table)} rows are more than a spreadsheet holds; write .csv or .parquet.")

@@ -128,7 +128,8 @@ def _client(arguments: argparse.Namespace) -> Client:
         return Client.in_process(catalogue=catalogue, token=token, language=arguments.language)
     if catalogue is not None:
         raise InvalidJob("A catalogue file is for the service in this process; a service at an address has its own.")
-    return Client(arguments.url, token, arguments.timeout, language=arguments.language)
+    retries = getattr(arguments, "retries", 3)
+    return Client(arguments.url, token, arguments.timeout, retries=retries, language=arguments.language)
 
 
 def _recommend(arguments: argparse.Namespace) -> int:
