@@ -16,6 +16,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+import polars
 import pytest
 import responses
 from sheetmargin import (
@@ -32,6 +33,7 @@ from sheetmargin import (
 )
 from sheetmargin import bulk as bulk_module
 from sheetmargin.keyfile import KeyFile, key_of
+from sheetmargin.quote import COLUMNS
 from support.batches import BATCH, LINES, URL, BatchServer
 
 
@@ -71,6 +73,22 @@ def test_a_call_asks_for_lines_over_a_connection_of_its_own(server: BatchServer)
     assert headers["Accept"].startswith(LINES)
     assert headers["Connection"] == "close"
     assert (headers["Authorization"], headers["Accept-Language"]) == ("Bearer secret", "de")
+
+
+def test_outcomes_make_a_frame(server: BatchServer) -> None:
+    asked: list[Any] = [job(0), {}, job(1)]
+    rows = [outcome.row() for outcome in Client(URL).recommend_many(asked)]
+    frame = polars.DataFrame(rows, infer_schema_length=None)
+    assert frame.columns == list(COLUMNS)
+    assert frame["gap_mm"].to_list() == [42.5, None, 42.5]
+    assert frame["problem_field"].to_list() == [None, "/sheets", None]
+
+
+def test_an_invalid_job_among_the_questions_is_its_own_outcome(server: BatchServer) -> None:
+    wrong = InvalidJob("The row cannot be read.")
+    outcomes = list(Client(URL).recommend_many([job(0), wrong, job(1)]))
+    assert [outcome.error for outcome in outcomes] == [None, wrong, None]
+    assert [len(call) for call in server.calls] == [2]
 
 
 def test_nothing_is_asked_before_it_is_needed(server: BatchServer) -> None:
