@@ -14,7 +14,7 @@ COLUMNS = {
     **dict.fromkeys(("set_ups", "gap_mm", "tilt_deg", "single_from", "single_to"), float),
     "unit": str,
     **dict.fromkeys(("margin", "double_as_single_ppm", "single_as_double_ppm"), float),
-    **dict.fromkeys(("order", "why", "assumed", "model_version", "catalogue_version"), str),
+    **dict.fromkeys(("order", "why", "trial", "assumed", "model_version", "catalogue_version"), str),
     **dict.fromkeys(("problem_field", "problem"), str),
 }
 """Names and what they hold. `single_from` and `single_to` are the receiver's band for one sheet, `margin` is the least
@@ -35,6 +35,7 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         "verdict": answer.verdict,
         "model_version": answer.model_version,
         "catalogue_version": answer.catalogue_version,
+        "trial": " ".join(map(str, answer.trial)) or None,
         "assumed": "; ".join(note.pointer or note.code or "" for note in answer.assumptions) or None,
     }
     if answer.best is None:

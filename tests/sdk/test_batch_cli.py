@@ -116,6 +116,7 @@ def test_every_kind_of_table(server: BatchServer, run: Run, tmp_path: Path, give
             "single_as_double_ppm": 1,
             "order": "1 x pair T-1, 2 x cable",
             "why": "Because. And so. [a book]",
+            "trial": "Send 50. Measure.",
             "assumed": "/line/flutter_mm",
             "model_version": "m",
             "catalogue_version": "c",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from sheetmargin.cli import batch, command
+from sheetmargin.quote import COLUMNS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -36,6 +37,12 @@ def test_exit_codes_are_told_alike() -> None:
         )
     }
     assert all(re.search(rf"^  {code} ", command.EXIT_CODES, re.M) for code in table)
+
+
+def test_every_column_of_a_quote_is_told() -> None:
+    guide = (ROOT / "docs" / "quoting.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (`.+`) \| .+ \|$", guide, re.M)
+    assert [name for row in rows for name in re.findall(r"`(\w+)`", row)] == list(COLUMNS)
 
 
 def test_every_dependency_has_its_reason() -> None:

@@ -44,6 +44,7 @@ RESULT = {
             "reasons": [{"code": "a", "text": "Because."}, {"code": "b", "text": "And so.", "source": "a book"}],
         }
     ],
+    "trial": [{"code": "send", "text": "Send 50."}, {"code": "measure", "text": "Measure."}],
     "assumptions": [{"code": "default", "pointer": "/line/flutter_mm", "value": 1.0}],
 }
 """What every good job is answered."""
