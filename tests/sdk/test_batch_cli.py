@@ -75,7 +75,7 @@ def test_every_kind_of_table(server: BatchServer, run: Run, tmp_path: Path, give
     code, told = run(given, output)
     assert code == 0
     assert "3 rows: 0 suitable, 3 trial, 0 unsuitable, 0 bad" in told
-    assert "'article' is no field of a job and is kept as it is" in told
+    assert "columns that are no fields of a job are kept as they are: 'article'\n" in told
     assert "3 rows rest on illustrative classes" in told
     assert "no safety device" in told
     assert server.calls == [
@@ -282,7 +282,7 @@ def test_no_service(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
 
 def test_a_misspelt_column_is_told(server: BatchServer, run: Run, tmp_path: Path) -> None:
     write(tmp_path / "stock.csv", "material,gramage_gsm\npet,12\n")
-    assert "did you mean grammage_gsm?" in run("stock.csv", "out.csv")[1]
+    assert "'gramage_gsm' is no field of a job; did you mean grammage_gsm?" in run("stock.csv", "out.csv")[1]
 
 
 def test_without_the_extra_csv_works_and_the_rest_says_what_is_missing(

@@ -7,7 +7,8 @@ import socketserver
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from sheetmargin import Client, IncompleteAnswer, Job, Outcome, Sheet
 from sheetmargin.encode import job_to_json
 from support.batches import LINES, line_for
 from support.catalogues import OWN
-from support.servers import Server, gunicorn
+from support.servers import Server, free_port, gunicorn
 
 PAPERS = [
     Job(sheets=[Sheet(material="copy-paper", grammage_gsm=80 + 5 * number)], reference=f"r{number}", limit=1)
@@ -76,6 +77,27 @@ def test_a_busy_service_is_waited_for(server: Server, catalogue: Path, monkeypat
         assert all(answer is not None for *_, answer in plain)
         assert comparable(there.recommend_many(PAPERS, workers=3, chunk=1)) == plain
     assert waits
+
+
+@pytest.mark.long
+def test_a_service_that_dies_and_comes_back(catalogue: Path, tmp_path: Path) -> None:
+    """Killed with calls under way, and started anew seconds later: no outcome is missing."""
+    asked = [replace(PAPERS[0], sheets=[Sheet(material="copy-paper", grammage_gsm=60 + n / 4)]) for n in range(240)]
+    port, environment = free_port(), {"SHEETMARGIN_CATALOGUE": str(catalogue)}
+    outcomes = []
+    with ExitStack() as stack:
+        running = stack.enter_context(gunicorn(tmp_path, port=port, environment=environment))
+        with Client(running.url, retries=12) as client:
+            for outcome in client.recommend_many(asked, workers=2, chunk=20, resume=tmp_path / "keys"):
+                outcomes.append(outcome)
+                if len(outcomes) == 60:
+                    running.kill()
+                    threading.Timer(
+                        2, lambda: stack.enter_context(gunicorn(tmp_path, port=port, environment=environment))
+                    ).start()
+    assert [outcome.index for outcome in outcomes] == list(range(240))
+    assert all(outcome.answer is not None for outcome in outcomes)
+    assert len({outcome.answer.sheets[0].grammage_gsm for outcome in outcomes if outcome.answer}) == 240
 
 
 def whole() -> bytes:

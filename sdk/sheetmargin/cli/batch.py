@@ -113,13 +113,15 @@ def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> It
 def _tell_other_columns(given: Sequence[str]) -> None:
     """A column that is no field may be the owner's own, or misspelt: say so, once."""
     known = columns()
-    if not any(name in known for name in given):
+    others = [name for name in given if name not in known]
+    if len(others) == len(given):
         raise InvalidJob("No column is a field of a job; expected names such as material, grammage_gsm, thickness_um.")
-    for name in given:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.8)
-            meant = f"; did you mean {near[0]}?" if near else ""
-            print(f"sheetmargin: the column {name!r} is no field of a job and is kept as it is{meant}", file=sys.stderr)
+    if others:
+        names = ", ".join(map(repr, others))
+        print(f"sheetmargin: columns that are no fields of a job are kept as they are: {names}", file=sys.stderr)
+    for name in others:
+        for near in difflib.get_close_matches(name, known, n=1, cutoff=0.8):
+            print(f"sheetmargin: {name!r} is no field of a job; did you mean {near}?", file=sys.stderr)
 
 
 @dataclass(kw_only=True)
