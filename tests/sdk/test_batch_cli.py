@@ -272,6 +272,33 @@ def test_a_wrong_command_line(
     assert server.calls == []
 
 
+def test_what_the_system_refuses(
+    server: BatchServer, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(tmp_path / "stock.csv", STOCK)
+    (tmp_path / "out.csv").mkdir()
+    code, told = run("stock.csv", "out.csv")
+    assert (code, "out.csv cannot be written: Is a directory." in told) == (2, True)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["out.csv", "stock.csv"]
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    code, told = run("stock.csv", "other.csv")
+    assert (code, "stock.csv cannot be read: Permission denied." in told) == (2, True)
+
+
+def test_more_rows_than_a_spreadsheet_holds_are_refused_before_they_are_asked(
+    server: BatchServer, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sheetmargin.cli.batch.MOST_XLSX_ROWS", 2)
+    write(tmp_path / "stock.csv", STOCK)
+    code, told = run("stock.csv", "out.xlsx")
+    assert (code, "3 rows are more than a spreadsheet holds; write .csv or .parquet." in told) == (2, True)
+    assert server.calls == []
+
+
 def test_no_service(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("time.sleep", lambda _: None)
     write(tmp_path / "stock.csv", STOCK)
