@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from importlib.metadata import entry_points
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote, urlsplit
@@ -32,17 +32,33 @@ def load_application(catalogue: str | None = None) -> WSGIApplication:
     Raises ServiceNotInstalled, naming the command that installs it, and ServiceUnavailable where a setting in the
     environment keeps the service from starting.
     """
-    entry = next(iter(entry_points(group=GROUP, name="service")), None)
-    if entry is None:
-        raise ServiceNotInstalled.missing(f"the entry point {GROUP}")
     try:
-        return entry.load()(**({} if catalogue is None else {"catalogue": catalogue}))  # type: ignore[no-any-return]
+        return _loaded("service")(**({} if catalogue is None else {"catalogue": catalogue}))  # type: ignore[no-any-return]
     except ModuleNotFoundError as error:
-        if (error.name or "").startswith("sheetmargin_service."):
-            raise
-        raise ServiceNotInstalled.missing(error.name or str(error)) from error
+        raise _not_installed(error) from error
     except ValueError as error:
         raise ServiceUnavailable(f"The service cannot start: {error}") from error
+
+
+def load_characterise() -> Callable[..., Any]:
+    """The service's function that makes an entry of a catalogue from bench readings. Raises ServiceNotInstalled."""
+    try:
+        return _loaded("characterise")
+    except ModuleNotFoundError as error:
+        raise _not_installed(error) from error
+
+
+def _loaded(name: str) -> Callable[..., Any]:
+    entry = next(iter(entry_points(group=GROUP, name=name)), None)
+    if entry is None:
+        raise ServiceNotInstalled.missing(f"the entry point {GROUP}")
+    return entry.load()  # type: ignore[no-any-return]
+
+
+def _not_installed(error: ModuleNotFoundError) -> Exception:
+    """The error to raise: a missing module of the service itself is a fault of its own."""
+    own = (error.name or "").startswith("sheetmargin_service.")
+    return error if own else ServiceNotInstalled.missing(error.name or str(error))
 
 
 class WsgiAdapter(HTTPAdapter):

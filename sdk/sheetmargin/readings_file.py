@@ -17,7 +17,6 @@ from sheetmargin.errors import Fault, InvalidJob
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")
 TEXTS = ("state", "detector_class", "specimen")
-COLUMNS = (*TEXTS, *NUMBERS)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,21 +41,22 @@ class ReadingsTable:
         )
 
 
-def parse_readings(text: str) -> ReadingsTable:
-    """The readings of a table. Raises InvalidJob with the line of each thing that is wrong."""
+def parse_readings(text: str, *, numbers: Sequence[str] = NUMBERS, texts: Sequence[str] = TEXTS) -> ReadingsTable:
+    """The readings of a table with some of these columns. Raises InvalidJob with the line of all that is wrong."""
+    columns = (*texts, *numbers)
     rows = list(csv.reader(text.lstrip("\ufeff").splitlines(), delimiter=_delimiter(text)))
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise _invalid([_fault(1, "The table is empty.", "a first line with the names of the columns")])
     names = [cell.strip() for cell in rows[0]]
     faults = [
-        _fault(1, f"There is no column {name!r}.", "one of " + ", ".join(COLUMNS))
+        _fault(1, f"There is no column {name!r}.", "one of " + ", ".join(columns))
         for name in names
-        if name not in COLUMNS
+        if name not in columns
     ]
     if len(set(names)) < len(names):
         faults.append(_fault(1, "A column is named twice.", "each name once"))
     if "state" not in names:
-        faults.append(_fault(1, "There is no column of states.", "a column `state` of no_sheet, single and double"))
+        faults.append(_fault(1, "There is no column of states.", "a column `state` of what was in the beam"))
     if faults:
         raise _invalid(faults)
     readings, lines = [], []
@@ -69,7 +69,7 @@ def parse_readings(text: str) -> ReadingsTable:
         cells = {name: cell.strip() for name, cell in zip(names, row, strict=False) if cell.strip()}
         reading: dict[str, Any] = {}
         for name, cell in cells.items():
-            value = _number(cell) if name in NUMBERS else cell
+            value = _number(cell) if name in numbers else cell
             if value is None:
                 faults.append(_fault(number, f"{name} is {cell!r}.", "a number"))
             else:

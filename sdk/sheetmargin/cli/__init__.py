@@ -1,4 +1,4 @@
-"""The command line: `sheetmargin recommend | predict | fit | diagnose | materials | classes | serve`."""
+"""The command line: `sheetmargin recommend | batch | predict | fit | diagnose | characterise | materials ...`."""
 
 from __future__ import annotations
 

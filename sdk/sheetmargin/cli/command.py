@@ -19,6 +19,7 @@ from sheetmargin.cli.bench import (
     fit,
     predict,
 )
+from sheetmargin.cli.characterise import add_characterise_options, characterise
 from sheetmargin.cli.lists import classes, materials
 from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
 from sheetmargin.cli.serve import add_serve_options, serve
@@ -97,6 +98,8 @@ def _parser() -> argparse.ArgumentParser:
     made = command("batch", _batch, "rank the set-ups for every row of a table")
     add_batch_options(made)
     _add_client_options(made, json=False)
+    made = command("characterise", characterise, "make an entry of a catalogue file from bench readings of a pair")
+    add_characterise_options(made)
     made = command("materials", _listing(materials), "list the materials, or those that a word finds")
     made.add_argument("query", nargs="?", help="part of a name, in any of the languages")
     _add_client_options(made)
