@@ -148,3 +148,26 @@ def test_several_plies_are_counted_where_they_fail():
 def test_an_ordered_list_serves_the_same_sheets(ordered):
     found = plans_for_list(posts(PAPER, CARD, LIGHT, ordered=ordered, **SOUND), limit=1)
     assert sorted(i for st in found[0].stations for i in st.served) == [0, 1, 2]
+
+
+def test_a_gated_pair_stands_clear_of_its_own_echo():
+    """Twice the way from a face to the sheet takes sound 100 us at 17.2 mm in air of 20 to 25 degrees; a steady tone
+    has no gate to wait for."""
+    gated, steady = posts(PAPER, classes=("ultrasonic-180k", "ultrasonic-220k-continuous"))
+    least = gated.place.face_to_sheet_min_mm
+    assert least == pytest.approx(17.2, abs=0.2)
+    assert gated.bench.settings.gap_mm[gated.allowed].min() >= 2.0 * least
+    assert gated.bench.settings.gap_mm.min() < 2.0 * least
+    assert steady.place.face_to_sheet_min_mm == 0.0
+    assert steady.bench.settings.gap_mm[steady.allowed].min() == steady.bench.settings.gap_mm.min()
+
+
+def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
+    tight = Line(clearance_above_mm=45.0, clearance_below_mm=24.0)
+    plan = plans_for_sheet(posts(PAPER, classes=("ultrasonic-300k",), line=tight))[0]
+    assert isinstance(plan, Plan)
+    mounting = plan.stations[0].mounting
+    assert mounting is not None
+    assert mounting.fits
+    nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
+    assert nearest >= plan.stations[0].post.place.face_to_sheet_min_mm > 10.0

@@ -142,7 +142,16 @@ def place_of(question: Question, detector_class: DetectorClass) -> Place:
         flutter_deg=question.conditions.flutter_deg,
         sheet_mm=1e-3 * thickest,
         rim_mm=0.5 * detector_class.housing.width_mm,
+        face_to_sheet_min_mm=_echo_apart_mm(question, detector_class),
     )
+
+
+def _echo_apart_mm(question: Question, detector_class: DetectorClass) -> float:
+    """The distance from which a face's echo off the sheet comes back when the gate has closed; 0 without a gate."""
+    p = detector_class.parameters
+    if not isinstance(p, UltrasonicParameters) or p.gate_us is None:
+        return 0.0
+    return 0.5e-3 * p.gate_us * question.conditions.mean_air().sound_speed_m_per_s
 
 
 def fitting(place: Place, settings: Settings) -> Flags:
