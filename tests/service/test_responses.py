@@ -112,7 +112,7 @@ def test_a_pile_of_two_is_two_sheets_and_a_film():
     made = model(PAPER)
     quick = made.transmission_of_pile(FILMS, draws, FREQUENCY, SINES)
     ply = made.ply(FREQUENCY, SINES)
-    whole = double_response(first=ply, second=ply, film=FILMS.response(draws[0], FREQUENCY, SINES))
+    whole = double_response(first=ply, second=ply, film=FILMS.at(draws[0], FREQUENCY, SINES).response)
     displaced = (2e-6 * PAPER.thickness_um + FILM_M[draws[0]])[:, None, None]
     turn = np.exp(2j * np.pi * FREQUENCY / AIR.sound_speed_m_per_s * displaced * np.sqrt(1 - SINES**2))
     assert quick == pytest.approx(whole.transmission * turn, rel=1e-9)

@@ -30,6 +30,8 @@ NEGLIGIBLE = 1e-6
 AIR_FACTOR = 1.5
 LOOSE_FACTOR = 3.0
 """How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
+_BEYOND_HZ = 1e7
+"""Above every frequency, so that a number and a frequency make one key."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
@@ -72,19 +74,23 @@ def _moved(distribution: TrappedAir, factor: float) -> TrappedAir:
 
 @dataclass(frozen=True, kw_only=True)
 class FilmTable:
-    """Films `FILM_M` (D) at F frequencies and S angles, (D, F, S): their responses, and the factor of the air that they
-    take the place of."""
+    """Films at frequencies and angles, all of them `FILM_M` (D, F, S) or some: their responses, and the factor of the
+    air that they take the place of."""
 
     response: Response
     displaced: Complex
 
-    def at_frequencies(self, which: Indices) -> FilmTable:
-        """The same at some of the frequencies."""
+    def some(self, part: Indices | tuple[slice, Indices]) -> FilmTable:
+        """A part of it, by its axes."""
         r = self.response
         return FilmTable(
-            response=Response(transmission=r.transmission[:, which], reflection=r.reflection[:, which]),
-            displaced=self.displaced[:, which],
+            response=Response(transmission=r.transmission[part], reflection=r.reflection[part]),
+            displaced=self.displaced[part],
         )
+
+    def at_frequencies(self, which: Indices) -> FilmTable:
+        """The same at some of the frequencies."""
+        return self.some((slice(None), which))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,18 +117,23 @@ class Films:
         """The same at some of the frequencies."""
         return replace(self, frequency_hz=self.frequency_hz[which], known=self.table.at_frequencies(which))
 
-    def response(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Response:
-        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each."""
+    def at(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> FilmTable:
+        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each, of which
+        those of the same film are computed once."""
         if sin_theta is not self.sin_theta:
-            return _response(self.air, FILM_M[index, None], frequency_hz, sin_theta)
-        usual = self.table.response
-        return Response(transmission=usual.transmission[index], reflection=usual.reflection[index])
+            first, which = alike(index, frequency_hz, sin_theta)
+            at_pieces = FILM_M[index[first], None], frequency_hz[first], sin_theta[first]
+            pieces = FilmTable(response=_response(self.air, *at_pieces), displaced=_displaced(self.air, *at_pieces))
+            return pieces.some(which)
+        return self.table.some(index)
 
-    def displaced(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
-        """The factor of their displaced air, likewise."""
-        if sin_theta is not self.sin_theta:
-            return _displaced(self.air, FILM_M[index, None], frequency_hz, sin_theta)
-        return self.table.displaced[index]
+
+def alike(what: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[Indices, Indices]:
+    """Pieces (P,) of equal depth that ask the same of the same thing, by its number `what` (P,), at a frequency (P, 1)
+    and 8 angles (P, 8): the first of each, and which of these each one is (P,)."""
+    key = _BEYOND_HZ * what + frequency_hz[:, 0] + 1j * sin_theta[:, 0]
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    return first, which
 
 
 def _response(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Response:
