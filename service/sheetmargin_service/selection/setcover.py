@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,16 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Flags = NDArray[np.bool_]
+Masks = NDArray[np.uint64]
+"""Whom something serves, one bit a sheet."""
+
+
+def masks_of(serves: Flags) -> Masks:
+    """Masks (...) of `serves` (..., S), S at most 64."""
+    sheets = serves.shape[-1]
+    wide = np.zeros((*serves.shape[:-1], 64), dtype=np.bool_)
+    wide[..., :sheets] = serves
+    return np.packbits(wide, axis=-1, bitorder="little").view("<u8")[..., 0].astype(np.uint64)
 
 
 def needed(serves: Flags, *, drop: bool = True) -> Index:
@@ -21,23 +31,45 @@ def needed(serves: Flags, *, drop: bool = True) -> Index:
     if drop:
         flat = serves.astype(np.float32)
         lacks = flat @ (1.0 - flat).T > 0.0  # [a, b]: a serves somebody whom b does not
-        order = np.arange(len(flat))
-        useful &= ~np.any(~lacks & (lacks.T | (order[None, :] < order[:, None])), axis=1)
+        useful &= ~replaced(~lacks).any(axis=1)
     return np.flatnonzero(useful)
 
 
-class SetCover:
-    """Masks that together are to serve everyone."""
+def replaced(within: Flags) -> Flags:
+    """[a, b]: b replaces a, from [a, b]: b serves all that a does, (N, N). Of equals the first replaces the others."""
+    order = np.arange(len(within))
+    return np.asarray(within & (~within.T | (order[None, :] < order[:, None])))
 
-    def __init__(self, serves: Flags) -> None:
-        """`serves` (N, S), S at most 62."""
-        sheets = serves.shape[1]
-        self._masks: list[int] = (serves @ (1 << np.arange(sheets))).tolist()
-        self._everyone = (1 << sheets) - 1
-        kept = _undominated(self._masks)
-        by_sheet = [[mask for mask in kept if mask >> sheet & 1] for sheet in range(sheets)]
-        # Sheets with few masks are branched on first.
-        self._by_sheet = sorted(((1 << s, masks) for s, masks in enumerate(by_sheet)), key=lambda pair: len(pair[1]))
+
+def replaced_rows(masks: Masks) -> Flags:
+    """[a, b]: row b replaces row a of masks (N, M): it serves all that a serves, place by place."""
+    return replaced(np.array([~np.any(row & ~masks, axis=1) for row in masks]).reshape(len(masks), len(masks)))
+
+
+class SetCover:
+    """Masks (N,) that together are to serve everyone."""
+
+    def __init__(self, masks: Masks, everyone: int) -> None:
+        self._masks = masks & np.uint64(everyone)
+        self._everyone = everyone
+
+    @cached_property
+    def _company(self) -> list[tuple[int, int]]:
+        """Of each sheet, by its bit, whom it shares a mask with; those with few masks first."""
+        masks = np.unique(self._masks)
+        bits = np.unpackbits(masks.view(np.uint8).reshape(-1, 8), axis=1, bitorder="little").view(np.bool_)
+        company: list[int] = np.bitwise_or.reduce(np.where(bits, masks[:, None], 0), axis=0).tolist()
+        order: list[int] = np.argsort(bits.sum(axis=0), kind="stable").tolist()
+        return [(1 << bit, company[bit]) for bit in order if self._everyone >> bit & 1]
+
+    @cached_property
+    def _by_sheet(self) -> list[tuple[int, list[int]]]:
+        """Of each sheet, by its bit, the masks that serve it and that no other one contains; those with few first."""
+        masks = np.unique(self._masks)
+        kept: list[int] = masks[~replaced((masks[:, None] & ~masks) == 0).any(axis=1)].tolist()
+        kept.sort(key=lambda mask: (-mask.bit_count(), mask))
+        sheets = (1 << bit for bit in range(self._everyone.bit_length()) if self._everyone >> bit & 1)
+        return sorted(((s, [mask for mask in kept if mask & s]) for s in sheets), key=lambda pair: len(pair[1]))
 
     def within(self, count: int) -> bool:
         """Whether `count` masks can serve everyone."""
@@ -51,7 +83,7 @@ class SetCover:
         """Of the covers of `count` masks, the fewest there can be, the one whose places come first in order."""
         chosen: list[int] = []
         unserved = self._everyone
-        for place, mask in enumerate(self._masks):
+        for place, mask in enumerate(self._masks.tolist()):
             rest = unserved & ~mask
             if rest != unserved and self._finish(rest, count - len(chosen) - 1):
                 chosen.append(place)
@@ -61,47 +93,20 @@ class SetCover:
     def _finish(self, unserved: int, count: int) -> bool:
         if not unserved:
             return True
-        if count <= 0:
+        if self._more_than(count, unserved):
             return False
         for sheet, masks in self._by_sheet:
             if sheet & unserved:
                 return any(self._finish(unserved & ~mask, count - 1) for mask in masks)
         return False
 
-
-def _undominated(masks: Sequence[int]) -> list[int]:
-    """The masks that no other one contains, each once."""
-    kept: list[int] = []
-    for mask in sorted(set(masks), key=lambda m: (-m.bit_count(), m)):
-        if all(mask & ~other for other in kept):
-            kept.append(mask)
-    return kept
-
-
-def all_covers(serves: Flags, *, count: int, most: int) -> Index | None:
-    """Every set of `count` entries, the fewest there can be, that serves everyone: (K, count), in order.
-
-    None where there are more than `most`.
-    """
-    found = _completing(~serves, count, start=0, most=most)
-    return None if found is None or len(found) > most else found
-
-
-def _completing(lacks: Flags, count: int, *, start: int, most: int) -> Index | None:
-    """Sets of `count` rows from `start` on, of which no sheet lacks all."""
-    if count == 1:
-        return start + np.flatnonzero(~lacks[start:].any(axis=1))[:, None]
-    if count == 2:
-        rows = lacks[start:].astype(np.float32)
-        pairs = np.argwhere(np.triu(rows @ rows.T == 0.0, k=1))
-        return start + pairs
-    sets, total = [], 0
-    for row in range(start, len(lacks)):
-        rest = _completing(lacks[:, lacks[row]], count - 1, start=row + 1, most=most)
-        if rest is None:
-            return None
-        sets.append(np.hstack([np.full((len(rest), 1), row), rest]))
-        total += len(rest)
-        if total > most:
-            return None
-    return np.concatenate(sets) if sets else np.zeros((0, count), dtype=np.intp)
+    def _more_than(self, count: int, unserved: int) -> bool:
+        """Whether more than `count` of the sheets share no mask with each other: each needs one of its own."""
+        apart = 0
+        for sheet, company in self._company:
+            if sheet & unserved:
+                apart += 1
+                if apart > count or not company:
+                    return True
+                unserved &= ~company
+        return False
