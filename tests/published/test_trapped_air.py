@@ -9,6 +9,7 @@ from sheetmargin_service.acoustics.response import Response
 from sheetmargin_service.acoustics.trapped_air import (
     critical_film_m,
     double_transmission,
+    even_film,
     film_layer,
     mass_air_mass_frequency_hz,
 )
@@ -23,7 +24,7 @@ def double_db(*, mass_kg_m2: float, thickness_m: float, frequency_hz: float, ang
     else:
         layer = air_layer(air=air, thickness_m=thickness_m)
     sheet = limp_response(mass_kg_m2=mass_kg_m2, **case)
-    two = double_transmission(first=sheet, second=sheet, film=fluid_response(layer=layer, **case))
+    two = double_transmission(first=sheet, second=sheet, film=even_film(fluid_response(layer=layer, **case)))
     return float(20.0 * np.log10(np.abs(two)))
 
 
@@ -44,7 +45,7 @@ def test_a_narrow_film_is_an_isothermal_spring() -> None:
     # Two limp sheets on that spring, as a chain of masses and springs: T = 1/(1 + i w m' - ...) with s = K/d.
     mass, case = 0.02, {"air": air, "frequency_hz": 60e3, "sin_theta": 0.0}
     sheet = limp_response(mass_kg_m2=mass, **case)
-    two = double_transmission(first=sheet, second=sheet, film=fluid_response(layer=layer, **case))
+    two = double_transmission(first=sheet, second=sheet, film=even_film(fluid_response(layer=layer, **case)))
     w = 2.0 * np.pi * 60e3
     wave, body, spring = air.impedance_pa_s_per_m, 1j * w * mass, air.pressure_pa / 5e-7 / (1j * w)
     chain = 2.0 * wave * spring / ((wave + body) * (wave + body + 2.0 * spring))
@@ -162,7 +163,7 @@ def test_film_is_that_of_the_full_equations(thickness_m: float, frequency_hz: fl
         for mass in (0.017, 0.08, 0.4):
             sheet = limp_response(mass_kg_m2=mass, **case)
             two = [
-                double_transmission(first=sheet, second=sheet, film=film)
+                double_transmission(first=sheet, second=sheet, film=even_film(film))
                 for film in (exact, fluid_response(layer=layer, **case))
             ]
             # Largest deviation found: 0.042 dB, at 100 um, 500 kHz and sin 0.8.
@@ -199,7 +200,7 @@ def test_a_double_wall_lets_sound_pass_at_its_resonance() -> None:
         case = {"air": air, "frequency_hz": at, "sin_theta": 0.0}
         sheet = limp_response(mass_kg_m2=7.2, **case)
         film = fluid_response(layer=air_layer(air=air, thickness_m=0.05), **case)
-        return np.abs(double_transmission(first=sheet, second=sheet, film=film))
+        return np.abs(double_transmission(first=sheet, second=sheet, film=even_film(film)))
 
     peak = near[np.argmax(transmission(near))]
     assert peak == pytest.approx(resonance, rel=0.01)
@@ -229,6 +230,6 @@ def test_critical_film_is_where_a_double_resonates() -> None:
     case = {"air": air, "frequency_hz": frequency, "sin_theta": 0.0}
     sheet = limp_response(mass_kg_m2=mass, **case)
     film = film_layer(air=air, thickness_m=thickness, frequency_hz=frequency)
-    two = np.abs(double_transmission(first=sheet, second=sheet, film=fluid_response(layer=film, **case)))
+    two = np.abs(double_transmission(first=sheet, second=sheet, film=even_film(fluid_response(layer=film, **case))))
     # Damping by the flow of heat to the walls pulls the peak in a little.
     assert thickness[np.argmax(two)] == pytest.approx(critical, rel=0.05)

@@ -213,6 +213,15 @@ DISAGREE = {
         "above its floor, so nothing is gained. With two it gains more than one: the contrast shrinks, and "
         "square on has the greater margin. A pair with less reserve would want the tilt."
     ),
+    "some boards want a tilt of about 35 degrees": (
+        "Of the boards that this pair tells at all, thick cardboard is read square on and coated cardboard at 10 "
+        "degrees. Business card does want 35, and misses being told by 0.2 dB (next cell)."
+    ),
+    "a pair for light stock tells business card": (
+        "Card of 300 g/m2 is near its thickness resonance at 300 kHz, where one sheet spreads over 17 dB with what is "
+        "not known of its stiffness: margin -0.2 dB at 35 degrees. It was 0.6 at 40 before the film of air was "
+        "taken as varying over the spot, which makes two read 0.2 dB stronger: as good as on the border."
+    ),
     "a pair for light stock takes one thick cardboard for two": (
         "Mass alone would say 67 dB. Greyboard is soft through its thickness (c33 0.027 GPa, some 200 m/s): "
         "1.5 mm are more than a wavelength, and sound passes with the impedance of the board rather than its "

@@ -16,7 +16,6 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import (
     FILM_M,
     LOOSE_FACTOR,
     Films,
-    alike,
     film_weights,
     share_below,
 )
@@ -117,21 +116,36 @@ def films_at(sines):
     return Films(air=humid_air(), frequency_hz=FREQUENCY_HZ[:, 0], sin_theta=sines)
 
 
-def test_a_vanishing_film_is_not_there_and_all_films_are_passive():
+def parts(film):
+    return film.through, film.back, film.around, *film.changes
+
+
+def test_the_thinnest_film_is_as_good_as_not_there():
     films = films_at(SINES)
-    usual = films.at(np.arange(len(FILM_M)), FREQUENCY_HZ, films.sin_theta).response
-    assert usual.transmission.shape == (len(FILM_M), 1, len(SINES))
-    assert usual.transmission[0] == pytest.approx(np.ones((1, len(SINES))), abs=0.02)
-    assert np.all(np.abs(usual.transmission) ** 2 + np.abs(usual.reflection) ** 2 <= 1.0 + 1e-9)
+    usual = films.between(np.arange(len(FILM_M)), FREQUENCY_HZ, films.sin_theta)
+    assert usual.through.shape == (len(FILM_M), 1, len(SINES))
+    assert usual.through[0] == pytest.approx(np.ones((1, len(SINES))), abs=0.02)
+    assert usual.back[0] == pytest.approx(np.zeros((1, len(SINES))), abs=0.02)
+    assert usual.around[0] == pytest.approx(-np.ones((1, len(SINES))), abs=0.02)
 
 
 def test_films_for_pieces_are_those_of_the_grid():
     films = films_at(SINES)
     index = np.array([3, 20, 30])
-    usual = films.at(index, FREQUENCY_HZ, films.sin_theta).response
-    piece = films.at(index, np.full((3, 1), 200e3), np.tile(SINES, (3, 1))).response
-    assert piece.transmission == pytest.approx(usual.transmission[:, 0], rel=1e-12)
-    assert piece.reflection == pytest.approx(usual.reflection[:, 0], rel=1e-12)
+    usual = films.between(index, FREQUENCY_HZ, films.sin_theta)
+    piece = films.between(index, np.full((3, 1), 200e3), np.tile(SINES, (3, 1)))
+    for of_grid, of_piece in zip(parts(usual), parts(piece), strict=True):
+        assert of_piece == pytest.approx(of_grid[:, 0], rel=1e-12)
+
+
+def test_some_frequencies_are_a_part_of_the_table():
+    films = Films(air=humid_air(), frequency_hz=np.array([180e3, 200e3, 220e3]), sin_theta=SINES)
+    some, index = films.at_frequencies(np.array([1])), np.array([3, 20])
+    alone = films_at(SINES)
+    for part, own in zip(
+        parts(some.between(index, FREQUENCY_HZ, SINES)), parts(alone.between(index, FREQUENCY_HZ, SINES)), strict=True
+    ):
+        assert part == pytest.approx(own, rel=1e-12)
 
 
 def test_a_film_of_half_a_wavelength_that_varies_within_the_spot_does_not_open_a_window():
@@ -146,18 +160,7 @@ def test_a_film_of_half_a_wavelength_that_varies_within_the_spot_does_not_open_a
         transmission=np.array([[[1.0 / (1.0 + ratio)]]]),
         reflection=np.array([[[ratio / (1.0 + ratio)]]]),
     )
-    two = double_transmission(first=sheet, second=sheet, film=films.at(index, FREQUENCY_HZ, films.sin_theta).response)
+    two = double_transmission(first=sheet, second=sheet, film=films.between(index, FREQUENCY_HZ, films.sin_theta))
     level = 20.0 * np.log10(np.abs(two[:, 0, 0]))
     single = 20.0 * np.log10(abs(1.0 / (1.0 + ratio)))
     assert np.all(level < single - 25.0)
-
-
-def test_pieces_that_ask_the_same_are_computed_once_and_told_apart_by_what_they_ask():
-    what = np.array([3, 5, 3, 3, 5])
-    frequency = np.array([2e5, 2e5, 2e5, 3e5, 2e5])[:, None]
-    sine = np.outer([0.1, 0.1, 0.1, 0.1, 0.2], np.linspace(1.0, 1.5, 8))
-    first, which = alike(what, frequency, sine)
-    assert sorted(first.tolist()) == [0, 1, 3, 4]
-    assert np.array_equal(what[first][which], what)
-    assert np.array_equal(frequency[first][which], frequency)
-    assert np.array_equal(sine[first][which], sine)

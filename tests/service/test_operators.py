@@ -22,7 +22,11 @@ from sheetmargin_service.acoustics.operators import (
 )
 from sheetmargin_service.acoustics.panels import coarse_theta
 from sheetmargin_service.acoustics.plate import ElasticPlate, limp_response, plate_from_speeds, plate_response
-from sheetmargin_service.acoustics.trapped_air import double_transmission, film_layer
+from sheetmargin_service.acoustics.trapped_air import (
+    double_transmission,
+    even_film,
+    film_layer,
+)
 from support.quadrature import Beam, integrate, lamb_angles
 
 AIR = humid_air()
@@ -68,7 +72,7 @@ class RandomSheet:
             return np.asarray(one.transmission)
         layer = film_layer(air=AIR, thickness_m=self.film_m, frequency_hz=frequency_hz)
         film = fluid_response(layer=layer, air=AIR, frequency_hz=frequency_hz, sin_theta=sin_theta)
-        return np.asarray(double_transmission(first=one, second=one, film=film))
+        return np.asarray(double_transmission(first=one, second=one, film=even_film(film)))
 
     def splits(self, frequency_hz: float) -> Array:
         if self.speeds is None:
@@ -279,7 +283,7 @@ def test_pieces_give_what_the_grid_gives() -> None:
         one = plate_response(plate=plate, air=AIR, frequency_hz=frequency, sin_theta=sine)
         layer = film_layer(air=AIR, thickness_m=film, frequency_hz=frequency)
         between = fluid_response(layer=layer, air=AIR, frequency_hz=frequency, sin_theta=sine)
-        return np.asarray(double_transmission(first=one, second=one, film=between))
+        return np.asarray(double_transmission(first=one, second=one, film=even_film(between)))
 
     def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
         return double(film_m[..., None, None], frequency, sine)

@@ -226,12 +226,19 @@ TRADES = (
             line=FOLDER,
             controller=CONTROLLER,
         ),
-        verdict="suitable",
+        verdict="trial",
         cause="double_as_single",
         hand="""
             160 g/m2, r = 487, one 53.7 dB limp. Air of the faces about 3/12/50 um, p1 1.7 um: k d r g = 8.5, two
             from 20 lg(974 7.5) = 77 dB at p1. An edge at 62 is passed by films under 0.46 um: 3.9 sigma, 50 ppm of
             the 1000 accepted.
+        """,
+        reconsidered="""
+            The calculation asked for one distribution of the air and one even film. Air that is a third thinner, as
+            it may well be, brings the films under 0.46 um to 3.3 sigma and 450 ppm, and the spread of two sheets of
+            4 dB lets some of 0.7 um pass as well; a film that varies by a fifth within the spot reads as one 4 per
+            cent thinner, 0.3 dB. Computed: 30 to 1240 ppm, whose upper end is beyond the 1000: suitable by its
+            estimate of 410, a trial by its interval. Before films were taken as uneven the upper end was 975.
         """,
     ),
     Trade(

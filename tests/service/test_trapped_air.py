@@ -11,8 +11,10 @@ from sheetmargin_service.acoustics.trapped_air import (
     critical_film_m,
     double_response,
     double_transmission,
+    even_film,
     film_layer,
     mass_air_mass_frequency_hz,
+    uneven_film,
 )
 from support.sheets import elastic_plates, frequencies_hz, sines
 
@@ -34,8 +36,8 @@ def test_a_lossless_pair_keeps_energy_and_is_reciprocal(
     case = {"air": AIR, "frequency_hz": frequency, "sin_theta": sine}
     first, second = plate_response(plate=plate, **case), plate_response(plate=other, **case)
     film = fluid_response(layer=air_layer(air=AIR, thickness_m=gap), **case)
-    pair = double_response(first=first, second=second, film=film)
-    turned = double_response(first=second, second=first, film=film)
+    pair = double_response(first=first, second=second, film=even_film(film))
+    turned = double_response(first=second, second=first, film=even_film(film))
     power = abs(pair.transmission) ** 2
     assert power + abs(pair.reflection_below) ** 2 == pytest.approx(1.0, abs=1e-5)
     assert power + abs(pair.reflection_above) ** 2 == pytest.approx(1.0, abs=1e-5)
@@ -53,7 +55,7 @@ def test_a_film_makes_no_energy(
     assert abs(film.reflection + film.transmission) <= 1.0 + 1e-9
     assert abs(film.reflection - film.transmission) <= 1.0 + 1e-9
     pair = double_response(
-        first=plate_response(plate=plate, **case), second=plate_response(plate=other, **case), film=film
+        first=plate_response(plate=plate, **case), second=plate_response(plate=other, **case), film=even_film(film)
     )
     for reflection in (pair.reflection_below, pair.reflection_above):
         assert abs(pair.transmission) ** 2 + abs(reflection) ** 2 <= 1.0 + 1e-6
@@ -82,18 +84,22 @@ def test_a_pair_is_the_sum_of_its_echoes() -> None:
     film = fluid_response(layer=air_layer(air=AIR, thickness_m=gap), **case)
     echoes = sum((first.reflection * second.reflection * turn**2) ** n for n in range(4000))
     expected = first.transmission * second.transmission * turn * echoes
-    np.testing.assert_allclose(double_transmission(first=first, second=second, film=film), expected, rtol=1e-8)
+    np.testing.assert_allclose(
+        double_transmission(first=first, second=second, film=even_film(film)), expected, rtol=1e-8
+    )
 
 
 def test_both_forms_of_the_pair_agree_and_a_pile_can_be_built() -> None:
     case = {"air": AIR, "frequency_hz": np.array([100e3, 200e3])[:, None], "sin_theta": np.linspace(0.0, 0.95, 20)}
     sheet = limp_response(mass_kg_m2=0.08, **case)
     film = fluid_response(layer=film_layer(air=AIR, thickness_m=2e-5, frequency_hz=case["frequency_hz"]), **case)
-    pair = double_response(first=sheet, second=sheet, film=film)
-    np.testing.assert_allclose(double_transmission(first=sheet, second=sheet, film=film), pair.transmission, rtol=1e-12)
+    pair = double_response(first=sheet, second=sheet, film=even_film(film))
+    np.testing.assert_allclose(
+        double_transmission(first=sheet, second=sheet, film=even_film(film)), pair.transmission, rtol=1e-12
+    )
     # Three plies: the same whichever pair is built first.
-    up = double_transmission(first=pair, second=sheet, film=film)
-    down = double_transmission(first=sheet, second=pair, film=film)
+    up = double_transmission(first=pair, second=sheet, film=even_film(film))
+    down = double_transmission(first=sheet, second=pair, film=even_film(film))
     np.testing.assert_allclose(up, down, rtol=1e-11)
     assert np.all(np.abs(up) < np.abs(pair.transmission))
 
@@ -104,7 +110,7 @@ def test_no_film_is_one_sheet_of_double_mass() -> None:
     film = fluid_response(layer=film_layer(air=AIR, thickness_m=1e-9, frequency_hz=100e3), **case)
     double = limp_response(mass_kg_m2=0.04, **case)
     np.testing.assert_allclose(
-        double_transmission(first=sheet, second=sheet, film=film), double.transmission, rtol=1e-3
+        double_transmission(first=sheet, second=sheet, film=even_film(film)), double.transmission, rtol=1e-3
     )
 
 
@@ -130,7 +136,7 @@ def test_grazing_pairs_are_answered() -> None:
         air_layer(air=AIR, thickness_m=1e-4),
         film_layer(air=AIR, thickness_m=1e-4, frequency_hz=200e3),
     ):
-        two = double_transmission(first=sheet, second=sheet, film=fluid_response(layer=layer, **case))
+        two = double_transmission(first=sheet, second=sheet, film=even_film(fluid_response(layer=layer, **case)))
         assert np.all(np.isfinite(two))
 
 
@@ -166,3 +172,57 @@ def test_resonance_of_unequal_masses() -> None:
     one = mass_air_mass_frequency_hz(first_mass_kg_m2=0.02, second_mass_kg_m2=1e9, **case)
     two = mass_air_mass_frequency_hz(first_mass_kg_m2=0.02, second_mass_kg_m2=0.02, **case)
     assert two == pytest.approx(np.sqrt(2.0) * one, rel=1e-9)
+
+
+LIGHT = {
+    name: isotropic_plate(
+        thickness_m=thickness, density_kg_m3=density, youngs_modulus_pa=5e9, poisson_ratio=0.38, loss_factor=0.03
+    )
+    for name, thickness, density in (("polyester", 23e-6, 1390.0), ("foamed", 40e-6, 700.0), ("paper", 1e-4, 800.0))
+}
+
+
+def mean_over_the_spot(plate: ElasticPlate, thickness: np.ndarray, variation: float, **case: object) -> np.ndarray:
+    """Two sheets with a film that varies, by adding up 1,601 even films of normally distributed thickness."""
+    u = np.linspace(-4.5, 4.5, 1601)[:, None]
+    weight = np.exp(-0.5 * u**2) / np.sum(np.exp(-0.5 * u**2))
+    there = thickness * (1.0 + variation * u)
+    wavenumber = 2.0 * np.pi * case["frequency_hz"] / AIR.sound_speed_m_per_s
+    displaced = np.exp(1j * wavenumber * there * np.sqrt(1.0 - case["sin_theta"] ** 2))
+    layer = film_layer(air=AIR, thickness_m=there, frequency_hz=case["frequency_hz"])
+    film = even_film(fluid_response(layer=layer, **case), factor=displaced)
+    sheet = plate_response(plate=plate, **case)
+    return np.sum(weight * double_transmission(first=sheet, second=sheet, film=film), axis=0)
+
+
+@pytest.mark.parametrize("name", LIGHT)
+@pytest.mark.parametrize("frequency", [180e3, 400e3])
+@pytest.mark.parametrize("sine", [0.0, 0.5])
+def test_an_uneven_film_is_the_mean_of_even_ones(name: str, frequency: float, sine: float) -> None:
+    """From blocked sheets through the resonance of the pair, where an even film would read up to 19 dB stronger, to a
+    quarter of a wavelength within 0.8 dB; beyond, where round trips meet again, within 2 dB."""
+    thickness = np.geomspace(0.3e-6, 1e-3, 60)
+    case = {"air": AIR, "frequency_hz": frequency, "sin_theta": sine}
+    film = uneven_film(air=AIR, thickness_m=thickness, variation=0.2, frequency_hz=frequency, sin_theta=sine)
+    sheet = plate_response(plate=LIGHT[name], **case)
+    mean = np.abs(double_transmission(first=sheet, second=sheet, film=film))
+    expected = np.abs(mean_over_the_spot(LIGHT[name], thickness, 0.2, **case))
+    difference = np.abs(20.0 * np.log10(mean / expected))
+    wavelengths = thickness * frequency / AIR.sound_speed_m_per_s
+    assert np.max(difference[wavelengths < 0.25]) < 0.8
+    assert np.max(difference) < 2.0
+
+
+def test_a_film_that_hardly_varies_is_even() -> None:
+    case = {"air": AIR, "frequency_hz": 180e3, "sin_theta": np.array([0.0, 0.4])}
+    thickness = np.geomspace(0.3e-6, 1e-3, 30)[:, None]
+    sheet = plate_response(plate=LIGHT["polyester"], **case)
+    film = uneven_film(air=AIR, thickness_m=thickness, variation=1e-6, frequency_hz=180e3, sin_theta=case["sin_theta"])
+    response = fluid_response(layer=film_layer(air=AIR, thickness_m=thickness, frequency_hz=180e3), **case)
+    phase = 2.0 * np.pi * 180e3 / AIR.sound_speed_m_per_s * thickness * np.sqrt(1.0 - case["sin_theta"] ** 2)
+    even = even_film(response, factor=np.exp(1j * phase))
+    np.testing.assert_allclose(
+        double_transmission(first=sheet, second=sheet, film=film),
+        double_transmission(first=sheet, second=sheet, film=even),
+        rtol=1e-6,
+    )

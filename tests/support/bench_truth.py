@@ -35,7 +35,9 @@ BAND = np.array([-1.5, -0.75, 0.0, 0.75, 1.5])
 ANGLES = 28
 NODES = 360
 FILM_VARIATION = 0.2
-"""How much the model lets a film vary within the spot; the phase of a passage varies with it."""
+"""How much the model lets a film vary within the spot, whose mean the receiver hears."""
+SPOT = np.linspace(-3.9, 3.9, 40)
+SPOT_SHARE = np.exp(-0.5 * SPOT**2) / np.sum(np.exp(-0.5 * SPOT**2))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,10 +144,11 @@ def attenuation_db(
         sheet = _from_waves(t, r)
         for film_um in films_um:
             film_m = 1e-6 * float(film_um)
-            through, back = _to_waves(_film_matrix(film_m, frequency, cosine, air))
-            through = through * np.exp(-np.square(kz * FILM_VARIATION * film_m))
-            whole = sheet @ _from_waves(through, back) @ sheet
-            amplitudes.append(kernel @ (np.exp(1j * kz * (2.0 * thickness + film_m)) / whole[:, 0, 0]))
+            two = np.zeros(len(kz), dtype=complex)
+            for there, share in zip(film_m * (1.0 + FILM_VARIATION * SPOT), SPOT_SHARE, strict=True):
+                film = _from_waves(*_to_waves(_film_matrix(float(there), frequency, cosine, air)))
+                two += share * np.exp(1j * kz * there) / (sheet @ film @ sheet)[:, 0, 0]
+            amplitudes.append(kernel @ (np.exp(1j * kz * 2.0 * thickness) * two))
         power += weight * np.abs(np.array(amplitudes)) ** 2
     return np.asarray(-10.0 * np.log10(power))
 

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from sheetmargin_service.acoustics.fluid import fluid_response
-from sheetmargin_service.acoustics.trapped_air import double_transmission, film_layer
+from sheetmargin_service.acoustics.trapped_air import double_transmission, even_film, film_layer
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_VARIATION
 
 Array = NDArray[np.float64]
-FINE_FILM_M = np.geomspace(0.02e-6, 3e-3, 500)
+FINE_FILM_M = np.geomspace(0.02e-6, 3e-3, 240)
+SPOT = np.linspace(-3.9, 3.9, 61)
+WEIGHT = np.exp(-0.5 * SPOT**2) / np.sum(np.exp(-0.5 * SPOT**2))
 
 
 def sampled_films(air: TrappedAir, rng: np.random.Generator, draws: int) -> Array:
@@ -58,12 +60,16 @@ class Sampler:
             film = FINE_FILM_M[branch]
             film = film[:, None, None] if model.pick is None else film[:, None]
             one = model.ply(frequency_hz, sin_theta)
-            layer = film_layer(air=air, thickness_m=film, frequency_hz=frequency_hz)
-            between = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
-            phase = 2.0 * np.pi * frequency_hz / air.sound_speed_m_per_s * FILM_VARIATION * film
-            between.transmission[...] *= np.exp(-(phase**2) * (1.0 - sin_theta**2))
-            two = double_transmission(first=one, second=one, film=between)
-            return two * model._factor(2.0 * model.thickness_m + film, frequency_hz, sin_theta)
+            sheets = model._factor(2.0 * model.thickness_m, frequency_hz, sin_theta)
+
+            def even(thickness):
+                layer = film_layer(air=air, thickness_m=thickness, frequency_hz=frequency_hz)
+                between = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+                displaced = model._factor(thickness, frequency_hz, sin_theta)
+                return double_transmission(first=one, second=one, film=even_film(between, factor=displaced))
+
+            # What the receiver hears is the mean of the pressure over a spot in which the film varies.
+            return sheets * sum(w * even(film * (1.0 + FILM_VARIATION * u)) for u, w in zip(SPOT, WEIGHT, strict=True))
 
         amplitude = levels._through(levels.model.first(1), through, len(FINE_FILM_M))
         return levels._branches(amplitude, np.ones((1, 1))).attenuation_db[0, :, 0]

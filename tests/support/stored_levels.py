@@ -1,6 +1,6 @@
 """Levels of a set of sheets before the ultrasonic classes, as they were when last looked at.
 
-    python tests/support/stored_levels.py
+    PYTHONPATH=tests python tests/support/stored_levels.py
 
 writes them anew, from the root of the repository: after a change of the model that is meant to move them, never after
 one that is meant to make it faster.

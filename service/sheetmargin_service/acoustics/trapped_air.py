@@ -12,17 +12,36 @@ is that of its walls and sees the plain density rho.
 References: slit: Stinson, JASA 89, 550 (1991); Allard and Atalla, Propagation of Sound in Porous Media, 2nd edition,
 section 4.7; films between plates: Beltman, J. Sound Vib. 227, 555 (1999), the low reduced frequency model. The gas is
 a continuum: slip at the walls is left out (effective viscosity lower by 6 mean free paths over d, a sixth at 2 um).
+
+Two sheets never lie evenly: over the beam's spot the film's thickness varies, and the receiver averages the pressure.
+What the film does to two sheets enters 1/T2 linearly (`Film`), as good as linear in its thickness too as long as it is
+thin, so that the mean over a normal variation is that of 1/(a + b u), u standard normal:
+
+    <1/(a + b u)> = F(z)/a,   F(z) = -i sqrt(pi) z w(z),   z = a/(sqrt(2) b), turned into the upper half-plane,
+
+with w the Faddeeva function. Where the film is a good part of a wavelength its round trips fall out of step instead: a
+normal phase of standard deviation s per passage leaves e^(-2 s^2) of each. To second order in the variation the two
+together are exact.
+
+Reference: mean of a pole over a normal variable: NIST Digital Library of Mathematical Functions, 7.7.2.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import wofz
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
-from sheetmargin_service.acoustics.fluid import FluidLayer
+from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
+
+_FAR_POLE = 0.2
+_UNEVEN_PHASE = 0.25
+"""Standard deviation of a passage's phase, in radians, beyond which a film is no longer linear in its thickness."""
 
 
 def film_layer(*, air: Air, thickness_m: Real, frequency_hz: Real) -> FluidLayer:
@@ -42,50 +61,86 @@ def _film_modulus(air: Air, square: ComplexArray) -> ComplexArray:
     return np.asarray(air.bulk_modulus_pa / (ratio - (ratio - 1.0) * thermal))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Film:
+    """What lies between two sheets, as they meet it: with r and t of the film between half-spaces of air and the factor
+    f of the air that it takes the place of, 1/(t f), r/(t f) and (r^2 - t^2)/(t f). Arrays that broadcast.
+
+    `changes`: of the three, for one standard deviation of the film's thickness within the spot; None if it is even.
+    """
+
+    through: ComplexArray
+    back: ComplexArray
+    around: ComplexArray
+    changes: tuple[ComplexArray, ComplexArray, ComplexArray] | None = None
+
+
+def even_film(film: Response, *, factor: Complex = 1.0) -> Film:
+    """A film from its response; `factor` as in `Film`."""
+    scale = 1.0 / (film.transmission * factor)
+    square = film.reflection * film.reflection - film.transmission * film.transmission
+    return Film(through=scale, back=film.reflection * scale, around=square * scale)
+
+
+def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: Real, sin_theta: Real) -> Film:
+    """A film of air whose thickness varies within the spot by a relative standard deviation `variation`, with the air
+    that it takes the place of; arguments broadcast."""
+    phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * np.sqrt(1.0 - np.square(sin_theta))
+    fallen = np.expm1(-2.0 * np.square(variation * phase))
+
+    def film(ratio: float) -> Film:
+        layer = film_layer(air=air, thickness_m=ratio * thickness_m, frequency_hz=frequency_hz)
+        response = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        factor = np.exp(1j * ratio * phase)
+        plain = even_film(response, factor=factor)
+        return Film(
+            through=plain.through, back=plain.back, around=plain.around - response.transmission / factor * fallen
+        )
+
+    mean, thinner, thicker = film(1.0), film(1.0 - variation), film(1.0 + variation)
+    share = 0.5 / (1.0 + np.square(np.square(variation * phase / _UNEVEN_PHASE)))
+    return Film(
+        through=mean.through,
+        back=mean.back,
+        around=mean.around,
+        changes=(
+            share * (thicker.through - thinner.through),
+            share * (thicker.back - thinner.back),
+            share * (thicker.around - thinner.around),
+        ),
+    )
+
+
 def double_transmission(
-    *,
-    first: Response | StackResponse,
-    second: Response | StackResponse,
-    film: Response,
-    sheets_factor: Complex = 1.0,
-    film_factor: Complex = 1.0,
+    *, first: Response | StackResponse, second: Response | StackResponse, film: Film, factor: Complex = 1.0
 ) -> ComplexArray:
-    """Pressure transmission from the lower face of `first` to the upper face of `second`, `film` between them.
+    """Pressure transmission from the lower face of `first` to the upper face of `second`, `film` between them, with the
+    air that the film takes the place of; the mean over the spot if the film is uneven.
 
     All three are responses between half-spaces of air (`fluid_response` of a film or of plain air), so the film's own
     impedance enters through its reflection. Shapes broadcast: give the film's thickness an axis of its own.
 
         T2 = T T' t / (1 - (R + R') r + R R' (r^2 - t^2))
 
-    with R above the first, R' below the second, r and t of the film; in plain air t = e^(-i kz d), r = 0. The factors
-    multiply the result, on arrays no larger than those of the sheets and of the film.
+    with R above the first, R' below the second, r and t of the film; in plain air t = e^(-i kz d), r = 0. `factor`
+    multiplies the result, on arrays no larger than those of the sheets.
     """
     lower, upper = first.reflection_above, second.reflection_below
-    transmission, film_r = film.transmission, film.reflection
-    (result,) = map_blocks(
-        _transmit,
-        first.transmission * second.transmission * sheets_factor,
-        lower + upper,
-        lower * upper,
-        transmission * film_factor,
-        film_r,
-        film_r * film_r - transmission * transmission,
-        results=1,
-    )
+    pair = first.transmission * second.transmission * factor, lower + upper, lower * upper
+    kernel = _transmit if film.changes is None else _transmit_mean
+    (result,) = map_blocks(kernel, *pair, film.through, film.back, film.around, *(film.changes or ()), results=1)
     return result
 
 
-def double_response(
-    *, first: Response | StackResponse, second: Response | StackResponse, film: Response
-) -> StackResponse:
-    """Transmission as `double_transmission` and both reflections, so that a pile can be built sheet by sheet."""
+def double_response(*, first: Response | StackResponse, second: Response | StackResponse, film: Film) -> StackResponse:
+    """Transmission as `double_transmission` of an even film and both reflections, so that a pile can be built sheet by
+    sheet."""
     lower, upper = first.reflection_above, second.reflection_below
-    square = film.reflection * film.reflection - film.transmission * film.transmission
-    scale = 1.0 / (1.0 - (lower + upper) * film.reflection + lower * upper * square)
+    scale = 1.0 / (film.through - (lower + upper) * film.back + lower * upper * film.around)
     return StackResponse(
-        transmission=first.transmission * second.transmission * film.transmission * scale,
-        reflection_below=first.reflection_below + first.transmission**2 * (film.reflection - upper * square) * scale,
-        reflection_above=second.reflection_above + second.transmission**2 * (film.reflection - lower * square) * scale,
+        transmission=first.transmission * second.transmission * scale,
+        reflection_below=first.reflection_below + first.transmission**2 * (film.back - upper * film.around) * scale,
+        reflection_above=second.reflection_above + second.transmission**2 * (film.back - lower * film.around) * scale,
     )
 
 
@@ -123,13 +178,55 @@ def _transmit(
     pair_t: ComplexArray,
     sum_r: ComplexArray,
     product_r: ComplexArray,
-    film_t: ComplexArray,
-    film_r: ComplexArray,
-    film_square: ComplexArray,
+    through: ComplexArray,
+    back: ComplexArray,
+    around: ComplexArray,
     transmission: ComplexArray,
 ) -> None:
-    bounces = product_r * film_square
-    bounces -= sum_r * film_r
-    bounces += 1.0
-    np.multiply(pair_t, film_t, out=transmission)
-    transmission /= bounces
+    np.divide(pair_t, _bounces(sum_r, product_r, through, back, around), out=transmission)
+
+
+def _transmit_mean(
+    pair_t: ComplexArray,
+    sum_r: ComplexArray,
+    product_r: ComplexArray,
+    through: ComplexArray,
+    back: ComplexArray,
+    around: ComplexArray,
+    through_change: ComplexArray,
+    back_change: ComplexArray,
+    around_change: ComplexArray,
+    transmission: ComplexArray,
+) -> None:
+    bounces = _bounces(sum_r, product_r, through, back, around)
+    change = _bounces(sum_r, product_r, through_change, back_change, around_change)
+    np.reciprocal(bounces, out=bounces)
+    np.multiply(pair_t, bounces, out=transmission)
+    bounces *= change
+    transmission *= _mean_of_pole(bounces)
+
+
+def _bounces(
+    sum_r: ComplexArray, product_r: ComplexArray, through: ComplexArray, back: ComplexArray, around: ComplexArray
+) -> ComplexArray:
+    """1/T2 of two sheets, times T T'."""
+    result: ComplexArray = product_r * around
+    result -= sum_r * back
+    result += through
+    return result
+
+
+def _mean_of_pole(ratio: ComplexArray) -> ComplexArray:
+    """Mean of 1/(1 + q u) over a standard normal u, q off the real axis; within 3e-4, by its series, if q is small."""
+    square = ratio * ratio
+    mean: ComplexArray = 5.0 * square
+    for factor in (3.0, 1.0):
+        mean += 1.0
+        mean *= factor * square
+    mean += 1.0
+    near = np.abs(ratio) > _FAR_POLE
+    if np.any(near):
+        z = np.sqrt(0.5) / ratio[near]
+        z[z.imag < 0.0] *= -1.0
+        mean[near] = -1j * np.sqrt(np.pi) * z * wofz(z)
+    return mean

@@ -10,14 +10,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.fluid import fluid_response
-from sheetmargin_service.acoustics.operators import displaced_air
-from sheetmargin_service.acoustics.response import Response
-from sheetmargin_service.acoustics.trapped_air import film_layer
+from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
 from sheetmargin_service.materials.material import TrappedAir
 
 Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %."""
@@ -30,8 +26,6 @@ NEGLIGIBLE = 1e-6
 AIR_FACTOR = 1.5
 LOOSE_FACTOR = 3.0
 """How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
-_BEYOND_HZ = 1e7
-"""Above every frequency, so that a number and a frequency make one key."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
@@ -73,86 +67,45 @@ def _moved(distribution: TrappedAir, factor: float) -> TrappedAir:
 
 
 @dataclass(frozen=True, kw_only=True)
-class FilmTable:
-    """Films at frequencies and angles, all of them `FILM_M` (D, F, S) or some: their responses, and the factor of the
-    air that they take the place of."""
-
-    response: Response
-    displaced: Complex
-
-    def some(self, part: Indices | tuple[slice, Indices]) -> FilmTable:
-        """A part of it, by its axes."""
-        r = self.response
-        return FilmTable(
-            response=Response(transmission=r.transmission[part], reflection=r.reflection[part]),
-            displaced=self.displaced[part],
-        )
-
-    def at_frequencies(self, which: Indices) -> FilmTable:
-        """The same at some of the frequencies."""
-        return self.some((slice(None), which))
-
-
-@dataclass(frozen=True, kw_only=True)
 class Films:
-    """Films of air at F frequencies: a table, computed once unless it is `known`, for the `sin_theta` (S,) that every
-    sheet is asked at."""
+    """Films of air at F frequencies: all of `FILM_M` (D), computed once unless they are `known`, (D, F, S), for the
+    `sin_theta` (S,) that every sheet is asked at."""
 
     air: Air
     frequency_hz: Array
     sin_theta: Array
-    known: FilmTable | None = None
+    known: Film | None = None
 
     @cached_property
-    def table(self) -> FilmTable:
+    def table(self) -> Film:
         if self.known is not None:
             return self.known
-        film_m, frequency_hz = FILM_M[:, None, None], self.frequency_hz[:, None]
-        return FilmTable(
-            response=_response(self.air, film_m, frequency_hz, self.sin_theta),
-            displaced=_displaced(self.air, film_m, frequency_hz, self.sin_theta),
-        )
+        return _films(self.air, FILM_M[:, None, None], self.frequency_hz[:, None], self.sin_theta)
 
     def at_frequencies(self, which: Indices) -> Films:
         """The same at some of the frequencies."""
-        return replace(self, frequency_hz=self.frequency_hz[which], known=self.table.at_frequencies(which))
+        return replace(self, frequency_hz=self.frequency_hz[which], known=_part(self.table, (slice(None), which)))
 
-    def at(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> FilmTable:
-        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each, of which
-        those of the same film are computed once."""
+    def between(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Film:
+        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each."""
         if sin_theta is not self.sin_theta:
-            first, which = alike(index, frequency_hz, sin_theta)
-            at_pieces = FILM_M[index[first], None], frequency_hz[first], sin_theta[first]
-            pieces = FilmTable(response=_response(self.air, *at_pieces), displaced=_displaced(self.air, *at_pieces))
-            return pieces.some(which)
-        return self.table.some(index)
+            return _films(self.air, FILM_M[index, None], frequency_hz, sin_theta)
+        return _part(self.table, index)
 
 
-def alike(what: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[Indices, Indices]:
-    """Pieces (P,) of equal depth that ask the same of the same thing, by its number `what` (P,), at a frequency (P, 1)
-    and 8 angles (P, 8): the first of each, and which of these each one is (P,)."""
-    key = _BEYOND_HZ * what + frequency_hz[:, 0] + 1j * sin_theta[:, 0]
-    _, first, which = np.unique(key, return_index=True, return_inverse=True)
-    return first, which
+def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Film:
+    return uneven_film(
+        air=air, thickness_m=film_m, variation=FILM_VARIATION, frequency_hz=frequency_hz, sin_theta=sin_theta
+    )
 
 
-def _response(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Response:
-    """The film as the beam meets it: its thickness varies within the spot, so its round trips fall out of step.
-
-    A Gaussian phase of standard deviation s per passage leaves the mean e^(-2 s^2) of a round trip, shared here between
-    its two passages. It only matters where the film is a good part of a wavelength.
-    """
-    layer = film_layer(air=air, thickness_m=film_m, frequency_hz=frequency_hz)
-    plain = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
-    wavenumber = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz
-    square_phase = np.square(wavenumber * FILM_VARIATION * film_m) * (1.0 - np.square(sin_theta))
-    return Response(transmission=plain.transmission * np.exp(-square_phase), reflection=plain.reflection)
-
-
-def _displaced(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
-    return displaced_air(
-        frequency_hz=frequency_hz,
-        sin_theta=sin_theta,
-        thickness_m=film_m,
-        sound_speed_m_per_s=air.sound_speed_m_per_s,
+def _part(film: Film, part: Indices | tuple[slice | Indices, ...]) -> Film:
+    """A part of a table, by its axes."""
+    assert film.changes is not None
+    through, back, around = film.changes
+    return Film(
+        through=film.through[part],
+        back=film.back[part],
+        around=film.around[part],
+        changes=(through[part], back[part], around[part]),
     )
