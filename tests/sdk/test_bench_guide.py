@@ -19,7 +19,7 @@ from sheetmargin import (
 from sheetmargin.readings_file import parse_readings
 
 READINGS = Path(__file__).parents[2] / "docs" / "readings" / "coated-paper.csv"
-COATED = Sheet(material="coated-paper", grammage_gsm=135)
+COATED = Sheet(material="coated-paper", grammage_gsm=150)
 COPY = Sheet(material="copy-paper", grammage_gsm=80)
 
 
