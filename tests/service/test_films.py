@@ -16,6 +16,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import (
     FILM_M,
     LOOSE_FACTOR,
     Films,
+    alike,
     film_weights,
     share_below,
 )
@@ -164,3 +165,14 @@ def test_a_film_of_half_a_wavelength_that_varies_within_the_spot_does_not_open_a
     level = 20.0 * np.log10(np.abs(two[:, 0, 0]))
     single = 20.0 * np.log10(abs(1.0 / (1.0 + ratio)))
     assert np.all(level < single - 25.0)
+
+
+def test_pieces_that_ask_the_same_are_computed_once_and_told_apart_by_what_they_ask():
+    what = np.array([3, 5, 3, 3, 5])
+    frequency = np.array([2e5, 2e5, 2e5, 3e5, 2e5])[:, None]
+    sine = np.outer([0.1, 0.1, 0.1, 0.1, 0.2], np.linspace(1.0, 1.5, 8))
+    first, which = alike(what, frequency, sine)
+    assert sorted(first.tolist()) == [0, 1, 3, 4]
+    assert np.array_equal(what[first][which], what)
+    assert np.array_equal(frequency[first][which], frequency)
+    assert np.array_equal(sine[first][which], sine)

@@ -68,6 +68,18 @@ def lamb_splits(a_sheet, frequency_hz, air):
     )
 
 
+def at_angles(model, films, draws, frequency_hz, theta):
+    """Transmission at any angles (P,), as many pieces of one angle each."""
+    count = len(theta)
+    return (
+        model.picked(np.zeros(count, dtype=np.intp))
+        .transmission_of_pile(
+            films, np.repeat(draws, count, axis=1), np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
+        )
+        .ravel()
+    )
+
+
 def quadrature_db(class_id, name, setting, draws):
     """The same sheet through the same beam, nine frequencies over the band, the angle integrated adaptively."""
     b, a_sheet = made(class_id), SHEETS[name]
@@ -80,9 +92,7 @@ def quadrature_db(class_id, name, setting, draws):
     ):
         received = integrate(
             kernel=kernel(f, 1e-3 * p.face_radius_mm, 1e-3 * b.pair.gap_mm[setting], b.pair.tilt_deg[setting]),
-            transmission=lambda theta, f=f: model.transmission_of_pile(
-                look.films, draws, np.array([[f]]), np.sin(theta)
-            ).ravel(),
+            transmission=lambda theta, f=f: at_angles(model, look.films, draws, f, theta),
             splits=lamb_splits(a_sheet, f, b.pair.air),
             tolerance=1e-3 * 10.0 ** (-0.05 * p.bypass_db),
         )

@@ -26,6 +26,8 @@ NEGLIGIBLE = 1e-6
 AIR_FACTOR = 1.5
 LOOSE_FACTOR = 3.0
 """How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
+_BEYOND_HZ = 1e7
+"""Above every frequency, so that a number and a frequency make one key."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
@@ -87,10 +89,20 @@ class Films:
         return replace(self, frequency_hz=self.frequency_hz[which], known=_part(self.table, (slice(None), which)))
 
     def between(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Film:
-        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each."""
+        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each, of which
+        those of the same film are computed once."""
         if sin_theta is not self.sin_theta:
-            return _films(self.air, FILM_M[index, None], frequency_hz, sin_theta)
+            first, which = alike(index, frequency_hz, sin_theta)
+            return _part(_films(self.air, FILM_M[index[first], None], frequency_hz[first], sin_theta[first]), which)
         return _part(self.table, index)
+
+
+def alike(what: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[Indices, Indices]:
+    """Pieces (P,) of equal depth that ask the same of the same thing, by its number `what` (P,), at a frequency (P, 1)
+    and 8 angles (P, 8): the first of each, and which of these each one is (P,)."""
+    key = _BEYOND_HZ * what + frequency_hz[:, 0] + 1j * sin_theta[:, 0]
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    return first, which
 
 
 def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Film:

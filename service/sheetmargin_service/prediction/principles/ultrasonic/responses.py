@@ -22,7 +22,7 @@ from sheetmargin_service.acoustics.trapped_air import double_response, double_tr
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import Films
+from sheetmargin_service.prediction.principles.ultrasonic.films import Films, alike
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -74,9 +74,7 @@ class Usual:
 
     def some(self, part: tuple[slice | Indices, ...]) -> Usual:
         """A part of it, by its axes."""
-        ply = self.ply
-        parts = {f.name: getattr(ply, f.name)[part] for f in fields(ply)}
-        return replace(self, ply=type(ply)(**parts), displaced=self.displaced[part])
+        return replace(self, ply=_some(self.ply, part), displaced=self.displaced[part])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -222,8 +220,7 @@ class SheetModel:
         over the spot: that is left to the draws."""
         if len(draws) == 0:
             return self.transmission(frequency_hz, sin_theta)
-        one = self.ply(frequency_hz, sin_theta)
-        sheets = self._displaced(len(draws) + 1, frequency_hz, sin_theta)
+        one, sheets = self._plies(len(draws) + 1, frequency_hz, sin_theta)
         films_between = [films.between(joint, frequency_hz, sin_theta) for joint in draws]
         if len(draws) == 1:
             two = double_transmission(first=one, second=one, film=films_between[0], factor=sheets)
@@ -232,6 +229,15 @@ class SheetModel:
         for film in films_between:
             whole = double_response(first=whole, second=one, film=film)
         return np.asarray(whole.transmission * sheets)
+
+    def _plies(self, count: int, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Complex]:
+        """One of some plies, and the factor of the air that all of them take the place of; of pieces, those that differ
+        by their films alone are computed once."""
+        if self.pick is None:
+            return self.ply(frequency_hz, sin_theta), self._displaced(count, frequency_hz, sin_theta)
+        first, which = alike(self.pick, frequency_hz, sin_theta)
+        model, at_pieces = self.picked(self.pick[first]), (frequency_hz[first], sin_theta[first])
+        return _some(model.ply(*at_pieces), which), model._displaced(count, *at_pieces)[which]
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
         """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
@@ -270,6 +276,11 @@ class SheetModel:
             thickness_m=thickness_m,
             sound_speed_m_per_s=self.air.sound_speed_m_per_s,
         )
+
+
+def _some(response: AnyResponse, part: Indices | tuple[slice | Indices, ...]) -> AnyResponse:
+    """A part of a response, by its axes."""
+    return type(response)(**{f.name: getattr(response, f.name)[part] for f in fields(response)})
 
 
 @cache
