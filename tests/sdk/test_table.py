@@ -1,0 +1,55 @@
+"""Whatever stands in a cell comes back as it was, through every kind of file."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from sheetmargin.table import read_table, writing
+
+TEXTS = st.text(st.characters(codec="utf-8"), max_size=12)
+CELLS = st.tuples(TEXTS, st.sampled_from(["", ",", ";", '"', "\n", "0012", "1e5", "=1+1", " x "])).map("".join)
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx", ".parquet"])
+@settings(max_examples=40, deadline=None)
+@given(rows=st.lists(st.tuples(CELLS, CELLS), min_size=1, max_size=8))
+@example(rows=[("a\nb", 'c"d'), ('"', ",;"), ("", "x")])
+@example(rows=[("=HYPERLINK(1)", "@x"), ("http://example", "x" * 3000)])
+def test_cells_come_back(suffix: str, rows: list[tuple[str, str]]) -> None:
+    # A row of blanks at the end is none.
+    told = [*rows, ("end", "end")]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"table{suffix}"
+        with writing(path, ["owner's own", "material"], numbers=[]) as write:
+            for one, other in told:
+                write({"owner's own": one, "material": other})
+        table = read_table(path)
+        assert table.columns == ("owner's own", "material")
+        assert [tuple(row.cells.values()) for row in table] == told
+        assert len(table) == len(told)
+
+
+@pytest.mark.parametrize("suffix", [".xlsx", ".parquet"])
+@pytest.mark.parametrize(
+    ("cells", "back"),
+    [
+        (["1", "2.5", ""], ["1", "2.5", ""]),
+        (["-0.001", "123456789012345"], ["-0.001", "123456789012345"]),
+        (["0012", "7"], ["0012", "7"]),
+        (["1e5", "7"], ["1e5", "7"]),
+        (["12 g", "7"], ["12 g", "7"]),
+        (["1234567890123456", "7"], ["1234567890123456", "7"]),
+    ],
+)
+def test_numbers_are_numbers_where_nothing_is_lost(
+    suffix: str, cells: list[str], back: list[str], tmp_path: Path
+) -> None:
+    path = tmp_path / f"table{suffix}"
+    with writing(path, ["name", "number"], numbers=["number"]) as write:
+        for cell in cells:
+            write({"name": "x", "number": cell})
+    assert [row.cells["number"] for row in read_table(path)] == back
