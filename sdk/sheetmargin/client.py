@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import urlsplit
 
@@ -224,9 +225,10 @@ def _catalogue_setting(
     catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None,
 ) -> str | None:
     """The setting that names the files, wherever the process that reads it stands."""
-    if isinstance(catalogue, Mapping):
-        return ",".join(f"{name}={os.path.abspath(path)}" for name, path in catalogue.items())
-    return None if catalogue is None else os.path.abspath(catalogue)
+    if catalogue is None:
+        return None
+    named = catalogue if isinstance(catalogue, Mapping) else {Path(catalogue).stem: catalogue}
+    return ",".join(f"{name}={os.path.abspath(path)}" for name, path in named.items())
 
 
 def _checked_url(url: str) -> str:

@@ -61,6 +61,16 @@ def test_the_service_in_this_process_gives_the_servers_bytes(
         assert here.fingerprint() == there.fingerprint()
 
 
+def test_catalogues_by_name_wherever_they_lie(catalogue: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "a=b"
+    folder.mkdir()
+    (folder / "own.toml").write_text(OWN)
+    monkeypatch.chdir(folder)
+    for given, names in (("own.toml", {"own"}), ({"one": "own.toml", "two": catalogue}, {"one", "two"})):
+        with Client.in_process(catalogue=given) as client:
+            assert {one.name for one in client.catalogues()} == names | {"reference"}
+
+
 def comparable(outcomes: Iterator[Outcome]) -> list[tuple[int, str | None, object]]:
     return [(outcome.index, outcome.reference, outcome.answer) for outcome in outcomes]
 

@@ -38,8 +38,8 @@ def named_paths(setting: str) -> dict[str, Path]:
     """
     paths: dict[str, Path] = {}
     for entry in setting.split(","):
-        name, equals, path = entry.strip().rpartition("=")
-        name = name.strip() if equals else Path(path).stem
+        name, equals, path = entry.strip().partition("=")
+        name, path = (name.strip(), path) if equals else (Path(name).stem, name)
         if not path:
             raise CatalogueError(f"expected FILE or NAME=FILE,NAME=FILE, got {setting!r}")
         if not is_name(name):
