@@ -44,7 +44,7 @@ class _Way(NamedTuple):
     timeout: float
     retries: int
     language: str | None
-    catalogue: str | None
+    catalogues: tuple[tuple[str, str], ...] | None
 
 
 class Client:
@@ -96,9 +96,10 @@ class Client:
         """
         from sheetmargin.local import URL, WsgiAdapter, load_application
 
-        files = _catalogue_setting(catalogue)
-        client = cls(URL, token, retries=0, language=language, _adapter=WsgiAdapter(load_application(files)))
-        client._way = client._way._replace(url=None, catalogue=files)
+        files = None if catalogue is None else _named_files(catalogue)
+        setting = None if files is None else ",".join(f"{name}={path}" for name, path in files)
+        client = cls(URL, token, retries=0, language=language, _adapter=WsgiAdapter(load_application(setting)))
+        client._way = client._way._replace(url=None, catalogues=files)
         return client
 
     @property
@@ -217,18 +218,17 @@ class Client:
 def _arrived(way: _Way) -> Client:
     """A client that was pickled, once in a process: the service in a process is loaded once."""
     if way.url is None:
-        return Client.in_process(catalogue=way.catalogue, token=way.token, language=way.language)
+        catalogues = None if way.catalogues is None else dict(way.catalogues)
+        return Client.in_process(catalogue=catalogues, token=way.token, language=way.language)
     return Client(way.url, way.token, way.timeout, retries=way.retries, language=way.language)
 
 
-def _catalogue_setting(
-    catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None,
-) -> str | None:
-    """The setting that names the files, wherever the process that reads it stands."""
-    if catalogue is None:
-        return None
+def _named_files(
+    catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]],
+) -> tuple[tuple[str, str], ...]:
+    """The files with their names, as found from wherever the process that reads them stands."""
     named = catalogue if isinstance(catalogue, Mapping) else {Path(catalogue).stem: catalogue}
-    return ",".join(f"{name}={os.path.abspath(path)}" for name, path in named.items())
+    return tuple((name, os.path.abspath(path)) for name, path in named.items())
 
 
 def _checked_url(url: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import socketserver
 import threading
 import time
@@ -69,6 +70,7 @@ def test_catalogues_by_name_wherever_they_lie(catalogue: Path, tmp_path: Path, m
     for given, names in (("own.toml", {"own"}), ({"one": "own.toml", "two": catalogue}, {"one", "two"})):
         with Client.in_process(catalogue=given) as client:
             assert {one.name for one in client.catalogues()} == names | {"reference"}
+            assert pickle.loads(pickle.dumps(client)).fingerprint() == client.fingerprint()
 
 
 def comparable(outcomes: Iterator[Outcome]) -> list[tuple[int, str | None, object]]:
