@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import urlsplit
@@ -26,25 +26,24 @@ from sheetmargin.library import (
 )
 
 if TYPE_CHECKING:
-    # requests costs most of the time of an import; it is loaded with the first client.
+    # requests costs most of the time of an import; it is loaded with the first call.
     from concurrent.futures import Executor
-
-    from requests.adapters import BaseAdapter
 
     from sheetmargin.bulk import Progress
     from sheetmargin.outcome import Outcome
-    from sheetmargin.transport import Parameters, Reply
+    from sheetmargin.transport import Parameters, Reply, Transport
 
 
 class _Way(NamedTuple):
-    """How to come to an equal client in another process. `url` is None for the service in the process itself."""
+    """All that makes a client, here or in another process. `catalogues` are files of the service in the process."""
 
-    url: str | None
+    url: str
     token: str | None
-    timeout: float
+    timeout_s: float
     retries: int
     language: str | None
-    catalogues: tuple[tuple[str, str], ...] | None
+    in_process: bool = False
+    catalogues: tuple[tuple[str, str], ...] = ()
 
 
 class Client:
@@ -64,22 +63,10 @@ class Client:
         *,
         retries: int = 3,
         language: str | None = None,
-        _adapter: BaseAdapter | None = None,
     ) -> None:
-        from sheetmargin.transport import Transport
-
         if not timeout > 0:
             raise ValueError(f"timeout is {timeout!r}; expected seconds above 0")
-        self._url = _checked_url(url)
-        self._way = _Way(self._url, _checked_token(token), timeout, retries, language, None)
-        self._transport = Transport(
-            self._url,
-            token=self._way.token,
-            timeout_s=timeout,
-            retries=retries,
-            language=language,
-            adapter=_adapter,
-        )
+        self._way = _Way(_checked_url(url), _checked_token(token), timeout, retries, language)
 
     @classmethod
     def in_process(
@@ -94,18 +81,38 @@ class Client:
         The service takes its settings from the environment, as a server does; `catalogue` is a file of detector
         classes, or several by name, in place of SHEETMARGIN_CATALOGUE.
         """
-        from sheetmargin.local import URL, WsgiAdapter, load_application
+        from sheetmargin.local import URL
 
-        files = None if catalogue is None else _named_files(catalogue)
-        setting = None if files is None else ",".join(f"{name}={path}" for name, path in files)
-        client = cls(URL, token, retries=0, language=language, _adapter=WsgiAdapter(load_application(setting)))
-        client._way = client._way._replace(url=None, catalogues=files)
+        client = cls(URL, token, retries=0, language=language)
+        files = () if catalogue is None else _named_files(catalogue)
+        client._way = client._way._replace(in_process=True, catalogues=files)
+        _ = client._transport  # What is missing is told here, not with the first call.
         return client
+
+    @cached_property
+    def _transport(self) -> Transport:
+        """Made with the first call: a client that was pickled tells there what its new place lacks."""
+        from sheetmargin.transport import Transport
+
+        way, adapter = self._way, None
+        if way.in_process:
+            from sheetmargin.local import WsgiAdapter, load_application
+
+            setting = ",".join(f"{name}={path}" for name, path in way.catalogues)
+            adapter = WsgiAdapter(load_application(setting or None))
+        return Transport(
+            way.url,
+            token=way.token,
+            timeout_s=way.timeout_s,
+            retries=way.retries,
+            language=way.language,
+            adapter=adapter,
+        )
 
     @property
     def in_this_process(self) -> bool:
         """Whether the service runs here."""
-        return self._way.url is None
+        return self._way.in_process
 
     def recommend(self, question: Question) -> Answer:
         """Ranked recommendations for a job; a sheet or several alone are a job with every default."""
@@ -211,16 +218,15 @@ class Client:
         return _arrived, (self._way,)
 
     def __repr__(self) -> str:
-        return f"Client({self._url!r})"
+        return f"Client({self._way.url!r})"
 
 
 @lru_cache(maxsize=8)
 def _arrived(way: _Way) -> Client:
     """A client that was pickled, once in a process: the service in a process is loaded once."""
-    if way.url is None:
-        catalogues = None if way.catalogues is None else dict(way.catalogues)
-        return Client.in_process(catalogue=catalogues, token=way.token, language=way.language)
-    return Client(way.url, way.token, way.timeout, retries=way.retries, language=way.language)
+    client = Client.__new__(Client)
+    client._way = way
+    return client
 
 
 def _named_files(

@@ -13,7 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sheetmargin import Client, IncompleteAnswer, Job, Outcome, Sheet
+from sheetmargin import Client, IncompleteAnswer, Job, Outcome, ServiceUnavailable, Sheet
 from sheetmargin.encode import job_to_json
 from support.batches import LINES, line_for
 from support.catalogues import OWN
@@ -71,6 +71,16 @@ def test_catalogues_by_name_wherever_they_lie(catalogue: Path, tmp_path: Path, m
         with Client.in_process(catalogue=given) as client:
             assert {one.name for one in client.catalogues()} == names | {"reference"}
             assert pickle.loads(pickle.dumps(client)).fingerprint() == client.fingerprint()
+
+
+def test_a_worker_that_lacks_the_catalogue_says_so(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(OWN)
+    with Client.in_process(catalogue=own) as client:
+        own.unlink()
+        elsewhere = pickle.loads(pickle.dumps(client))
+        with pytest.raises(ServiceUnavailable, match=r"own\.toml cannot be read"):
+            elsewhere.send_batch([b"{}"])
 
 
 def comparable(outcomes: Iterator[Outcome]) -> list[tuple[int, str | None, object]]:
