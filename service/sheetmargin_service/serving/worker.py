@@ -12,7 +12,10 @@ from gunicorn.http import errors, wsgi
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from sheetmargin_service.serving.patience import READ_S, PatientSocket
+from sheetmargin_service.serving.work import EXTENSION as SLOTS
 
+YIELD_S = 0.005
+"""An idle process is woken and accepts within a millisecond or so; jobs take some fifty (a choice)."""
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {
     errors.LimitRequestLine: (414, "URI Too Long"),
@@ -36,6 +39,16 @@ wsgi.Response = UnnamedResponse
 
 class PatientWorker(ThreadWorker):  # type: ignore[misc]
     """Threads, each on a connection that does not wait for ever."""
+
+    def accept(self, listener: socket.socket) -> None:
+        """Take a connection; while batches are computed here, only when no other worker has taken it in a moment.
+
+        A batch keeps one core busy for long. All workers are woken by a connection, and which of them takes it is
+        chance: without waiting, two batches may share a core while the other has nothing to do.
+        """
+        if self.alive and self.app.wsgi().extensions[SLOTS].taken:
+            time.sleep(YIELD_S)
+        super().accept(listener)
 
     def enqueue_req(self, conn: TConn) -> None:
         if not isinstance(conn.sock, PatientSocket):
