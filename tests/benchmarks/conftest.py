@@ -1,0 +1,63 @@
+"""The figures of a run as one table: printed at its end, and kept in docs/benchmarks.md with `--keep-table`."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PAGE = Path(__file__).parents[2] / "docs" / "benchmarks.md"
+ROWS = {
+    "pymls_over_plate_by_point": ("plate transmission by the point: time of `pymls` over ours", "1,000"),
+    "quadrature_over_recommendation": ("the levels of one search by adaptive quadrature over the whole answer", "300"),
+    "quadrature_levels": ("(levels in that search, extrapolated from a sample)", ""),
+    "plane_wave_solutions": ("one recommendation in plane-wave solutions of `pymls`", "at most 30"),
+    "layered_over_plain": ("a sheet of five layers over one of one", ""),
+    "ten_sheets_in_plane_wave_solutions": ("a list of ten sheets in plane-wave solutions", "at most 1,000"),
+    "fifty_sheets_over_one": ("a list of fifty sheets over one sheet", "at most 15"),
+    "post_over_in_process": ("POST of a recommendation, median, over the call in the process", "at most 1.3"),
+    "kept_over_hello": ("GET of an answer that is kept, requests a second over a bare Flask hello", "0.85"),
+    "both_cores_over_one": ("a batch on both cores over one", "1.9"),
+    "memory_growth": ("growth of memory from job 1,000 to job 20,000", "below 0.2"),
+    "import_over_requests": ("`import sheetmargin` over `import requests`", "at most 1.5"),
+    "exponent_layers": ("exponent of cost over layers, plane waves through 4 to 32", "at most 1.05"),
+    "exponent_layers_answer": ("exponent of cost over layers, whole answers for 4 to 16", ""),
+    "exponent_sheets": ("exponent of cost over sheets before one class, 5 to 40", "at most 1.05"),
+    "exponent_classes": ("exponent of cost over classes, 8 to 64", "at most 1.05"),
+    "exponent_grid": ("exponent of cost over the points of a map, 100 to 1,600", "at most 1.05"),
+    "start_s": ("start to the first answer, two workers, s", ""),
+    "worker_mb": ("memory of a worker, MB", ""),
+    "operator_kb": ("operators of a class, kB", ""),
+}
+"""Figure: what it is, and what is aimed at."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--keep-table", action="store_true", help="write the table of figures to docs/benchmarks.md")
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> Iterator[None]:
+    yield
+    reports = [r for key in ("passed", "failed") for r in terminalreporter.getreports(key) if r.when == "call"]
+    figures = {name: value for report in reports for name, value in report.user_properties}
+    if not figures:
+        return
+    lines = ["| what | figure | aim |", "| --- | --- | --- |"]
+    lines += [f"| {told} | {figures[name]:,} | {aim} |" for name, (told, aim) in ROWS.items() if name in figures]
+    terminalreporter.write_line("")
+    for line in lines:
+        terminalreporter.write_line(line)
+    if config.getoption("--keep-table"):
+        head, mark, rest = PAGE.read_text(encoding="utf-8").partition("<!-- table -->\n")
+        _, end, tail = rest.partition("<!-- end -->")
+        table = "\n".join([f"{_machine()}.", "", *lines, ""])
+        PAGE.write_text(head + mark + table + end + tail, encoding="utf-8")
+
+
+def _machine() -> str:
+    lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
+    models = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
+    return f"Measured on {len(models)} cores of {models[0]}, Python {platform.python_version()}"
