@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from sheetmargin import Client, Environment, Job, Line, Sheet
+from support.closed_loop import processor_seconds
 from support.machine import children_of, memory_mb
 from support.servers import gunicorn
 
@@ -44,6 +45,8 @@ def test_both_cores_against_one(tmp_path: Path, record_property: Callable[[str, 
     """By turns on one server of two processes, with one call at once and with two."""
     distinct = sheets()
     seconds = {1: 0.0, 2: 0.0}
+    on_both = [0.0, 0.0]
+    client_s = 0.0
     with gunicorn(tmp_path, workers=2) as server, Client(server.url, timeout=300.0) as client:
 
         def ask(number: int, *, workers: int) -> float:
@@ -54,11 +57,19 @@ def test_both_cores_against_one(tmp_path: Path, record_property: Callable[[str, 
 
         ask(100, workers=2)
         for _ in range(TURNS):
-            for workers in seconds:
-                seconds[workers] += ask(SHEETS // TURNS, workers=workers)
+            seconds[1] += ask(SHEETS // TURNS, workers=1)
+            before, client_before_s = processor_seconds(server.process.pid), time.process_time()
+            seconds[2] += ask(SHEETS // TURNS, workers=2)
+            client_s += time.process_time() - client_before_s
+            after = processor_seconds(server.process.pid)
+            on_both = [sum(three) for three in zip(on_both, after, [-one for one in before], strict=True)]
     ratio = seconds[1] / seconds[2]
     record_property("both_cores_over_one", round(ratio, 2))
     record_property("jobs_per_second_on_both", round(SHEETS / seconds[2], 1))
+    # Why a ratio falls short: uneven shares, a costly client, or processors that were not there (less than the seconds).
+    record_property("seconds_on_both", round(seconds[2], 1))
+    record_property("processor_seconds_of_each_process", [round(one, 1) for one in on_both])
+    record_property("processor_seconds_of_the_client", round(client_s, 1))
     assert ratio >= 1.7
 
 

@@ -53,10 +53,9 @@ def _some(connection: socket.socket) -> bytes:
     return data
 
 
-def processor_seconds(master: int) -> float:
-    """Processor time of the processes that a process has forked, all threads (schedstat of proc(5), nanoseconds)."""
-    return 1e-9 * sum(
-        int(file.read_text().split()[0])
+def processor_seconds(master: int) -> list[float]:
+    """Processor time of each process that a process has forked, all threads (schedstat of proc(5), nanoseconds)."""
+    return [
+        1e-9 * sum(int(file.read_text().split()[0]) for file in Path(f"/proc/{child}/task").glob("*/schedstat"))
         for child in children_of(master)
-        for file in Path(f"/proc/{child}/task").glob("*/schedstat")
-    )
+    ]
