@@ -66,7 +66,7 @@ def test_both_cores_against_one(tmp_path: Path, record_property: Callable[[str, 
     ratio = seconds[1] / seconds[2]
     record_property("both_cores_over_one", round(ratio, 2))
     record_property("jobs_per_second_on_both", round(SHEETS / seconds[2], 1))
-    # Why a ratio falls short: uneven shares, a costly client, or processors that were not there (less than the seconds).
+    # Why a ratio falls short: uneven shares, a costly client, or processors that were not there (below the seconds).
     record_property("seconds_on_both", round(seconds[2], 1))
     record_property("processor_seconds_of_each_process", [round(one, 1) for one in on_both])
     record_property("processor_seconds_of_the_client", round(client_s, 1))
