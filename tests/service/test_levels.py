@@ -139,7 +139,7 @@ def test_levels_meet_converged_quadrature(class_id, name):
 
 @pytest.mark.parametrize("films", [(10, 12), (14, 16), (18, 20)], ids=["below", "at", "above"])
 def test_two_sheets_on_the_resonance_of_their_film_meet_converged_quadrature(films):
-    """Paper at 180 kHz with films about the 2 um of its resonance: 0.2 dB; at most 0.15 dB are measured, with the centre
+    """Paper at 180 kHz with films about the 2 um of its resonance: 0.2 dB; at most 0.15 dB measured, with the centre
     of the band standing for the band."""
     assert len(levels("ultrasonic-180k", "paper").paths[0].operator.frequency_hz) == 1
     over = levels("ultrasonic-180k", "paper").over_films(1)[0]
