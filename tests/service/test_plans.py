@@ -10,13 +10,15 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Line, Require
 from sheetmargin_service.selection.listing import list_of
 from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
-from sheetmargin_service.selection.stations import Question
+from sheetmargin_service.selection.search import Choice
+from sheetmargin_service.selection.stations import Question, too_narrow
 from sheetmargin_service.selection.targets import targets_of
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
@@ -171,3 +173,28 @@ def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
     assert mounting.fits
     nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
     assert nearest >= plan.stations[0].post.place.face_to_sheet_min_mm > 10.0
+
+
+@pytest.mark.parametrize(
+    ("tilt", "gap", "settable"),
+    [
+        ((44.0, 45.0, 45.0), (30.0, 40.0, 50.0), False),  # a degree in all, of the two that aligning leaves
+        ((18.0, 20.0, 22.0), (30.0, 40.0, 50.0), True),
+        ((0.0, 0.0, 1.5), (30.0, 40.0, 50.0), True),  # three degrees: it may lean either way
+        ((0.0, 0.0, 0.0), (30.0, 40.0, 50.0), False),
+        ((18.0, 20.0, 22.0), (40.0, 40.0, 40.0), False),
+    ],
+)
+def test_a_window_must_be_as_wide_as_what_setting_leaves(tilt, gap, settable):
+    post = posts(PAPER, classes=("ultrasonic-300k",))[0]
+    windows = [Window(min=low, nominal=at, max=high) for low, at, high in (gap, tilt)]
+    fact = too_narrow(post, Choice(setting=0, gap=windows[0], tilt=windows[1]))
+    assert (fact is None) == settable
+    if fact is not None:
+        assert fact.values["tilt_left_deg"] == pytest.approx(1.9, abs=0.2)
+
+
+def test_a_gap_that_a_bracket_gives_is_not_set():
+    post = posts(PAPER, classes=("capacitive-200k",))[0]
+    at = Window(min=3.0, nominal=3.0, max=3.0)
+    assert too_narrow(post, Choice(setting=0, gap=at, tilt=None)) is None

@@ -115,7 +115,7 @@ TRADES = (
             principles=ULTRASONIC,
         ),
         verdict="suitable",
-        cause="at-the-floor",
+        cause="single_as_double",
         hand="""
             Bonded, two cards are one plate of 1.52 mm: at 180 kHz r = 1446, one 63 dB; two 20 lg(2 1446
             sin(0.75)/0.75) = 68.4 dB. 5 dB apart with 4 dB either way on each: they overlap. At 300 kHz x = 1.25,
@@ -125,7 +125,9 @@ TRADES = (
             Written for a sheet square on, and so it is right: square on every class overlaps. Tilted it is wrong.
             The wave of a bending plate of 0.76 mm runs at some 470 m/s at 120 kHz and is met at 343/sin(45 deg) =
             485 m/s: one card reads 41 dB. A plate of 1.52 mm bends at some 600 m/s, is met at 35 degrees and stiff
-            at 45: two read 68 dB. 27 dB apart, all misreads at the floor. The tilt must be held within a degree.
+            at 45: two read 68 dB. 27 dB apart, all misreads at the floor. But the tilt must be held within a degree,
+            and aligning leaves two: that is a trial since a window must be as wide as what setting leaves. At 180 kHz
+            the same happens with three degrees of room, a few misreads in a million above the floor.
         """,
     ),
     Trade(

@@ -44,7 +44,7 @@ def filled(kind: Any) -> Any:
         values = {field.name: filled(hints[field.name]) for field in dataclasses.fields(kind)}
         values |= {name: 0 for name in ("index", "setup") if name in values and hints[name] is int}
         if "code" in values:
-            values |= {"code": "outranked", "values": {"margin": 0.5, "limit": 5}}
+            values |= {"code": "outranked", "values": {"margin": 0.5, "unit": "dB", "limit": 5}}
         return kind(**values)
     origin, arguments = get_origin(kind), get_args(kind)
     if origin in (Union, types.UnionType):

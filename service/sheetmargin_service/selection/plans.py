@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.prediction.principles import benches
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact
 from sheetmargin_service.selection.bands import Bands, choose_bands
+from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
@@ -31,6 +33,15 @@ from sheetmargin_service.selection.stations import (
     without,
 )
 from sheetmargin_service.selection.time_limit import check_time
+
+MOST_AGAIN = 3
+"""So often a list is solved again (a choice: it is within a request's time)."""
+Assignment = Sequence[int | None]
+"""The row of the candidates for each sheet."""
+Group = tuple[Post, int, Sequence[int]]
+"""A post at a setting with some sheets by their index."""
+Known = dict[tuple[str, int, int], Detail]
+"""Details by class, setting and sheet."""
 
 
 def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> list[Post | Fact]:
@@ -107,23 +118,78 @@ def _with_plies(place: Post, fact: Fact) -> Fact:
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
     """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
-    list in a given order, the way through it with the fewest changes."""
+    list in a given order, the way through it with the fewest changes.
+
+    Ways are found to first order. Where one then misses a target in full, the sheet is kept from it and the list is
+    solved again, up to `MOST_AGAIN` times.
+    """
     listed = list_of(posts)
-    if not listed.ways:
-        return []
-    if posts[0].question.job.ordered:
-        run = cheapest_run(listed.candidates)
-        assignments = [] if run is None else [run.assignment]
-    else:
-        assignments = [cover.assignment for cover in covers(listed.candidates, limit=limit)]
-    plans = [_plan(listed, assignment, posts) for assignment in assignments]
+    known: Known = {}
+    missed: dict[int, Fact] = {}
+    for again in range(MOST_AGAIN, -1, -1):
+        assignments = _assignments(listed.candidates, ordered=posts[0].question.job.ordered, limit=limit)
+        first = next(assignments, None)
+        if first is None:
+            return []
+        best = _plan(listed, first, posts, known, missed)
+        dropped = {i: row for i, row in enumerate(first) if row is not None and i in best.left_out}
+        if not dropped or not again:
+            break
+        missed |= {i: best.left_out[i] for i in dropped}
+        listed = _kept_from(listed, dropped, known)
+    plans = [best, *(_plan(listed, assignment, posts, known, missed) for assignment in assignments)]
     return [plan for plan in plans if plan.stations]
 
 
-def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post]) -> Plan:
+def _assignments(candidates: Candidates, *, ordered: bool, limit: int) -> Iterator[Assignment]:
+    """The best ways to serve a list, in turn."""
+    if not len(candidates.margin):
+        return
+    if not ordered:
+        for cover in covers(candidates, limit=limit):
+            yield cover.assignment
+        return
+    run = cheapest_run(candidates)
+    if run is not None:
+        yield run.assignment
+
+
+def _kept_from(listed: List, dropped: Mapping[int, int], known: Known) -> List:
+    """Ways without those that sheets were dropped from, by their rows: where the class serves a sheet alone, it may
+    still do so at the position that is best for that, if that is not where it failed."""
+    margin = listed.candidates.margin.copy()
+    of_class = np.array(listed.candidates.classes)
+    setting_of = np.array([way.setting for way in listed.ways])
+    for i, row in dropped.items():
+        place = listed.ways[row].post
+        rows = np.flatnonzero((of_class == place.detector_class.id) & np.isfinite(margin[:, i]))
+        setting, _ = _best_alone(place, i)
+        elsewhere = rows[setting_of[rows] != setting]
+        alone = [(place, setting, [i])]
+        serves = len(elsewhere) and not unfit(build_station(place, setting, _details(alone, known)[0]))
+        margin[elsewhere if serves else rows, i] = -np.inf
+    return replace(listed, candidates=replace(listed.candidates, margin=margin))
+
+
+def _details(asked: Sequence[Group], known: Known) -> list[dict[int, Detail]]:
+    """Details of groups, those that are known already not computed again."""
+    new = [
+        (place, setting, [i for i in group if (place.detector_class.id, setting, i) not in known])
+        for place, setting, group in asked
+    ]
+    for (place, setting, _), details in zip(new, details_at(new), strict=True):
+        known.update({(place.detector_class.id, setting, i): detail for i, detail in details.items()})
+    return [{i: known[place.detector_class.id, setting, i] for i in group} for place, setting, group in asked]
+
+
+def _plan(
+    listed: List, assignment: Assignment, posts: Sequence[Post], known: Known, missed: Mapping[int, Fact]
+) -> Plan:
     """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
-    left_out = {i: nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None}
-    asked: list[tuple[Post, int, Sequence[int]]] = []
+    left_out = {
+        i: missed[i] if i in missed else nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None
+    }
+    asked: list[Group] = []
     rows = sorted({row for row in assignment if row is not None})
     places = list(dict.fromkeys((listed.ways[row].post.detector_class.id, listed.ways[row].setting) for row in rows))
     for class_id, setting in places:
@@ -134,7 +200,7 @@ def _plan(listed: List, assignment: Sequence[int | None], posts: Sequence[Post])
         setting = _settled(place, groups) if alone else setting
         asked += [(place, setting, group) for group in groups]
     stations: list[Station] = []
-    for (place, setting, indices), details in zip(asked, details_at(asked), strict=True):
+    for (place, setting, indices), details in zip(asked, _details(asked, known), strict=True):
         station = build_station(place, setting, details)
         bad = unfit(station)
         left_out |= {i: why_not(station, i) for i in bad}

@@ -15,7 +15,7 @@ from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParamet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import details, principles
-from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Settings, Survey
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Scalar, Settings, Survey
 from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
@@ -36,6 +36,8 @@ AT_ONCE = 16
 """Details computed together: more save little, and the time is looked at in between."""
 ROOMY_MM = 10.0
 """A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
+GAP_SET_MM = 1.0
+"""A gap is set by a rule, to a millimetre (common practice, no source)."""
 Flags = NDArray[np.bool_]
 
 
@@ -118,11 +120,7 @@ class Station:
     @cached_property
     def alignment(self) -> Alignment | None:
         """How well the faces must be aligned; None for a pair without a beam of sound."""
-        beam = beam_of(self.post)
-        if beam is None:
-            return None
-        tilt = self.choice.tilt.nominal if self.choice.tilt else 0.0
-        return align(gap_mm=self.choice.gap.nominal, tilt_deg=tilt, beam=beam)
+        return alignment_of(self.post, self.choice)
 
     @property
     def worst(self) -> float:
@@ -202,6 +200,7 @@ def build_station(
     )
     low, high = (np.array([float(edge)]) for edge in band)
     readings = _readings(post.detector_class, timing)
+    settable = too_narrow(post, choice) is None
     served = {}
     for i in details:
         each = margins(surveys[i], low=low, high=high)
@@ -212,7 +211,14 @@ def build_station(
             survey=surveys[i],
             margin=(no_sheet, single, double),
             misreads=misreads,
-            judgement=judge(misreads, dict(question.targets), approximate=question.sheets[i].approximate),
+            judgement=judge(
+                misreads,
+                question.targets,
+                margin={"no_sheet": no_sheet, "single": single, "double": double},
+                step=principle.band_step,
+                approximate=question.sheets[i].approximate,
+                settable=settable,
+            ),
         )
     return Station(
         post=post,
@@ -222,6 +228,40 @@ def build_station(
         timing=timing,
         served=served,
     )
+
+
+def alignment_of(post: Post, choice: Choice) -> Alignment | None:
+    """How well the faces of a pair must be aligned; None for one without a beam of sound."""
+    beam = beam_of(post)
+    if beam is None:
+        return None
+    tilt = choice.tilt.nominal if choice.tilt else 0.0
+    return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=beam)
+
+
+def too_narrow(post: Post, choice: Choice) -> Fact | None:
+    """What of a pair that is aligned by hand cannot be set as exactly as its window asks; None where all can.
+
+    The procedure leaves a face within the angle that costs 1 dB, and the axis of both, half of that, either way: a
+    window of tilts narrower than the angle cannot be kept to. From square on, a pair may lean either way; one that the
+    line keeps square on has no window of tilts. Heads whose gap their bracket gives are not set.
+    """
+    alignment = alignment_of(post, choice)
+    if alignment is None or choice.tilt is None:
+        return None
+    tilt, gap = choice.tilt, choice.gap
+    tilt_deg = tilt.max - tilt.min if tilt.min > 0.0 else 2.0 * tilt.max
+    gap_mm = gap.max - gap.min
+    kept_square = not post.bench.settings.tilt_deg.any()
+    if (kept_square or tilt_deg >= alignment.angle_deg_1db) and gap_mm >= GAP_SET_MM:
+        return None
+    values: dict[str, Scalar] = {
+        "tilt_deg": round(tilt_deg, 1),
+        "tilt_left_deg": round(alignment.angle_deg_1db, 1),
+        "gap_mm": round(gap_mm, 1),
+        "gap_left_mm": GAP_SET_MM,
+    }
+    return Fact(code="window-too-narrow", values=values)
 
 
 def without(station: Station, indices: Sequence[int]) -> Station:
@@ -235,7 +275,7 @@ def why_not(station: Station, index: int) -> Fact:
     served = station.served[index]
     receiver = receiver_at(station.post.bench.receiver, station.choice.setting)
     alone = choose_bands([served.survey], receiver, step=station.post.principle.band_step)
-    if alone.worst[0] <= 0.0:
+    if round(float(alone.worst[0]), DECIMALS) <= 0.0:
         return cause(served.survey, receiver, alone)
     if served.worst <= 0.0:
         return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})

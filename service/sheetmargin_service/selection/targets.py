@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from math import log10
 
@@ -32,6 +33,10 @@ class Judgement:
     target_ppm: float
     ratio: float
 
+    def at_most_trial(self) -> Judgement:
+        """The same, never better than a trial."""
+        return replace(self, verdict="trial") if self.verdict == "suitable" else self
+
 
 def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Note, ...]]:
     """The targets that count, and a note for each that was not given but taken."""
@@ -50,18 +55,46 @@ def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Note, ...]]:
     return DEFAULTS_PPM | given, notes
 
 
-def judge(misreads: Misreads, targets: dict[str, float], *, approximate: bool = False) -> Judgement:
-    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval. A sheet
-    that is known by an approximation alone is never more than a trial."""
-    judged = [_judge_one(pair, getattr(misreads, pair), target) for pair, target in targets.items()]
+def judge(
+    misreads: Misreads,
+    targets: Mapping[str, float],
+    *,
+    margin: Mapping[str, float],
+    step: float,
+    approximate: bool = False,
+    settable: bool = True,
+) -> Judgement:
+    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval, or its
+    states cross (see `_judge_one`). `margin` of each state with a band on a grid of `step`.
+
+    A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be, are never
+    more than a trial.
+    """
+    judged = [
+        _judge_one(pair, getattr(misreads, pair), target, room=margin[pair.split("_as_")[0]] + 0.5 * step)
+        for pair, target in targets.items()
+    ]
     worst = max(judged, key=lambda j: (ORDER[j.verdict], j.ratio, j.pair))
-    return replace(worst, verdict="trial") if approximate and worst.verdict == "suitable" else worst
+    return worst if settable and not approximate else worst.at_most_trial()
 
 
-def _judge_one(pair: str, misread: Misread, target_ppm: float) -> Judgement:
-    low, high = misread.low, misread.high
+def _judge_one(pair: str, misread: Misread, target_ppm: float, *, room: float) -> Judgement:
+    """One pair of states, by the room of the true one: its margin, and the half step that an edge may be off for being
+    on a grid.
+
+    What is not known of the model makes the interval, and where that holds the target, a trial can tell. But where
+    there is no room, p1 or p99 of the true state lies beyond the edge, with all of that mixed in as far as it is believed:
+    about one event in a hundred or more is expected to be misread. Where that misses the target as well, a trial that
+    went well would show a lucky sample, not a set-up to recommend: the sheets that are delivered next are drawn from
+    all of the belief. The bound is the percentile by which margins are told; nothing is chosen for it.
+    """
+    low, high, estimate = misread.low, misread.high, misread.estimate
     assert low is not None
     assert high is not None
-    verdict: Verdict = "suitable" if high <= target_ppm else "trial" if low <= target_ppm else "unsuitable"
+    assert estimate is not None
+    crossed = room <= 0.0 and estimate > target_ppm
+    verdict: Verdict = (
+        "suitable" if high <= target_ppm else "trial" if low <= target_ppm and not crossed else "unsuitable"
+    )
     ratio = max(EASY, round(2.0 * log10(high / target_ppm)) / 2.0)
     return Judgement(verdict=verdict, pair=pair, misread=misread, target_ppm=target_ppm, ratio=ratio)
