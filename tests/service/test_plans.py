@@ -9,16 +9,17 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.admission import admitted
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.defaults import conditions_of
-from sheetmargin_service.selection.job import Job, Line, Require
+from sheetmargin_service.selection.job import Job, Line, Require, Targets
 from sheetmargin_service.selection.listing import list_of
 from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
-from sheetmargin_service.selection.stations import Question, too_narrow
+from sheetmargin_service.selection.stations import Question, build_station, details_at, too_narrow, unfit
 from sheetmargin_service.selection.targets import targets_of
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
@@ -44,10 +45,10 @@ SOUND = {"principles": ("ultrasonic",)}
 
 def test_one_sheet_has_one_plan_a_class_or_a_reason():
     found = posts(PAPER, **SOUND)
-    plans = plans_for_sheet(found)
-    assert len(plans) == len(found)
-    assert {type(p) for p in plans} == {Plan, Fact}
-    for place, plan in zip(found, plans, strict=True):
+    each = plans_for_sheet(found)
+    assert len(each) == len(found)
+    assert {type(p) for p in each} == {Plan, Fact}
+    for place, plan in zip(found, each, strict=True):
         if isinstance(plan, Plan):
             assert [st.post.detector_class.id for st in plan.stations] == [place.detector_class.id]
 
@@ -139,11 +140,11 @@ def test_a_sheet_that_nothing_senses_says_so():
 
 def test_several_plies_are_counted_where_they_fail():
     form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5)
-    plans = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
-    assert isinstance(plans[0], Fact)
-    assert plans[0].code == "plies-counted"
-    assert plans[0].values["plies"] == 5
-    assert 1 <= plans[0].values["largest_plies"] < 5
+    counted = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
+    assert isinstance(counted[0], Fact)
+    assert counted[0].code == "plies-counted"
+    assert counted[0].values["plies"] == 5
+    assert 1 <= counted[0].values["largest_plies"] < 5
 
 
 @pytest.mark.parametrize("ordered", [False, True])
@@ -198,3 +199,29 @@ def test_a_gap_that_a_bracket_gives_is_not_set():
     post = posts(PAPER, classes=("capacitive-200k",))[0]
     at = Window(min=3.0, nominal=3.0, max=3.0)
     assert too_narrow(post, Choice(setting=0, gap=at, tilt=None)) is None
+
+
+STRICT = Targets(double_as_single=10.0, single_as_double=10.0)
+
+
+@pytest.mark.parametrize("ordered", [False, True])
+def test_what_another_class_would_serve_is_not_left_out(ordered, monkeypatch):
+    """Found to first order, one class serves all; in full a sheet misses its target there, and has another pair."""
+    found = posts(PAPER, CARD, BOARD, targets=STRICT, ordered=ordered, **SOUND)
+    left_out = plans_for_list(found, limit=1)[0].left_out
+    for index in left_out:
+        alone = posts((PAPER, CARD, BOARD)[index], targets=STRICT, **SOUND)
+        assert {type(plan) for plan in plans_for_sheet(alone)} == {Fact}
+    monkeypatch.setattr(plans, "MOST_AGAIN", 0)
+    assert set(plans_for_list(found, limit=1)[0].left_out) > set(left_out)
+
+
+def test_sheets_that_no_band_holds_have_one_each_in_the_same_position():
+    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0)}
+    best = plans_for_list(posts(PAPER, CARD, **job), limit=1)[0].stations[0]
+    details = details_at([(best.post, best.choice.setting, [0, 1])])[0]
+    assert unfit(build_station(best.post, best.choice.setting, details))
+    stations, failed = plans._stations(best.post, best.choice.setting, details)
+    assert sorted(i for st in stations for i in st.served) == [0, 1]
+    assert not failed
+    assert len({(st.low, st.high) for st in stations}) == 2

@@ -120,8 +120,8 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
     """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
     list in a given order, the way through it with the fewest changes.
 
-    Ways are found to first order. Where one then misses a target in full, the sheet is kept from it and the list is
-    solved again, up to `MOST_AGAIN` times.
+    Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
+    of the sheet by then, up to `MOST_AGAIN` times.
     """
     listed = list_of(posts)
     known: Known = {}
@@ -132,11 +132,11 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
         if first is None:
             return []
         best = _plan(listed, first, posts, known, missed)
-        dropped = {i: row for i, row in enumerate(first) if row is not None and i in best.left_out}
+        dropped = [i for i, row in enumerate(first) if row is not None and i in best.left_out]
         if not dropped or not again:
             break
         missed |= {i: best.left_out[i] for i in dropped}
-        listed = _kept_from(listed, dropped, known)
+        listed = _judged(listed, posts, dropped, known)
     plans = [best, *(_plan(listed, assignment, posts, known, missed) for assignment in assignments)]
     return [plan for plan in plans if plan.stations]
 
@@ -154,20 +154,19 @@ def _assignments(candidates: Candidates, *, ordered: bool, limit: int) -> Iterat
         yield run.assignment
 
 
-def _kept_from(listed: List, dropped: Mapping[int, int], known: Known) -> List:
-    """Ways without those that sheets were dropped from, by their rows: where the class serves a sheet alone, it may
-    still do so at the position that is best for that, if that is not where it failed."""
+def _judged(listed: List, posts: Sequence[Post], sheets: Sequence[int], known: Known) -> List:
+    """The ways that are left when some sheets are looked at in full: with the classes that serve one by itself, each in
+    the position that is best for that."""
     margin = listed.candidates.margin.copy()
-    of_class = np.array(listed.candidates.classes)
-    setting_of = np.array([way.setting for way in listed.ways])
-    for i, row in dropped.items():
-        place = listed.ways[row].post
-        rows = np.flatnonzero((of_class == place.detector_class.id) & np.isfinite(margin[:, i]))
-        setting, _ = _best_alone(place, i)
-        elsewhere = rows[setting_of[rows] != setting]
-        alone = [(place, setting, [i])]
-        serves = len(elsewhere) and not unfit(build_station(place, setting, _details(alone, known)[0]))
-        margin[elsewhere if serves else rows, i] = -np.inf
+    of_class, setting_of = np.array(listed.candidates.classes), np.array([way.setting for way in listed.ways])
+    for i in sheets:
+        able = set(of_class[np.isfinite(margin[:, i])])
+        asked: list[Group] = [(p, _best_alone(p, i)[0], [i]) for p in posts if p.detector_class.id in able]
+        keep = np.zeros(len(margin), dtype=np.bool_)
+        for (place, setting, _), details in zip(asked, _details(asked, known), strict=True):
+            if not unfit(build_station(place, setting, details)):
+                keep |= (of_class == place.detector_class.id) & (setting_of == setting)
+        margin[~keep, i] = -np.inf
     return replace(listed, candidates=replace(listed.candidates, margin=margin))
 
 
@@ -197,16 +196,31 @@ def _plan(
         groups = [[i for i, r in enumerate(assignment) if r == row] for row in ways if ways[row].setting == setting]
         place = next(iter(ways.values())).post
         alone = all(way.setting == setting for way in ways.values())
-        setting = _settled(place, groups) if alone else setting
+        judged = any(i in missed for group in groups for i in group)
+        setting = _settled(place, groups) if alone and not judged else setting
         asked += [(place, setting, group) for group in groups]
     stations: list[Station] = []
-    for (place, setting, indices), details in zip(asked, _details(asked, known), strict=True):
-        station = build_station(place, setting, details)
-        bad = unfit(station)
-        left_out |= {i: why_not(station, i) for i in bad}
-        if len(bad) < len(indices):
-            stations.append(without(station, bad))
+    for (place, setting, _), details in zip(asked, _details(asked, known), strict=True):
+        found, failed = _stations(place, setting, details)
+        stations += found
+        left_out |= failed
     return Plan(stations=tuple(stations), left_out=left_out)
+
+
+def _stations(place: Post, setting: int, details: Mapping[int, Detail]) -> tuple[list[Station], dict[int, Fact]]:
+    """A pair at a setting for some sheets in one band; those that miss a target there each in a band of its own, and
+    why the rest cannot be served."""
+    station = build_station(place, setting, details)
+    bad = unfit(station)
+    found = [without(station, bad)] if len(bad) < len(details) else []
+    failed = {}
+    for i in bad:
+        own = build_station(place, setting, {i: details[i]})
+        if unfit(own):
+            failed[i] = why_not(station, i)
+        else:
+            found.append(own)
+    return found, failed
 
 
 def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:

@@ -83,10 +83,10 @@ def _judge_one(pair: str, misread: Misread, target_ppm: float, *, room: float) -
     on a grid.
 
     What is not known of the model makes the interval, and where that holds the target, a trial can tell. But where
-    there is no room, p1 or p99 of the true state lies beyond the edge, with all of that mixed in as far as it is believed:
-    about one event in a hundred or more is expected to be misread. Where that misses the target as well, a trial that
-    went well would show a lucky sample, not a set-up to recommend: the sheets that are delivered next are drawn from
-    all of the belief. The bound is the percentile by which margins are told; nothing is chosen for it.
+    there is no room, p1 or p99 of the true state lies beyond the edge, with all of that mixed in as far as it is
+    believed: about one event in a hundred or more is expected to be misread. Where that misses the target as well, a
+    trial that went well would show a lucky sample, not a set-up to recommend: the sheets that are delivered next are
+    drawn from all of the belief. The bound is the percentile by which margins are told; nothing is chosen for it.
     """
     low, high, estimate = misread.low, misread.high, misread.estimate
     assert low is not None
