@@ -107,7 +107,7 @@ def test_every_lane_has_its_pair(library: Library, lanes: int, units: int) -> No
 
 def test_tilted_and_upright_brackets(library: Library) -> None:
     """A board that wants a tilt, on a machine with room for it and without."""
-    board = SheetSpec(material="folding-boxboard", grammage_gsm=300)
+    board = SheetSpec(material="coated-board", grammage_gsm=400)
     found: Counter[bool] = Counter()
     for limit_deg in (0.0, 45.0):
         answer = ask(library, board, classes=("own-180",), line=Line(max_tilt_deg=limit_deg))
