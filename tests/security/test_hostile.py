@@ -123,6 +123,9 @@ INPUTS: dict[str, bytes] = {
     "least-double": sheet(grammage_gsm=5e-324),
     "greatest-double": sheet(grammage_gsm=1.7976931348623157e308, thickness_um=5e-324),
     "all-sheets-all-layers": post(
+        {"sheets": [{"layers": [{"material": "pet", "thickness_um": 1 + i} for i in range(6)]} for _ in range(50)]}
+    ),
+    "more-layers-than-that": post(
         {"sheets": [{"layers": [{"material": "pet", "thickness_um": 1 + i} for i in range(30)]} for _ in range(50)]}
     ),
     "all-plies-all-sheets": post({"sheets": [{**PAPER, "grammage_gsm": 20 + i, "plies": 100} for i in range(50)]}),

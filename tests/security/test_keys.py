@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import statistics
+import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -100,6 +101,17 @@ def test_a_key_is_nowhere_in_an_answer(app: Flask, tokens: dict[str, str]) -> No
             response = client.get(url, headers=headers)
             assert token.encode() not in response.data
             assert token not in str(response.headers)
+
+
+def test_no_answer_tells_a_path_of_the_machine(app: Flask, tokens: dict[str, str], tmp_path: Path) -> None:
+    """Neither where the keys are, nor where the service and Python are installed; with right keys and wrong ones."""
+    paths = [str(tmp_path).encode(), str(Path(keys.__file__).parents[1]).encode(), sys.prefix.encode()]
+    client = app.test_client()
+    for rule, path, method in every_call(app):
+        for token in (None, "shop.wrong", *tokens.values()):
+            headers = {} if token is None else {"Authorization": f"Bearer {token}", "Origin": SHOP}
+            body = client.open(path, method=method, headers=headers).data
+            assert not [told for told in paths if told in body], (rule, method, body)
 
 
 def median_ms(app: Flask, tokens: list[str]) -> dict[str, float]:

@@ -197,6 +197,7 @@ def test_wrong_sheets(
 JOBS = [
     ("no-sheets", {"sheets": []}, "empty-list", "/sheets", "1 to 50"),
     ("51-sheets", {"sheets": [SHEET] * 51}, "wrong-length", "/sheets", "1 to 50"),
+    ("301-layers", {"sheets": [{"layers": [SHEET] * 7}] * 43}, "too-many-layers", "/sheets", "300"),
     ("sheet-not-object", {"sheets": ["copy-paper"]}, "wrong-type", "/sheets/0", "an object"),
     ("stray", {"sheeets": []}, "unknown-field", "/sheeets", "sheets"),
     ("temperatures", {"environment": {"temperature_min_c": 30, "temperature_max_c": 10}}, "contradiction",

@@ -6,6 +6,7 @@ import dataclasses
 import types
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
+from sheetmargin_service.api.views.probes import STORED_DB
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.selection.answer import Answer, Note, Percentiles
@@ -20,8 +21,9 @@ class CountingRecommend:
 
     def __call__(self, job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         self.calls.append(job)
+        none, one, two = STORED_DB
         return dataclasses.replace(
-            answer_of(none=0.0, one=40.0, two=70.0), reference=job.reference, catalogue_version=catalogue.version
+            answer_of(none=none, one=one, two=two), reference=job.reference, catalogue_version=catalogue.version
         )
 
 

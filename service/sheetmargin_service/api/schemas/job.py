@@ -32,6 +32,8 @@ from sheetmargin_service.materials.spec import (
 from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
 
 MAX_SHEETS = 50
+MAX_LAYERS_IN_ALL = 300
+"""Of all sheets of a job, six for each of fifty: the work of a job grows with them (a choice)."""
 LONGEST_REFERENCE = 200
 
 
@@ -304,6 +306,18 @@ class JobSchema(StrictSchema):
     catalogue = _catalogue()
     ordered = Flag("Whether the sheets run in the order given.", load_default=False)
     limit = _limit()
+
+    @validates_schema
+    def layers_in_all(self, data: dict[str, Any], **_: Any) -> None:
+        count = sum(len(sheet.layers or ()) for sheet in data.get("sheets", ()))
+        if count > MAX_LAYERS_IN_ALL:
+            fault = Fault(
+                code="too-many-layers",
+                detail=f"The sheets have {count} layers in all.",
+                expected=f"at most {MAX_LAYERS_IN_ALL} layers in all sheets together",
+                path=("sheets",),
+            )
+            raise ValidationError([fault])
 
 
 class SheetQuerySchema(SheetFields):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import math
 
 from flask import Response
 
@@ -26,6 +25,12 @@ SELF_CHECK = Job(
     principles=("ultrasonic",),
 )
 """One class alone: a probe comes every few seconds and must cost little."""
+STORED_DB = (0.0, 46.2, 82.8)
+"""Median of no sheet, of one and of two in its answer, as they were computed when the model was last changed. A test
+holds them to what is computed now."""
+TOLERANCE_DB = 0.5
+"""Rounding may move the best gap by a step where two are nearly alike; what is broken moves levels by far more (a
+choice)."""
 RETRY_AFTER_S = 5
 
 
@@ -37,7 +42,7 @@ def check_alive() -> Response:
 
 @routes.get("/readyz", Call(scope="open", can_fail=("unavailable",)), answer=StatusSchema)
 def check_ready() -> Response:
-    """The process computes: a small job gives a finite recommendation."""
+    """The process computes what it should: the answer to a small job has the levels that are stored."""
     try:
         sound = _computes(current_service())
     except Exception:
@@ -49,12 +54,13 @@ def check_ready() -> Response:
 
 
 def _computes(service: Service) -> bool:
-    """Whether plain paper gets a recommendation in which one sheet weakens the signal and two do so more."""
+    """Whether plain paper gets a recommendation with the stored levels."""
     answer = service.recommend(SELF_CHECK, catalogue=reference_catalogue(), library=service.library)
     signals = [result.signal for best in answer.recommendations for result in best.sheets]
     levels = [(s.no_sheet.p50, s.single.p50, s.double.p50) for s in signals]
+    # Not a number is near nothing.
     return bool(levels) and all(
-        math.isfinite(none) and none < one < two and math.isfinite(two) for none, one, two in levels
+        abs(level - stored) <= TOLERANCE_DB for found in levels for level, stored in zip(found, STORED_DB, strict=True)
     )
 
 
