@@ -219,11 +219,11 @@ class EnvironmentSchema(StrictSchema):
     """Air at the detector."""
 
     makes = Environment
-    temperature_min_c = Real("Lowest temperature.", ge=-40, le=100)
-    temperature_max_c = Real("Highest temperature.", ge=-40, le=100)
+    temperature_min_c = Real("Lowest temperature.", ge=-20, le=60)
+    temperature_max_c = Real("Highest temperature.", ge=-20, le=60)
     relative_humidity_min_pct = Real("Lowest relative humidity.", ge=0, le=100)
     relative_humidity_max_pct = Real("Highest relative humidity.", ge=0, le=100)
-    pressure_kpa = Real("Air pressure.", ge=50, le=120)
+    pressure_kpa = Real("Air pressure.", ge=50, le=110)
 
     @validates_schema
     def ranges_rise(self, data: dict[str, Any], **_: Any) -> None:

@@ -1,0 +1,134 @@
+"""Jobs drawn from everything that the schema of a job admits, its ends among them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from hypothesis import strategies as st
+from marshmallow import Schema, fields
+from sheetmargin_service.api.schemas.job import JobSchema, SheetSchema
+from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Text, Whole
+from sheetmargin_service.materials.library import load_library
+
+Value = st.SearchStrategy[Any]
+
+MATERIALS = sorted(load_library().materials)
+SIZES = ("grammage_gsm", "thickness_um", "caliper_pt", "thickness_in", "basis_weight_lb", "sheet_gauge")
+MADE_OF = ("material", "layers", "corrugated", "construction", "label_state", "custom", "basis", *SIZES)
+POROUS = ("open_area_pct", "air_permeance_um_per_pa_s", "gurley_s_per_100ml", "air_permeability_mm_per_s")
+"""Fields of a sheet of which at most one is given. The pressure goes with the last."""
+
+
+def number(field: Real) -> Value:
+    """Within the bounds: an end, or anything between by its logarithm where the bounds are far apart."""
+    low = field.ge if field.ge is not None else field.gt
+    high = field.le if field.le is not None else field.lt
+    assert low is not None
+    assert high is not None
+    if isinstance(field, Whole):
+        return st.one_of(st.integers(int(low), int(high)), st.sampled_from([int(low), int(high)]))
+    ends = [end for end in (field.ge, field.le) if end is not None]
+    least = max(low, high * 1e-7) if low >= 0 else low
+    if low < 0 or high < 100 * least:
+        inside = st.floats(least, high, exclude_min=field.gt is not None, exclude_max=field.lt is not None)
+    else:
+        inside = st.floats(math.log10(least), math.log10(high)).map(lambda x: min(max(10.0**x, least), high))
+    return st.one_of(inside, inside, inside, st.sampled_from(ends)) if ends else inside
+
+
+def value(field: fields.Field[Any]) -> Value:
+    """What a field of a request takes."""
+    if isinstance(field, Real):
+        return number(field)
+    if isinstance(field, Flag):
+        return st.booleans()
+    if isinstance(field, Choice):
+        return st.sampled_from(field.among)
+    if isinstance(field, Listing):
+        return st.lists(value(field.inner), min_size=field.shortest, max_size=min(field.longest, 5))
+    if isinstance(field, Part):
+        return part(field.schema)
+    assert isinstance(field, Text)
+    return st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1, max_size=8)
+
+
+def part(schema: Schema, *, leave_out: tuple[str, ...] = (), **given: Value) -> Value:
+    """An object of a schema; every field that need not be there may be missing."""
+    own = {name: field for name, field in schema.fields.items() if name not in (*leave_out, *given)}
+    needed = {name: value(field) for name, field in own.items() if field.required}
+    free = {name: value(field) for name, field in own.items() if not field.required}
+    return st.fixed_dictionaries({**needed, **given}, optional=free).map(_rising)
+
+
+def _rising(found: dict[str, Any]) -> dict[str, Any]:
+    """Limits in their order, which the schema asks for as well."""
+    for low in [name for name in found if "_min_" in name]:
+        high = low.replace("_min_", "_max_")
+        if high in found:
+            found[low], found[high] = sorted((found[low], found[high]))
+    if {"p5", "p50", "p95"} <= found.keys():
+        found["p5"], found["p50"], found["p95"] = sorted((found["p5"], found["p50"], found["p95"]))
+    if "edge_distance_mm" in found and "sheet_width_mm" in found:
+        found["edge_distance_mm"] = min(found["edge_distance_mm"], found["sheet_width_mm"])
+    return found
+
+
+SHEET, JOB = SheetSchema(), JobSchema()
+FIELDS = SHEET.fields
+
+
+def _custom() -> Value:
+    schema = FIELDS["custom"].schema  # type: ignore[attr-defined]
+    stiff = {name: value(schema.fields[name]) for name in ("c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa")}
+    young = {name: value(schema.fields[name]) for name in ("youngs_modulus_gpa", "poisson_ratio")}
+    speeds = {name: value(schema.fields[name]) for name in ("longitudinal_speed_m_per_s", "shear_speed_m_per_s")}
+    constants = (*stiff, *young, *speeds)
+    return st.one_of(*(part(schema, leave_out=constants, **kind) for kind in (young, stiff, speeds)))
+
+
+def _sized() -> Value:
+    """What a sheet or a layer of one material is given by, as a dictionary."""
+    by_mass = st.fixed_dictionaries({"grammage_gsm": st.floats(0.5, 3.7).map(lambda x: round(10.0**x, 3))})
+    by_thickness = st.fixed_dictionaries({"thickness_um": value(FIELDS["thickness_um"])})
+    size = st.one_of(by_mass, by_thickness, st.fixed_dictionaries({"grammage_gsm": value(FIELDS["grammage_gsm"])}))
+    known = st.fixed_dictionaries({"material": st.sampled_from(MATERIALS)})
+    own = st.fixed_dictionaries({"material": st.just("custom"), "custom": _custom()})
+    return st.tuples(st.one_of(known, known, own), size).map(lambda both: {**both[0], **both[1]})
+
+
+@st.composite
+def sheets(draw: st.DrawFn) -> dict[str, Any]:
+    """A sheet, of one material, of layers or corrugated."""
+    kind = draw(st.sampled_from(("one", "one", "one", "layers", "corrugated")))
+    made_of: dict[str, Any]
+    if kind == "one":
+        made_of = draw(_sized())
+    elif kind == "layers":
+        made_of = {"layers": draw(st.lists(_sized(), min_size=1, max_size=draw(st.sampled_from((3, 3, 3, 30)))))}
+    else:
+        walls = draw(st.integers(1, 3))
+        board: Any = FIELDS["corrugated"].schema.fields  # type: ignore[attr-defined]
+        liners = st.lists(value(board["liners_gsm"].inner), min_size=walls + 1, max_size=walls + 1)
+        fluted = st.lists(value(board["walls"].inner), min_size=walls, max_size=walls)
+        made_of = {"corrugated": {"liners_gsm": draw(liners), "walls": draw(fluted)}}
+    rest = draw(part(SHEET, leave_out=(*MADE_OF, *POROUS, "test_pressure_pa")))
+    if draw(st.integers(0, 3)):
+        # Most sheets are one ply.
+        rest.pop("plies", None)
+    if draw(st.booleans()):
+        name = draw(st.sampled_from(POROUS))
+        rest[name] = draw(value(FIELDS[name]))
+        if name == "air_permeability_mm_per_s":
+            rest["test_pressure_pa"] = draw(value(FIELDS["test_pressure_pa"]))
+    return {**made_of, **rest}
+
+
+def jobs(*, classes: tuple[str, ...], most_classes: int, most_sheets: int) -> Value:
+    """Jobs for classes of one catalogue."""
+    return part(
+        JOB,
+        leave_out=("catalogue", "principles", "require"),
+        sheets=st.lists(sheets(), min_size=1, max_size=most_sheets),
+        classes=st.lists(st.sampled_from(classes), min_size=1, max_size=most_classes, unique=True),
+    )
