@@ -36,6 +36,8 @@ from sheetmargin_service.selection.time_limit import check_time
 
 MOST_AGAIN = 3
 """So often a list is solved again (a choice: it is within a request's time)."""
+MOST_PLACED = 100
+"""Sheets of all plans of a list together: a long one has fewer alternatives (a choice, likewise)."""
 Assignment = Sequence[int | None]
 """The row of the candidates for each sheet."""
 Group = tuple[Post, int, Sequence[int]]
@@ -123,6 +125,7 @@ def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
     of the sheet by then, up to `MOST_AGAIN` times.
     """
+    limit = min(limit, max(1, MOST_PLACED // len(posts[0].question.sheets)))
     listed = list_of(posts)
     known: Known = {}
     missed: dict[int, Fact] = {}
