@@ -21,6 +21,10 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.selection.answer import Answer
+from sheetmargin_service.selection.job import Job
 from support.answers import CountingRecommend
 from support.machine import memory_mb
 
@@ -100,7 +104,13 @@ def ask_many(client: FlaskClient, number: int) -> dict[int, int]:
 
 @pytest.fixture(scope="module")
 def client() -> FlaskClient:
-    return create_app(service=replace(load_service(Settings()), recommend=CountingRecommend())).test_client()
+    stand_in = CountingRecommend()
+
+    def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
+        stand_in.calls.clear()
+        return stand_in(job, catalogue=catalogue, library=library)
+
+    return create_app(service=replace(load_service(Settings()), recommend=recommend)).test_client()
 
 
 def test_some_damaged_bodies(client: FlaskClient) -> None:
