@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import wofz
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer, fluid_response
 from sheetmargin_service.acoustics.plate import ElasticPlate, isotropic_plate, limp_response, plate_response
 from sheetmargin_service.acoustics.trapped_air import (
+    _faddeeva,
     critical_film_m,
     double_response,
     double_transmission,
@@ -226,3 +228,10 @@ def test_a_film_that_hardly_varies_is_even() -> None:
         double_transmission(first=sheet, second=sheet, film=even),
         rtol=1e-6,
     )
+
+
+def test_the_faddeeva_function_is_that_of_scipy() -> None:
+    """In the upper half-plane and on its edge, which is where it is asked."""
+    real, imaginary = np.meshgrid(np.linspace(-12.0, 12.0, 241), np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 60)]))
+    z = real + 1j * imaginary
+    assert np.max(np.abs(_faddeeva(z) - wofz(z))) < 2e-6

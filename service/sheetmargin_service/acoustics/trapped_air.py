@@ -32,7 +32,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import wofz
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
@@ -228,5 +227,34 @@ def _mean_of_pole(ratio: ComplexArray) -> ComplexArray:
     if np.any(near):
         z = np.sqrt(0.5) / ratio[near]
         z[z.imag < 0.0] *= -1.0
-        mean[near] = -1j * np.sqrt(np.pi) * z * wofz(z)
+        mean[near] = -1j * np.sqrt(np.pi) * z * _faddeeva(z)
     return mean
+
+
+def _coefficients(count: int) -> tuple[float, list[float]]:
+    """Scale and coefficients of Weideman's expansion, the highest power first."""
+    scale = float(np.sqrt(count / np.sqrt(2.0)))
+    t = scale * np.tan(np.arange(-2 * count + 1, 2 * count) * np.pi / (4 * count))
+    values = np.concatenate([[0.0], np.exp(-t * t) * (scale * scale + t * t)])
+    return scale, (np.fft.fft(np.fft.fftshift(values)).real / (4 * count))[1 : count + 1][::-1].tolist()
+
+
+_SCALE, _EXPANSION = _coefficients(16)
+
+
+def _faddeeva(z: ComplexArray) -> ComplexArray:
+    """w(z) in the upper half-plane, within 2e-6; `scipy.special.wofz` is exact and takes seven times as long.
+
+    Weideman, SIAM J. Numer. Anal. 31, 1497 (1994), equation (38).
+    """
+    turned = 1j * z
+    down = 1.0 / (_SCALE - turned)
+    ratio = (_SCALE + turned) * down
+    total: ComplexArray = np.full_like(ratio, _EXPANSION[0])
+    for coefficient in _EXPANSION[1:]:
+        total *= ratio
+        total += coefficient
+    total *= 2.0 * down
+    total += 1.0 / np.sqrt(np.pi)
+    total *= down
+    return total

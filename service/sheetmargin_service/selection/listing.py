@@ -82,15 +82,16 @@ def _ways(post: Post, *, in_spreads: bool) -> list[tuple[str, tuple[float, float
     margin = np.where(usable & (margin > 0.0), margin, -np.inf)
     if in_spreads:
         margin = np.round(margin / (p99 - p1), RESERVE_DECIMALS)
-    found = []
-    for setting, edge in np.argwhere(np.isfinite(margin).any(axis=0)):
-        row = np.full(len(post.question.sheets), -np.inf)
-        row[indices] = margin[:, setting, edge]
-        band = float(low[setting, edge]), float(high[edge])
-        position = round(float(settings.tilt_deg[setting]), 1), round(float(settings.gap_mm[setting]), 1)
-        profile = f"{int(band[0]):06d}-{int(band[1]):06d}"
-        way = Way(post=post, setting=int(setting), band=band)
-        found.append((post.detector_class.id, position, profile, way, row))
+    setting, edge = np.nonzero(np.isfinite(margin).any(axis=0))
+    rows = np.full((len(setting), len(post.question.sheets)), -np.inf)
+    rows[:, indices] = margin[:, setting, edge].T
+    gaps, tilts = settings.gap_mm.round(1).tolist(), settings.tilt_deg.round(1).tolist()
+    name, found = post.detector_class.id, []
+    for at, lower, upper, row in zip(
+        setting.tolist(), low[setting, edge].tolist(), high[edge].tolist(), rows, strict=True
+    ):
+        way = Way(post=post, setting=at, band=(lower, upper))
+        found.append((name, (tilts[at], gaps[at]), f"{int(lower):06d}-{int(upper):06d}", way, row))
     return found
 
 

@@ -43,7 +43,9 @@ def replaced(within: Flags) -> Flags:
 
 def replaced_rows(masks: Masks) -> Flags:
     """[a, b]: row b replaces row a of masks (N, M): it serves all that a serves, place by place."""
-    return replaced(np.array([~np.any(row & ~masks, axis=1) for row in masks]).reshape(len(masks), len(masks)))
+    others = ~masks
+    lacks = [(row & others).any(axis=1) for row in masks]
+    return replaced(~np.array(lacks, dtype=np.bool_).reshape(len(masks), len(masks)))
 
 
 class SetCover:
