@@ -71,6 +71,7 @@ def choice_of(installation: Installation, *, tilts: bool) -> Choice:
         setting=0,
         gap=Window(nominal=gap, min=gap, max=gap),
         tilt=Window(nominal=tilt, min=tilt, max=tilt) if tilts else None,
+        installed=True,
     )
 
 

@@ -23,11 +23,12 @@ NEARLY_EQUAL = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """One setting of a class, and how far it may move."""
+    """One setting of a class, and how far it may move; `installed`: as it stands already, so that it may not move."""
 
     setting: int
     gap: Window
     tilt: Window | None
+    installed: bool = False
 
 
 def best_setting(bench: Bench, bands: Sequence[Bands], *, allowed: Flags, step: int) -> int:

@@ -244,9 +244,10 @@ def too_narrow(post: Post, choice: Choice) -> Fact | None:
 
     The procedure leaves a face within the angle that costs 1 dB, and the axis of both, half of that, either way: a
     window of tilts narrower than the angle cannot be kept to. From square on, a pair may lean either way; one that the
-    line keeps square on has no window of tilts. Heads whose gap their bracket gives are not set.
+    line keeps square on has no window of tilts. Heads whose gap their bracket gives are not set, nor is a pair that is
+    installed.
     """
-    alignment = alignment_of(post, choice)
+    alignment = None if choice.installed else alignment_of(post, choice)
     if alignment is None or choice.tilt is None:
         return None
     tilt, gap = choice.tilt, choice.gap
