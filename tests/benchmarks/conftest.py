@@ -17,6 +17,8 @@ ROWS = {
     "layered_over_plain": ("a sheet of five layers over one of one", ""),
     "ten_sheets_in_plane_wave_solutions": ("a list of ten sheets in plane-wave solutions", "at most 1,000"),
     "fifty_sheets_over_one": ("a list of fifty sheets over one sheet", "at most 15"),
+    "fifty_sheets_of_stock_s": ("fifty sheets of a converter's stock, s of a processor", "10"),
+    "stock_over_papers": ("the same over fifty papers", ""),
     "post_over_in_process": ("POST of a recommendation, median, over the call in the process", "at most 1.3"),
     "kept_over_hello": ("GET of an answer that is kept, requests a second over a bare Flask hello", "0.85"),
     "both_cores_over_one": ("a batch on both cores over one", "1.9"),
