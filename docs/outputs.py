@@ -22,6 +22,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -82,11 +83,11 @@ def main(arguments: list[str]) -> int:
     check = "--check" in arguments
     names = [argument for argument in arguments if argument != "--check"] or GUIDES
     differing = 0
-    with service() as address:
-        for name in names:
-            path = ROOT / name
-            before = path.read_text(encoding="utf-8")
-            after = fill(before, address=address)
+    befores = [(ROOT / name).read_text(encoding="utf-8") for name in names]
+    # Commands of one guide build on one another; guides do not.
+    with service() as address, ThreadPoolExecutor(os.cpu_count()) as guides:
+        afters = guides.map(lambda before: fill(before, address=address), befores)
+        for name, before, after in zip(names, befores, afters, strict=True):
             if before == after:
                 continue
             differing += 1
@@ -96,7 +97,7 @@ def main(arguments: list[str]) -> int:
                 )
                 print(*lines, sep="\n")
             else:
-                path.write_text(after, encoding="utf-8")
+                (ROOT / name).write_text(after, encoding="utf-8")
     return 1 if check and differing else 0
 
 

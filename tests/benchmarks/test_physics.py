@@ -21,7 +21,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import film_weig
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import cost_s, ratio
-from support.principle_cases import bench, sheet
+from support.principle_cases import at_angles, bench, sheet
 from support.quadrature import Beam, integrate
 
 pytestmark = pytest.mark.long
@@ -70,7 +70,7 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
 
     def level(made: object, setting: int, draws: np.ndarray) -> None:
         levels, pair, p = made.look(paper).levels, made.pair, made.parameters
-        model = replace(levels.model.first(1), usual=None).picked
+        model = replace(levels.model.first(1), usual=None)
         width = 0.0 if p.drive == "continuous" else p.bandwidth_hz
         for f, _ in zip(*gaussian_band(centre_hz=p.frequency_hz, bandwidth_hz=width, nodes=BAND_NODES), strict=True):
             beam = Beam(
@@ -81,17 +81,7 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
             ).spline(1.0)
 
             def through(theta: np.ndarray, f: float = f) -> np.ndarray:
-                count = len(theta)
-                return (
-                    model(np.zeros(count, dtype=np.intp))
-                    .transmission_of_pile(
-                        levels.films,
-                        np.repeat(draws, count, axis=1),
-                        np.full((count, 1), f),
-                        np.sin(theta)[:, None],
-                    )
-                    .ravel()
-                )
+                return at_angles(model, levels.films, draws, f, theta)
 
             integrate(kernel=beam, transmission=through, splits=np.empty(0), tolerance=10.0 ** (-0.05 * 50.0) * 1.2)
 

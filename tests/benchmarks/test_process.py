@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import subprocess
 import sys
 import time
@@ -69,7 +68,7 @@ def test_a_server_starts_and_stands(tmp_path: Path, record_property: Record) -> 
     sizes = [_size(bench(name).pair.operator) for name in names]
     record_property("operator_kb", round(sum(sizes) / len(sizes) / 1024))
     assert first.best is not None
-    assert json.dumps(workers)
+    assert len(workers) == 2
 
 
 def _size(operator: Operator) -> int:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 import responses
+from support.batches import BatchServer
 
 
 @pytest.fixture
@@ -21,3 +22,12 @@ def waits(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     seconds: list[float] = []
     monkeypatch.setattr("sheetmargin.transport.time.sleep", seconds.append)
     return seconds
+
+
+@pytest.fixture
+def server() -> Iterator[BatchServer]:
+    """A stand-in for the batch call."""
+    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
+        one = BatchServer()
+        one.install(mock)
+        yield one

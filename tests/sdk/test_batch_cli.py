@@ -6,12 +6,11 @@ import csv
 import re
 import sys
 import tracemalloc
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import polars
 import pytest
-import responses
 from sheetmargin import Client
 from sheetmargin.cli import main
 from sheetmargin.quote import COLUMNS
@@ -25,14 +24,6 @@ article,material,grammage_gsm,flutter_mm
 0002,"Karton, weiß",250.5,
 0003,pet,,"2"
 """
-
-
-@pytest.fixture
-def server() -> Iterator[BatchServer]:
-    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
-        one = BatchServer()
-        one.install(mock)
-        yield one
 
 
 @pytest.fixture

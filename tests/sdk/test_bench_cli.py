@@ -11,8 +11,9 @@ import pytest
 import responses
 from sheetmargin import InvalidJob
 from sheetmargin.bench_question import BenchReading
-from sheetmargin.cli import main
+from sheetmargin.cli import bench, main
 from sheetmargin.readings_file import NUMBERS, TEXTS, parse_readings
+from sheetmargin_service.bench.symptoms import SYMPTOMS
 
 URL = "http://service.example"
 PAPER = ["--material", "copy-paper", "--grammage-gsm", "80"]
@@ -207,3 +208,7 @@ def test_files_that_are_not_there(run: Run, tmp_path: Path) -> None:
         code, _, err = run("fit", str(tmp_path / name), *PAPER)
         assert code == 2
         assert name in err
+
+
+def test_the_symptoms_offered_are_those_of_the_service() -> None:
+    assert bench.SYMPTOMS == SYMPTOMS

@@ -45,14 +45,6 @@ def jobs(count: int) -> list[Job]:
     return [job(number) for number in range(count)]
 
 
-@pytest.fixture
-def server() -> Iterator[BatchServer]:
-    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
-        one = BatchServer()
-        one.install(mock)
-        yield one
-
-
 def references(outcomes: Iterator[Outcome]) -> list[str | None]:
     return [outcome.reference for outcome in outcomes]
 

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 import pytest
@@ -24,8 +22,7 @@ from sheetmargin import (
     PredictionQuestion,
     Version,
 )
-
-DESCRIPTION: Any = json.loads((Path(__file__).parents[2] / "openapi" / "openapi.json").read_text(encoding="utf-8"))
+from support.description import DESCRIPTION
 
 
 def resolved(schema: Any) -> Any:

@@ -8,12 +8,12 @@ from __future__ import annotations
 import base64
 import gzip
 import json
-import re
 from urllib.parse import quote
 
 import pytest
 from support.machine import children_of, memory_mb, peak_mb
 from support.servers import Server
+from support.telltale import TELLTALE
 from support.wire import Reply, exchange, post, request
 
 JOBS, BATCH, SHEET = "/v1/recommendations", "/v1/recommendations/batch", "/v1/setup-sheets"
@@ -143,10 +143,6 @@ INPUTS: dict[str, bytes] = {
     "link-of-gzip": link(gzip.compress(json.dumps(JOB).encode())),
     "link-that-is-none": request("GET", f"{SHEET}?job=%%%&rank=1e9"),
 }  # fmt: skip
-
-TELLTALE = re.compile(
-    rb'Traceback|File "|site-packages|\.py\b|sheetmargin_service|/work/|/usr/lib|/home/|root:x:|gunicorn|werkzeug'
-)
 
 
 def test_there_are_enough() -> None:

@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -180,16 +181,21 @@ def test_without_redis_the_service_goes_on_and_still_limits(store: Redis) -> Non
         time.sleep(0.05)
 
 
-def test_several_threads_that_lose_redis_at_once(store: Redis) -> None:
-    app = app_of(rate_per_address="1000/minute", redis_url=store.url)
-    assert ask(app).status_code == 200
+@contextmanager
+def standing_still(store: Redis) -> Iterator[None]:
     assert store.process is not None
     os.kill(store.process.pid, signal.SIGSTOP)
     try:
-        with ThreadPoolExecutor(8) as threads:
-            assert list(threads.map(lambda _: ask(app).status_code, range(8))) == [200] * 8
+        yield
     finally:
         os.kill(store.process.pid, signal.SIGCONT)
+
+
+def test_several_threads_that_lose_redis_at_once(store: Redis) -> None:
+    app = app_of(rate_per_address="1000/minute", redis_url=store.url)
+    assert ask(app).status_code == 200
+    with standing_still(store), ThreadPoolExecutor(8) as threads:
+        assert list(threads.map(lambda _: ask(app).status_code, range(8))) == [200] * 8
 
 
 def _keys_in(store: Redis) -> bytes:
@@ -201,14 +207,10 @@ def _keys_in(store: Redis) -> bytes:
 def test_a_redis_that_does_not_answer_costs_little_time(store: Redis) -> None:
     app = app_of(rate_per_address="300/minute", redis_url=store.url)
     assert ask(app).status_code == 200
-    assert store.process is not None
-    os.kill(store.process.pid, signal.SIGSTOP)
-    try:
+    with standing_still(store):
         begun = time.monotonic()
         assert statuses(app, 20) == [200] * 20
         assert time.monotonic() - begun < 10.0
-    finally:
-        os.kill(store.process.pid, signal.SIGCONT)
 
 
 def test_a_service_starts_without_its_redis() -> None:

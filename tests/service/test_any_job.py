@@ -6,52 +6,34 @@ Warnings of NumPy are errors in tests, so that an overflow or an invalid value a
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
 from flask.testing import FlaskClient
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from jsonschema import Draft202012Validator
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
 from support.any_job import jobs
+from support.catalogues import HEAD, own_class
+from support.description import validator
 
-DESCRIPTION: Any = json.loads((Path(__file__).parents[2] / "openapi" / "openapi.json").read_text(encoding="utf-8"))
-ANSWER = Draft202012Validator({"$ref": "#/components/schemas/Answer", "components": DESCRIPTION["components"]})
+ANSWER = validator("Answer")
+
+
+def of_khz(khz: int, *, radius_mm: float, drive: str, gap_mm: tuple[float, float]) -> str:
+    least, most = gap_mm
+    gaps = f"reference_gap_mm = {least}\ngap_min_mm = {least}\ngap_max_mm = {most}"
+    return own_class(f"own-{khz}", frequency_hz=1e3 * khz, face_radius_mm=radius_mm, drive=drive, gaps=gaps)
+
 
 # An owner's classes at the ends of what is sold, and beyond them (illustrative).
-CLASS = """
-[[class]]
-id = "own-{khz}"
-principle = "ultrasonic"
-housing = {{ thread = "M18", pitch_mm = 1, length_mm = 62, width_mm = 18 }}
-order = [{{ role = "pair", part_number = "T-{khz}", quantity = 1 }}]
-[class.parameters]
-frequency_hz = {khz}e3
-face_radius_mm = {radius_mm}
-drive = "{drive}"
-reference_gap_mm = {gap_mm[0]}
-gap_min_mm = {gap_mm[0]}
-gap_max_mm = {gap_mm[1]}
-"""
 OWN = (
-    CLASS.format(khz=60, radius_mm=16, drive="gated", gap_mm=(40, 150)),
-    CLASS.format(khz=90, radius_mm=3, drive="continuous", gap_mm=(5, 200)),
-    CLASS.format(khz=240, radius_mm=12, drive="gated", gap_mm=(30, 31)),
-    CLASS.format(khz=500, radius_mm=2.5, drive="gated", gap_mm=(8, 30)),
+    of_khz(60, radius_mm=16, drive="gated", gap_mm=(40, 150)),
+    of_khz(90, radius_mm=3, drive="continuous", gap_mm=(5, 200)),
+    of_khz(240, radius_mm=12, drive="gated", gap_mm=(30, 31)),
+    of_khz(500, radius_mm=2.5, drive="gated", gap_mm=(8, 30)),
 )
-HEAD = """\
-source = "invented for tests"
-[defaults]
-output = ["pnp"]
-supply = "10 to 30 V DC"
-ingress = "IP67"
-temperature_min_c = -20
-temperature_max_c = 70
-contactless = true
-"""
 OWN_IDS = ("own-60", "own-90", "own-240", "own-500")
 REFERENCE_IDS = ("ultrasonic-75k-high-output", "ultrasonic-220k-continuous", "ultrasonic-400k")
 

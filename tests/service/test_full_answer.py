@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from jsonschema import Draft202012Validator
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
+from support.description import validator
 from support.jobs import FULL_JOB
 
-DESCRIPTION: Any = json.loads((Path(__file__).parents[2] / "openapi" / "openapi.json").read_text(encoding="utf-8"))
 SHEETS = (0, 1, 2, 3, 4, 5, 6, 14)
 """Of the many sheets of that job: paper, board, partly bonded card, laminate, corrugated, plies, nonwoven, custom."""
 OPEN = {
@@ -54,8 +51,7 @@ def answer() -> dict[str, Any]:
 
 
 def test_it_has_the_published_shape(answer: dict[str, Any]) -> None:
-    shape = {"$ref": "#/components/schemas/Answer", "components": DESCRIPTION["components"]}
-    Draft202012Validator(shape).validate(answer)
+    validator("Answer").validate(answer)
 
 
 def test_what_it_leaves_open_is_explained(answer: dict[str, Any]) -> None:

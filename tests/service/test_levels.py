@@ -14,7 +14,7 @@ from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.levels import PARTIAL_CONTACT
 from sheetmargin_service.prediction.principles.ultrasonic.responses import DRAWS
-from support.principle_cases import bench, sheet
+from support.principle_cases import at_angles, bench, sheet
 from support.quadrature import Beam, integrate, lamb_angles
 
 SPEED = humid_air().sound_speed_m_per_s
@@ -65,18 +65,6 @@ def lamb_splits(a_sheet, frequency_hz, air):
         longitudinal_m_per_s=np.sqrt(c11.real / layer.density_kg_m3),
         shear_m_per_s=np.sqrt(c55.real / layer.density_kg_m3),
         sound_speed_m_per_s=air.sound_speed_m_per_s,
-    )
-
-
-def at_angles(model, films, draws, frequency_hz, theta):
-    """Transmission at any angles (P,), as many pieces of one angle each."""
-    count = len(theta)
-    return (
-        model.picked(np.zeros(count, dtype=np.intp))
-        .transmission_of_pile(
-            films, np.repeat(draws, count, axis=1), np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
-        )
-        .ravel()
     )
 
 

@@ -11,7 +11,6 @@ from typing import Any, get_args, get_type_hints
 
 import pytest
 from flask.testing import FlaskClient
-from jsonschema import Draft202012Validator
 from marshmallow import Schema
 from openapi_spec_validator import validate
 from sheetmargin_service.api import openapi
@@ -20,9 +19,9 @@ from sheetmargin_service.api.schemas import answer as answer_schemas
 from sheetmargin_service.api.schemas.job import JobSchema
 from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.selection.answer import Answer
+from support.description import COMMITTED, validator
 from support.jobs import FULL_JOB
 
-COMMITTED = Path(__file__).parents[2] / "openapi" / "openapi.json"
 METHODS = ("get", "post")
 
 
@@ -37,12 +36,6 @@ def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, A
         for method in METHODS:
             if method in item:
                 yield path, method, item[method]
-
-
-def validator(document: dict[str, Any], name: str) -> Draft202012Validator:
-    schema = {"$ref": f"#/components/schemas/{name}", "components": document["components"]}
-    Draft202012Validator.check_schema(document["components"]["schemas"][name])
-    return Draft202012Validator(schema)
 
 
 def test_the_description_is_valid(document: dict[str, Any]) -> None:
@@ -156,13 +149,13 @@ def test_answers_tell_all_that_the_service_found() -> None:
 
 
 def test_the_full_job_is_valid_by_its_schema(document: dict[str, Any]) -> None:
-    validator(document, "Job").validate(FULL_JOB)
+    validator("Job", document).validate(FULL_JOB)
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_a_filled_answer_is_valid_by_its_schema(api: FlaskClient, document: dict[str, Any], language: str) -> None:
     answer = api.post("/v1/recommendations", json=FULL_JOB, headers={"Accept-Language": language}).get_json()
-    validator(document, "Answer").validate(answer)
+    validator("Answer", document).validate(answer)
 
 
 @pytest.mark.parametrize("sheet", FULL_JOB["sheets"], ids=lambda sheet: sheet.get("material") or next(iter(sheet)))
@@ -171,7 +164,7 @@ def test_a_real_answer_is_valid_by_its_schema(
 ) -> None:
     response = real_api.post("/v1/recommendations", json={"sheets": [sheet]})
     assert response.status_code == 200, response.get_json()
-    validator(document, "Answer").validate(response.get_json())
+    validator("Answer", document).validate(response.get_json())
 
 
 @pytest.mark.parametrize(
@@ -189,18 +182,18 @@ def test_a_real_answer_is_valid_by_its_schema(
 def test_other_answers_are_valid_by_their_schemas(
     api: FlaskClient, document: dict[str, Any], path: str, name: str
 ) -> None:
-    validator(document, name).validate(api.get(path).get_json())
+    validator(name, document).validate(api.get(path).get_json())
 
 
 def test_examples_are_valid_and_computed(real_api: FlaskClient, document: dict[str, Any]) -> None:
     post = document["paths"]["/v1/recommendations"]["post"]
     asked = post["requestBody"]["content"]["application/json"]["example"]
     answered = post["responses"]["200"]["content"]["application/json"]["example"]
-    validator(document, "Job").validate(asked)
-    validator(document, "Answer").validate(answered)
+    validator("Job", document).validate(asked)
+    validator("Answer", document).validate(answered)
     assert real_api.post("/v1/recommendations", json=asked).get_json() == answered
     wrong = post["responses"]["422"]["content"]["application/problem+json"]["example"]
-    validator(document, "Problem").validate(wrong)
+    validator("Problem", document).validate(wrong)
     assert wrong["errors"][0]["suggestions"][0] == "copy-paper"
     get = document["paths"]["/v1/recommendations"]["get"]
     query = {p["name"]: p["example"] for p in get["parameters"] if "example" in p}

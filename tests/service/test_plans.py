@@ -19,7 +19,7 @@ from sheetmargin_service.selection.listing import list_of
 from sheetmargin_service.selection.plans import nearest_miss, plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
-from sheetmargin_service.selection.stations import Question, build_station, details_at, too_narrow, unfit
+from sheetmargin_service.selection.stations import Question, alignment_of, build_station, details_at, too_narrow, unfit
 from sheetmargin_service.selection.targets import targets_of
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
@@ -189,7 +189,8 @@ def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
 def test_a_window_must_be_as_wide_as_what_setting_leaves(tilt, gap, settable):
     post = posts(PAPER, classes=("ultrasonic-300k",))[0]
     windows = [Window(min=low, nominal=at, max=high) for low, at, high in (gap, tilt)]
-    fact = too_narrow(post, Choice(setting=0, gap=windows[0], tilt=windows[1]))
+    choice = Choice(setting=0, gap=windows[0], tilt=windows[1])
+    fact = too_narrow(post, choice, alignment_of(post, choice))
     assert (fact is None) == settable
     if fact is not None:
         assert fact.values["tilt_left_deg"] == pytest.approx(1.9, abs=0.2)
@@ -198,7 +199,8 @@ def test_a_window_must_be_as_wide_as_what_setting_leaves(tilt, gap, settable):
 def test_a_gap_that_a_bracket_gives_is_not_set():
     post = posts(PAPER, classes=("capacitive-200k",))[0]
     at = Window(min=3.0, nominal=3.0, max=3.0)
-    assert too_narrow(post, Choice(setting=0, gap=at, tilt=None)) is None
+    choice = Choice(setting=0, gap=at, tilt=None)
+    assert too_narrow(post, choice, alignment_of(post, choice)) is None
 
 
 STRICT = Targets(double_as_single=10.0, single_as_double=10.0)

@@ -67,25 +67,36 @@ drift_db = 3
 OWN_JSON = json.dumps(tomllib.loads(OWN), indent=2)
 
 
-def many_classes(count: int) -> str:
-    """A catalogue of classes of 100 to 500 kHz, their faces as many wavelengths wide as `own-180`'s."""
-    head, _, _ = OWN.partition("[[class]]")
-    classes = []
-    for number in range(count):
-        frequency_hz = 100e3 + 400e3 * number / count
-        classes.append(
-            f"""\
+HEAD, _, _ = OWN.partition("[[class]]")
+"""What all classes of such a catalogue have."""
+
+
+def own_class(name: str, *, frequency_hz: float, face_radius_mm: float, drive: str, gaps: str) -> str:
+    """One more class of it; `gaps` are the lines of its gaps."""
+    return f"""\
 [[class]]
-id = "own-{number}"
+id = "{name}"
 principle = "ultrasonic"
 housing = {{ thread = "M18", pitch_mm = 1, length_mm = 62, width_mm = 18 }}
-order = [{{ role = "pair", part_number = "T-{number}", quantity = 1 }}]
+order = [{{ role = "pair", part_number = "T-{name}", quantity = 1 }}]
 [class.parameters]
 frequency_hz = {frequency_hz:.0f}
-face_radius_mm = {7.0 * 180e3 / frequency_hz:.3f}
-drive = "gated"
-gap_min_mm = 20
-gap_max_mm = 60
+face_radius_mm = {face_radius_mm:.3f}
+drive = "{drive}"
+{gaps}
 """
+
+
+def many_classes(count: int) -> str:
+    """A catalogue of classes of 100 to 500 kHz, their faces as many wavelengths wide as `own-180`'s."""
+    frequencies = [100e3 + 400e3 * number / count for number in range(count)]
+    return HEAD + "\n".join(
+        own_class(
+            f"own-{number}",
+            frequency_hz=frequency_hz,
+            face_radius_mm=7.0 * 180e3 / frequency_hz,
+            drive="gated",
+            gaps="gap_min_mm = 20\ngap_max_mm = 60",
         )
-    return head + "\n".join(classes)
+        for number, frequency_hz in enumerate(frequencies)
+    )

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.library import load_library
@@ -15,6 +16,8 @@ from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
+from sheetmargin_service.prediction.principles.ultrasonic.films import Films
+from sheetmargin_service.prediction.principles.ultrasonic.responses import SheetModel
 
 CONDITIONS = Conditions(
     temperature_min_c=15.0,
@@ -68,3 +71,14 @@ def deviations(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
         mean = pmf @ grid.centres
         found[state] = float(np.sqrt(pmf @ (grid.centres - mean) ** 2))
     return found
+
+
+def at_angles(
+    model: SheetModel, films: Films, draws: NDArray[np.intp], frequency_hz: float, theta: NDArray[np.float64]
+) -> NDArray[np.complex128]:
+    """Transmission of a pile at any angles (P,), as many pieces of one angle each."""
+    count = len(theta)
+    made = model.picked(np.zeros(count, dtype=np.intp)).transmission_of_pile(
+        films, np.repeat(draws, count, axis=1), np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
+    )
+    return made.ravel()

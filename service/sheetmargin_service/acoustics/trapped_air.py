@@ -126,8 +126,7 @@ def double_transmission(
     """
     lower, upper = first.reflection_above, second.reflection_below
     pair = first.transmission * second.transmission * factor, lower + upper, lower * upper
-    kernel = _transmit if film.changes is None else _transmit_mean
-    (result,) = map_blocks(kernel, *pair, film.through, film.back, film.around, *(film.changes or ()), results=1)
+    (result,) = map_blocks(_transmit, *pair, film.through, film.back, film.around, *(film.changes or ()), results=1)
     return result
 
 
@@ -180,29 +179,14 @@ def _transmit(
     through: ComplexArray,
     back: ComplexArray,
     around: ComplexArray,
-    transmission: ComplexArray,
+    *changes_and_result: ComplexArray,
 ) -> None:
-    np.divide(pair_t, _bounces(sum_r, product_r, through, back, around), out=transmission)
-
-
-def _transmit_mean(
-    pair_t: ComplexArray,
-    sum_r: ComplexArray,
-    product_r: ComplexArray,
-    through: ComplexArray,
-    back: ComplexArray,
-    around: ComplexArray,
-    through_change: ComplexArray,
-    back_change: ComplexArray,
-    around_change: ComplexArray,
-    transmission: ComplexArray,
-) -> None:
-    bounces = _bounces(sum_r, product_r, through, back, around)
-    change = _bounces(sum_r, product_r, through_change, back_change, around_change)
-    np.reciprocal(bounces, out=bounces)
-    np.multiply(pair_t, bounces, out=transmission)
-    bounces *= change
-    transmission *= _mean_of_pole(bounces)
+    *changes, transmission = changes_and_result
+    once = np.reciprocal(_bounces(sum_r, product_r, through, back, around))
+    np.multiply(pair_t, once, out=transmission)
+    if changes:
+        once *= _bounces(sum_r, product_r, *changes)
+        transmission *= _mean_of_pole(once)
 
 
 def _bounces(

@@ -30,7 +30,7 @@ from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.plans import plans_for_sheet, posts_of
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import receiver_at
-from sheetmargin_service.selection.stations import Post, Served, Station, beam_of, build_station, details_at
+from sheetmargin_service.selection.stations import Post, Served, Station, build_station, details_at
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, ORDER
 from sheetmargin_service.selection.version import model_version
 
@@ -149,7 +149,7 @@ def _setting(station: Station, installation: Installation) -> Setting:
         open_bounce=float(pair.open_bounce[0]),
         moves=_by_factor(station.served[0].detail.moves),
     )
-    beam = beam_of(place)
+    beam = place.beam
     assert beam is not None
     return Setting(
         machine=Machine(

@@ -25,7 +25,7 @@ from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.sensor import sensor_of
-from sheetmargin_service.selection.stations import DECIMALS, Served, Station, too_narrow
+from sheetmargin_service.selection.stations import DECIMALS, Served, Station
 
 STATES = ("no_sheet", "single", "double")
 
@@ -122,9 +122,8 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     approximate = sorted(i for st in plan.stations for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     for number, each in enumerate(plan.stations):
-        narrow = too_narrow(each.post, each.choice)
-        if narrow is not None:
-            facts.append(Fact(code=narrow.code, values={"setup": number, **narrow.values}))
+        if each.narrow is not None:
+            facts.append(Fact(code=each.narrow.code, values={"setup": number, **each.narrow.values}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].plies > 1:

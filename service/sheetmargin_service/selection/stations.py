@@ -78,6 +78,20 @@ class Post:
     def place(self) -> Place:
         return place_of(self.question, self.detector_class)
 
+    @cached_property
+    def beam(self) -> SoundBeam | None:
+        """What mounting and timing need to know of an ultrasonic class's sound; None of any other."""
+        p = self.detector_class.parameters
+        if not isinstance(p, UltrasonicParameters):
+            return None
+        air = self.question.conditions.mean_air()
+        return SoundBeam(
+            wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
+            face_radius_mm=p.face_radius_mm,
+            absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
+            bypass_db=p.bypass_db,
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class Served:
@@ -96,7 +110,11 @@ class Served:
 
 @dataclass(frozen=True, kw_only=True)
 class Station:
-    """A pair as it is bought, placed and set."""
+    """A pair as it is bought, placed and set.
+
+    `alignment`: how well the faces must be aligned; None for a pair without a beam of sound. `narrow`: what of the pair
+    cannot be set as exactly as its window asks; None where all can.
+    """
 
     post: Post
     choice: Choice
@@ -104,6 +122,8 @@ class Station:
     high: int
     timing: Timing
     served: Mapping[int, Served]
+    alignment: Alignment | None
+    narrow: Fact | None
 
     @cached_property
     def mounting(self) -> Mounting | None:
@@ -114,13 +134,8 @@ class Station:
             geometry=self.geometry,
             housing=self.post.detector_class.housing,
             place=self.post.place,
-            beam=beam_of(self.post),
+            beam=self.post.beam,
         )
-
-    @cached_property
-    def alignment(self) -> Alignment | None:
-        """How well the faces must be aligned; None for a pair without a beam of sound."""
-        return alignment_of(self.post, self.choice)
 
     @property
     def worst(self) -> float:
@@ -200,7 +215,8 @@ def build_station(
     )
     low, high = (np.array([float(edge)]) for edge in band)
     readings = _readings(post.detector_class, timing)
-    settable = too_narrow(post, choice) is None
+    alignment = alignment_of(post, choice)
+    narrow = too_narrow(post, choice, alignment)
     served = {}
     for i in details:
         each = margins(surveys[i], low=low, high=high)
@@ -217,7 +233,7 @@ def build_station(
                 margin={"no_sheet": no_sheet, "single": single, "double": double},
                 step=principle.band_step,
                 approximate=question.sheets[i].approximate,
-                settable=settable,
+                settable=narrow is None,
             ),
         )
     return Station(
@@ -227,19 +243,20 @@ def build_station(
         high=band[1],
         timing=timing,
         served=served,
+        alignment=alignment,
+        narrow=narrow,
     )
 
 
 def alignment_of(post: Post, choice: Choice) -> Alignment | None:
     """How well the faces of a pair must be aligned; None for one without a beam of sound."""
-    beam = beam_of(post)
-    if beam is None:
+    if post.beam is None:
         return None
     tilt = choice.tilt.nominal if choice.tilt else 0.0
-    return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=beam)
+    return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=post.beam)
 
 
-def too_narrow(post: Post, choice: Choice) -> Fact | None:
+def too_narrow(post: Post, choice: Choice, alignment: Alignment | None) -> Fact | None:
     """What of a pair that is aligned by hand cannot be set as exactly as its window asks; None where all can.
 
     The procedure leaves a face within the angle that costs 1 dB, and the axis of both, half of that, either way: a
@@ -247,8 +264,7 @@ def too_narrow(post: Post, choice: Choice) -> Fact | None:
     line keeps square on has no window of tilts. Heads whose gap their bracket gives are not set, nor is a pair that is
     installed.
     """
-    alignment = None if choice.installed else alignment_of(post, choice)
-    if alignment is None or choice.tilt is None:
+    if alignment is None or choice.tilt is None or choice.installed:
         return None
     tilt, gap = choice.tilt, choice.gap
     tilt_deg = tilt.max - tilt.min if tilt.min > 0.0 else 2.0 * tilt.max
@@ -318,22 +334,8 @@ def _survey(detail: Detail, principle: Principle) -> Survey:
     return Survey(no_sheet=no_sheet, single=single, double=double, fewer=fewer[0] if fewer else None)
 
 
-def beam_of(post: Post) -> SoundBeam | None:
-    """What mounting and timing need to know of an ultrasonic class's sound; None of any other."""
-    p = post.detector_class.parameters
-    if not isinstance(p, UltrasonicParameters):
-        return None
-    air = post.question.conditions.mean_air()
-    return SoundBeam(
-        wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
-        face_radius_mm=p.face_radius_mm,
-        absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
-        bypass_db=p.bypass_db,
-    )
-
-
 def _reading(post: Post, choice: Choice) -> Reading:
-    p, beam, line = post.detector_class.parameters, beam_of(post), post.question.job.line
+    p, beam, line = post.detector_class.parameters, post.beam, post.question.job.line
     if beam is None:
         width = post.detector_class.housing.width_mm
         return Reading(interval_ms=p.reading_interval_ms, response_ms=p.response_ms, spot_mm=width)
