@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from sheetmargin_service.api.saying import say, texts
 from sheetmargin_service.prediction.principles.base import Receiver, Span, Survey
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.causes import cause, limiting_state
+from sheetmargin_service.selection.causes import cause
+from sheetmargin_service.selection.compose import _limiting
 
 
 def span(p1, p50, p99):
@@ -61,4 +64,7 @@ def test_the_limiting_state_is_the_one_of_least_margin():
     receiver = Receiver(lowest_edge=np.array([1.0]), highest_edge=np.array([95.0]), widest_band=200.0)
     bands = choose_bands([survey], receiver, step=1)
     least = {"no_sheet": bands.no_sheet[0], "single": bands.single[0], "double": bands.double[0]}
-    assert least[limiting_state(bands)] == min(least.values())
+    served = SimpleNamespace(margin=tuple(float(least[state]) for state in ("no_sheet", "single", "double")))
+    station = SimpleNamespace(post=SimpleNamespace(principle=SimpleNamespace(unit="dB")))
+    told = _limiting(station, served, 0).values
+    assert least[told["state"]] == min(least.values()) == told["margin"]

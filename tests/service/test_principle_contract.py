@@ -11,7 +11,7 @@ from sheetmargin_service.api.saying import say, texts
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
-from support.principle_cases import CONDITIONS, bench, sheet
+from support.principle_cases import CONDITIONS, bench, predictive, sheet
 
 CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultrasonic"]
 SHEETS = {
@@ -68,7 +68,7 @@ def test_details_are_distributions_that_meet_the_survey(made):
             assert spread.variants.shape == (len(spread.weights), grid.count)
             assert spread.variants.sum(axis=1) == pytest.approx(1.0, abs=1e-9)
             assert spread.weights.sum() == pytest.approx(1.0, abs=1e-12)
-            p1, p50, p99 = grid.quantiles(spread.predictive, (0.01, 0.5, 0.99))[0]
+            p1, p50, p99 = grid.quantiles(predictive(spread), (0.01, 0.5, 0.99))[0]
             if grid.low < p1 and p99 < grid.centres[-1]:
                 slack = grid.step + 0.05 * float(span.p99[setting] - span.p1[setting])
                 assert p50 == pytest.approx(span.p50[setting], abs=slack)

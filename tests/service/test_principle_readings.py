@@ -15,7 +15,7 @@ from sheetmargin_service.prediction.principles.readings import (
     moved_by,
     relative_thickness_deviation,
 )
-from support.principle_cases import sheet
+from support.principle_cases import predictive, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
 
@@ -50,8 +50,8 @@ def test_distribution_against_draws(mixture):
     grid = SignalGrid(low=-5.0, step=0.02, count=1000)
     spread = mixture.spread(grid)
     sample = drawn(mixture, 0)
-    assert spread.predictive[0] @ grid.centres == pytest.approx(sample.mean(), abs=0.01)
-    quantiles = grid.quantiles(spread.predictive, (0.05, 0.5, 0.95))[0]
+    assert predictive(spread)[0] @ grid.centres == pytest.approx(sample.mean(), abs=0.01)
+    quantiles = grid.quantiles(predictive(spread), (0.05, 0.5, 0.95))[0]
     assert quantiles == pytest.approx(np.quantile(sample, [0.05, 0.5, 0.95]), abs=0.03)
 
 

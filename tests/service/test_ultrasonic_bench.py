@@ -15,7 +15,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
     ripple_nodes,
     ripple_variance,
 )
-from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+from support.principle_cases import CONDITIONS, bench, deviations, means, predictive, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
 CARD = sheet("pvc-rigid", thickness_um=760)
@@ -30,7 +30,7 @@ SHEETS = {
 
 
 def percentiles(spread):
-    return GRID.quantiles(spread.predictive, (0.01, 0.5, 0.99))[0]
+    return GRID.quantiles(predictive(spread), (0.01, 0.5, 0.99))[0]
 
 
 def square_on(made, gap_mm):

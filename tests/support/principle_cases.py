@@ -15,7 +15,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.base import Bench, Fact
+from sheetmargin_service.prediction.principles.base import Bench, Fact, Spread
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films
 from sheetmargin_service.prediction.principles.ultrasonic.responses import SheetModel
 
@@ -82,3 +82,9 @@ def at_angles(
         films, np.repeat(draws, count, axis=1), np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
     )
     return made.ravel()
+
+
+def predictive(spread: Spread) -> NDArray[np.float64]:
+    """The distribution (1, count) of one reading, with the model's own uncertainty mixed in."""
+    steady = (spread.weights @ spread.variants)[None, :]
+    return steady if spread.noise is None else spread.noise.read(steady)

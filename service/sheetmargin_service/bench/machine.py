@@ -27,9 +27,6 @@ from sheetmargin_service.selection.time_limit import check_time
 Array = NDArray[np.float64]
 DB_PER_NEPER = 20.0 / np.log(10.0)
 PHASES = 6
-FACTORS = ("sheet", "temperature", "speed", "position", "time", "model")
-"""What a level may vary with: from sheet to sheet, with the air, with the line's speed, with where the sheet runs, from
-reading to reading; and what the model does not know, which varies with nothing."""
 FLOOR_DB = 6.0
 """Most that noise as strong as the signal is taken to move it."""
 
@@ -45,7 +42,11 @@ class Sound:
 
 @dataclass(frozen=True, kw_only=True)
 class State:
-    """A state as it is heard: `nodes` (K,) with `weights` (K,), each blurred by `sigma` (K,); `variance` by factor."""
+    """A state as it is heard: `nodes` (K,) with `weights` (K,), each blurred by `sigma` (K,).
+
+    `variance` by what the level varies with: the sheet (from one to the next), temperature, speed (of the line),
+    position (of the sheet), time (from reading to reading); and the model's own, which varies with nothing.
+    """
 
     nodes: Array
     weights: Array

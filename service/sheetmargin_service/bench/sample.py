@@ -58,11 +58,6 @@ class Sample:
     solid: tuple[Parameter, Parameter, Parameter]
     air: tuple[Parameter, Parameter]
 
-    @property
-    def film_width(self) -> float:
-        """Standard deviation of the logarithm of the trapped air, before any reading."""
-        return self.air[1].nominal
-
     def moved(self, *, mass: float, stiffness: float, loss: float) -> SheetSpec:
         """The sheet with its mass, its moduli and its loss factors times so much."""
         spec = self.spec

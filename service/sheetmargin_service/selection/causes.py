@@ -34,15 +34,5 @@ def cause(survey: Survey, receiver: Receiver, bands: Bands, *, setting: int = 0)
     )
 
 
-def limiting_state(bands: Bands, *, setting: int = 0) -> str:
-    """Which state's margin is the least."""
-    each = {
-        "no_sheet": bands.no_sheet[setting],
-        "single": bands.single[setting],
-        "double": bands.double[setting],
-    }
-    return min(each, key=lambda state: (round(float(each[state]), 1), state))
-
-
 def _r(value: float) -> float:
     return round(float(value), 1)

@@ -102,12 +102,6 @@ class Spread:
     weights: Array
     noise: Noise | None = None
 
-    @property
-    def predictive(self) -> Array:
-        """The distribution (1, count) of one reading, with the model's own uncertainty mixed in."""
-        steady = (self.weights @ self.variants)[None, :]
-        return steady if self.noise is None else self.noise.read(steady)
-
 
 @dataclass(frozen=True, kw_only=True)
 class Detail:
