@@ -288,7 +288,9 @@ def test_pieces_give_what_the_grid_gives() -> None:
     def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
         return double(film_m[..., None, None], frequency, sine)
 
-    def pieces(case: tuple[NDArray[np.intp], ...], frequency: Array, sine: Array) -> NDArray[np.complex128]:
+    def pieces(
+        case: tuple[NDArray[np.intp], ...], frequency: Array, sine: Array, _: NDArray[np.complex128]
+    ) -> NDArray[np.complex128]:
         computed.extend(zip(*(index.tolist() for index in case), strict=True))
         return double(film_m[case][:, None], frequency, sine)
 

@@ -30,7 +30,6 @@ AIR = humid_air()
 FREQUENCY = np.array([[120e3], [300e3]])
 SINES = np.sin(np.radians([0.0, 10.0, 25.0, 40.0]))
 FILMS = Films(air=AIR, frequency_hz=FREQUENCY[:, 0], sin_theta=SINES)
-NONE = np.empty((0, 1), dtype=np.intp)
 
 
 NOMINAL = (Case(),)
@@ -50,12 +49,12 @@ def db(transmission):
 
 def one(a_sheet, cases=NOMINAL):
     """(C, 1, F, S)"""
-    return model(a_sheet, cases).transmission_of_pile(FILMS, NONE, FREQUENCY, SINES)
+    return model(a_sheet, cases).transmission_of_pile([], FREQUENCY, SINES)
 
 
 def two(a_sheet, film_um):
     nearest = np.argmin(np.abs(np.log(FILM_M / (1e-6 * film_um))))
-    return model(a_sheet).transmission_of_pile(FILMS, np.array([[nearest]]), FREQUENCY, SINES)
+    return model(a_sheet).transmission_of_pile(FILMS.joints(np.array([[nearest]]), FREQUENCY, SINES), FREQUENCY, SINES)
 
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
@@ -86,11 +85,9 @@ def test_each_case_is_computed_with_its_own_numbers():
 
 def test_pieces_are_points_of_the_grid():
     made = model(CARD, survey_cases(CARD))
-    grid = made.transmission_of_pile(FILMS, NONE, FREQUENCY, SINES)
+    grid = made.transmission_of_pile([], FREQUENCY, SINES)
     case = np.array([4, 0])
-    pieces = made.picked(case).transmission_of_pile(
-        FILMS, np.empty((0, 2), dtype=np.intp), FREQUENCY[[1, 0]], np.tile(SINES, (2, 1))
-    )
+    pieces = made.picked(case).transmission_of_pile([], FREQUENCY[[1, 0]], np.tile(SINES, (2, 1)))
     assert pieces == pytest.approx(grid[case, 0, [1, 0]], rel=1e-12)
 
 
@@ -110,7 +107,7 @@ def test_more_mass_weakens_a_limp_sheet_by_the_mass_law():
 def test_a_pile_of_two_is_two_sheets_and_a_film():
     draws = np.array([[5, 15, 30]])
     made = model(PAPER)
-    quick = made.transmission_of_pile(FILMS, draws, FREQUENCY, SINES)
+    quick = made.transmission_of_pile(FILMS.joints(draws, FREQUENCY, SINES), FREQUENCY, SINES)
     ply = made.ply(FREQUENCY, SINES)
     whole = double_transmission(first=ply, second=ply, film=FILMS.between(draws[0], FREQUENCY, SINES))
     displaced = 2e-6 * PAPER.thickness_um
@@ -121,8 +118,8 @@ def test_a_pile_of_two_is_two_sheets_and_a_film():
 def test_a_pile_of_three_reads_the_same_from_both_ends():
     """Reciprocity: films 8 and 20 between three sheets, in either order."""
     made = model(CARD)
-    forth = made.transmission_of_pile(FILMS, np.array([[8], [20]]), FREQUENCY, SINES)
-    back = made.transmission_of_pile(FILMS, np.array([[20], [8]]), FREQUENCY, SINES)
+    forth = made.transmission_of_pile(FILMS.joints(np.array([[8], [20]]), FREQUENCY, SINES), FREQUENCY, SINES)
+    back = made.transmission_of_pile(FILMS.joints(np.array([[20], [8]]), FREQUENCY, SINES), FREQUENCY, SINES)
     assert forth == pytest.approx(back, rel=1e-9)
 
 
@@ -130,7 +127,7 @@ def test_each_ply_more_weakens_a_pile_of_paper():
     levels = [db(one(PAPER))]
     for joints in (1, 2, 3):
         draws = np.full((joints, 1), 25, dtype=np.intp)
-        levels.append(db(model(PAPER).transmission_of_pile(FILMS, draws, FREQUENCY, SINES)))
+        levels.append(db(model(PAPER).transmission_of_pile(FILMS.joints(draws, FREQUENCY, SINES), FREQUENCY, SINES)))
     assert np.all(np.diff([level[0, 0, :, 0] for level in levels], axis=0) > 10.0)
 
 

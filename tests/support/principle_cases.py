@@ -78,10 +78,9 @@ def at_angles(
 ) -> NDArray[np.complex128]:
     """Transmission of a pile at any angles (P,), as many pieces of one angle each."""
     count = len(theta)
-    made = model.picked(np.zeros(count, dtype=np.intp)).transmission_of_pile(
-        films, np.repeat(draws, count, axis=1), np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
-    )
-    return made.ravel()
+    at = np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
+    between = films.joints(np.repeat(draws, count, axis=1), *at)
+    return model.picked(np.zeros(count, dtype=np.intp)).transmission_of_pile(between, *at).ravel()
 
 
 def predictive(spread: Spread) -> NDArray[np.float64]:

@@ -42,6 +42,7 @@ from sheetmargin_service.acoustics.panels import (
     GROUPS,
     PANEL_NODES,
     coarse_theta,
+    halving,
     highest_degrees,
     kernel_nodes,
     project_kernel,
@@ -55,11 +56,16 @@ ResponseFunction = Callable[[Array, Array], Complex]
 """`response(frequency_hz, sin_theta)`: a coefficient of the sheet, computed element by element. Frequency comes as (F,
 1), the sine as (S,) or (cases..., F, S); the result is (cases..., F, S)."""
 
-PieceFunction = Callable[[tuple[NDArray[np.intp], ...], Array, Array], Complex]
-"""`pieces(case, frequency_hz, sin_theta)`: the same, for P pieces of 8 angles: index arrays (P,) into the axes of the
-cases, frequency (P, 1), sine (P, 8); the result is (P, 8)."""
+SmoothFunction = Callable[[tuple[NDArray[np.intp], ...], Array, Array], Complex]
+"""`smooth(case, frequency_hz, sin_theta)`: Q things (Q, P, 8) that vary slowly over a fine panel, for P pieces of 8
+angles: index arrays (P,) into the axes of the cases, frequency (P, 1), sine (P, 8)."""
 
-_Evaluate = Callable[[NDArray[np.intp], NDArray[np.intp], Array], Complex]
+PieceFunction = Callable[[tuple[NDArray[np.intp], ...], Array, Array, Complex], Complex]
+"""`pieces(case, frequency_hz, sin_theta, known)`: the response (P, 8) for P such pieces, of which `known` (Q, P, 8) is
+what the `SmoothFunction` says."""
+
+_Evaluate = Callable[[NDArray[np.intp], NDArray[np.intp], Array, Complex], Complex]
+_Know = Callable[[NDArray[np.intp], NDArray[np.intp], Array], Complex]
 
 # Splitting stops here at the latest: a fine panel over 2^24 is 2e-7 degrees, far below any resonance's width.
 _DEEPEST = 24
@@ -194,6 +200,7 @@ def amplitudes(
     response: ResponseFunction | None = None,
     samples: Complex | None = None,
     pieces: PieceFunction | None = None,
+    smooth: SmoothFunction | None = None,
     floor_db: float = -90.0,
     tolerance: float = 5e-3,
 ) -> Complex:
@@ -201,6 +208,7 @@ def amplitudes(
 
     `samples` (cases..., F, 48) may be given where the response is known at `coarse_theta` already. `pieces` computes it
     for single cases, so that a few sharp ones among many cost little; else `response` computes all cases each time.
+    What `smooth` tells it is asked once in a fine panel, and interpolated in the pieces of it.
     Raises ValueError where neither `response` nor both of the others are given.
 
     What a piece of a panel may leave unresolved is `tolerance` times the larger of the level over the band and
@@ -211,6 +219,7 @@ def amplitudes(
     if samples is None:
         raise ValueError("amplitudes needs a response, or samples and pieces")
     cases = samples.shape[:-2]
+    know = _nothing if smooth is None else _by_piece(operator, smooth, cases)
     if pieces is not None:
         evaluate = _by_piece(operator, pieces, cases)
     elif response is not None:
@@ -235,7 +244,8 @@ def amplitudes(
             break
         need = np.zeros((*samples.shape[:2], FINE_PANELS))
         need[sharp] = _need(operator.weight, allowed[sharp])
-        fine = _fine_coefficients(evaluate=evaluate, need=need, split=np.repeat(unresolved, GROUPS, axis=-1))
+        split = np.repeat(unresolved, GROUPS, axis=-1)
+        fine = _fine_coefficients(evaluate=evaluate, know=know, need=need, split=split)
         resolved = np.where(unresolved[..., None], 0.0, by_panel).reshape(samples.shape)
         amplitude = apply_samples(operator=operator, samples=resolved)
         amplitude += (fine.swapaxes(0, 1) @ operator.fine).swapaxes(0, 1)
@@ -287,18 +297,25 @@ def _calmed(samples: Complex) -> Complex:
     return np.asarray(samples * np.minimum(1.0, np.median(size, axis=-1, keepdims=True) / size))
 
 
-def _fine_coefficients(*, evaluate: _Evaluate, need: Array, split: NDArray[np.bool_]) -> Complex:
+def _fine_coefficients(*, evaluate: _Evaluate, know: _Know, need: Array, split: NDArray[np.bool_]) -> Complex:
     """Legendre coefficients (cases, F, 32 * 12) of the response in the fine panels marked in `split` (cases, F, 32).
 
-    `need` (cases, F, 32) weighs what is left unresolved in a panel. A piece that leaves more than 1 is halved.
+    `need` (cases, F, 32) weighs what is left unresolved in a panel. A piece that leaves more than 1 is halved, and what
+    `know` says of it is interpolated.
     """
     x, weights = gauss_nodes(PANEL_NODES)
     coefficients = np.zeros((*split.shape, DEGREES), dtype=np.complex128)
     case, line, panel = np.nonzero(split)
     middle, half = np.zeros(len(case)), 1.0
+    known = np.empty((0, len(case), PANEL_NODES))
     for depth in range(_DEEPEST + 1):
         place = middle[:, None] + half * x
-        samples = evaluate(case, line, np.sin((2.0 * panel[:, None] + 1.0 + place) * FINE_HALF_RAD))
+        sine = np.sin((2.0 * panel[:, None] + 1.0 + place) * FINE_HALF_RAD)
+        if depth == 0:
+            slow = know(case, line, sine)
+            known = np.concatenate([slow.real, slow.imag])
+        things = len(known) // 2
+        samples = evaluate(case, line, sine, known[:things] + 1j * known[things:])
         error = unresolved_tail(samples) * need[case, line, panel] * half
         rough = (error > 1.0) & (depth < _DEEPEST)
         smooth = ~rough
@@ -310,14 +327,19 @@ def _fine_coefficients(*, evaluate: _Evaluate, need: Array, split: NDArray[np.bo
         half *= 0.5
         case, line, panel = (np.tile(index[rough], 2) for index in (case, line, panel))
         middle = np.concatenate([middle[rough] - half, middle[rough] + half])
+        known = np.concatenate(np.split(known[:, rough] @ halving(), 2, axis=-1), axis=1)
     return coefficients.reshape(*split.shape[:2], -1)
 
 
-def _by_piece(operator: Operator, pieces: PieceFunction, cases: tuple[int, ...]) -> _Evaluate:
-    def evaluate(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array) -> Complex:
-        return pieces(np.unravel_index(case, cases), operator.frequency_hz[line, None], sine)
+def _by_piece(operator: Operator, ask: Callable[..., Complex], cases: tuple[int, ...]) -> Callable[..., Complex]:
+    def answer(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array, *known: Complex) -> Complex:
+        return ask(np.unravel_index(case, cases), operator.frequency_hz[line, None], sine, *known)
 
-    return evaluate
+    return answer
+
+
+def _nothing(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array) -> Complex:
+    return np.empty((0, len(case), PANEL_NODES), dtype=np.complex128)
 
 
 def _by_grid(operator: Operator, response: ResponseFunction, cases: tuple[int, ...]) -> _Evaluate:
@@ -325,7 +347,7 @@ def _by_grid(operator: Operator, response: ResponseFunction, cases: tuple[int, .
     lines = len(operator.frequency_hz)
     rows = int(np.prod(cases, dtype=np.intp)) * lines
 
-    def evaluate(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array) -> Complex:
+    def evaluate(case: NDArray[np.intp], line: NDArray[np.intp], sine: Array, _: Complex) -> Complex:
         row = case * lines + line
         order = np.argsort(row, kind="stable")
         first = np.searchsorted(row[order], np.arange(rows))

@@ -88,3 +88,13 @@ def highest_degrees() -> Array:
     table = legendre_table(order=PANEL_NODES, x=x)[-2:]
     degree = np.arange(PANEL_NODES)[-2:, None] + 0.5
     return np.asarray(np.kron(np.eye(len(GROUPS)), (degree * table * weights).T @ table), dtype=np.float64)
+
+
+@cache
+def halving() -> Array:
+    """Projector (8, 16) from samples at Gauss nodes of a panel to those of its two halves, by their polynomial."""
+    x, weights = gauss_nodes(PANEL_NODES)
+    degree = np.arange(PANEL_NODES)[:, None] + 0.5
+    coefficients = degree * legendre_table(order=PANEL_NODES, x=x) * weights
+    halves = np.concatenate([0.5 * x - 0.5, 0.5 * x + 0.5])
+    return np.asarray(coefficients.T @ legendre_table(order=PANEL_NODES, x=halves))

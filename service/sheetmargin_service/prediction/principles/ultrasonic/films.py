@@ -14,6 +14,7 @@ from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
 from sheetmargin_service.materials.material import TrappedAir
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %."""
@@ -95,6 +96,28 @@ class Films:
             first, which = alike(index, frequency_hz, sin_theta)
             return _part(_films(self.air, FILM_M[index[first], None], frequency_hz[first], sin_theta[first]), which)
         return _part(self.table, index)
+
+    def joints(self, draws: Indices, frequency_hz: Array, sin_theta: Array) -> list[Film]:
+        """Films of `draws` (joints, K), by joint."""
+        return [self.between(joint, frequency_hz, sin_theta) for joint in draws]
+
+    def over_pieces(self, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Six numbers for each film of `draws` (joints, K), for as many pieces of 8 angles each: (6 joints, K, 8). They
+        vary slowly over angle; `films_of_pieces` makes films of them again."""
+        numbers = np.empty((len(draws), 6, *sin_theta.shape), dtype=np.complex128)
+        for place, film in enumerate(self.joints(draws, frequency_hz, sin_theta)):
+            assert film.changes is not None
+            for number, values in enumerate((film.through, film.back, film.around, *film.changes)):
+                numbers[place, number] = values
+        return numbers.reshape(-1, *sin_theta.shape)
+
+
+def films_of_pieces(known: Complex) -> list[Film]:
+    """Films by joint, from their numbers (6 joints, K, 8)."""
+    return [
+        Film(through=six[0], back=six[1], around=six[2], changes=(six[3], six[4], six[5]))
+        for six in known.reshape(-1, 6, *known.shape[1:])
+    ]
 
 
 def alike(what: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[Indices, Indices]:

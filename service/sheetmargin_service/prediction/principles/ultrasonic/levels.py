@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, decibels, power
+from sheetmargin_service.acoustics.trapped_air import Film
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights, films_of_pieces
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
@@ -23,20 +24,23 @@ from sheetmargin_service.prediction.principles.ultrasonic.responses import (
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
-Through = Callable[[SheetModel, Indices, Array, Array], Complex]
-"""Transmission of a model's branches (K,) at frequencies and sines, on its grid or for pieces."""
+Through = Callable[[SheetModel, Indices, list[Film], Array, Array], Complex]
+"""Transmission of a model's branches (K,), with the films of their joints, at frequencies and sines: on its grid or for
+pieces."""
 
 PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 """Share of the beam's spot in which two partly bonded sheets touch, three branches alike (illustrative)."""
 ONE = np.ones((1, 1))
 AIR_BELIEF = 0.2
 """How far a tighter and a looser distribution of the trapped air are believed, each (a choice, stated)."""
-NO_JOINT = np.empty((0, 1), dtype=np.intp)
 SMOOTH = 0.003
 SMOOTH_AT_SETTING = 0.01
 SMOOTH_TO_SEARCH = 0.03
 """`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB at its worst setting, with few
 exceptions (measured); the same at a single setting; and within 1 dB, for a search."""
+LEFT, LEFT_ROUGHLY = 5e-3, 1e-2
+"""Share of a level that a piece of a panel may leave unresolved where a response is not smooth; and for a single setting
+or a search, whose levels then move by less than 0.1 dB (measured; by 0.4 dB at 3e-2)."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
 
@@ -88,7 +92,8 @@ class Levels:
     """One sheet, in all its `survey_cases`, before some pairs: N settings, those of all `paths` one after another.
 
     The frequencies of the films, and of what is known of the model, are those of the paths in turn. `limit`:
-    `coarse_error` up to which a pile's response counts as resolved.
+    `coarse_error` up to which a pile's response counts as resolved; `left`: what a piece of a panel may leave where it
+    is not.
     """
 
     model: SheetModel
@@ -96,6 +101,7 @@ class Levels:
     paths: tuple[Path, ...]
     every_film: int = 1
     limit: float = SMOOTH
+    left: float = LEFT
 
     @property
     def sheet(self) -> Sheet:
@@ -103,7 +109,7 @@ class Levels:
 
     def searching(self) -> Levels:
         """The same, a little rougher, where only a search looks: with every second film."""
-        return replace(self, every_film=2, limit=SMOOTH_TO_SEARCH)
+        return replace(self, every_film=2, limit=SMOOTH_TO_SEARCH, left=LEFT_ROUGHLY)
 
     def at_settings(self, settings: Sequence[tuple[int, int]]) -> Levels:
         """The same at some settings alone, each given as a path and its own setting: one path for each of them."""
@@ -115,6 +121,7 @@ class Levels:
             films=self.films.at_frequencies(which),
             paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
             limit=SMOOTH_AT_SETTING,
+            left=LEFT_ROUGHLY,
         )
 
     def single(self) -> Branches:
@@ -140,11 +147,8 @@ class Levels:
 
     def over_films(self, cases: int) -> Array:
         """Attenuation in dB (C, K, N) of two sheets with each of the K films of `FILM_M` between them, first cases."""
-        films = self.films
-        through = self._through(
-            self.model.first(cases), lambda m, k, f, s: m.transmission_of_pile(films, k[None, :], f, s), len(FILM_M)
-        )
-        return self._branches(through, ONE).attenuation_db
+        every = np.arange(len(FILM_M))[None, :]
+        return self._branches(self._through(self.model.first(cases), _pile, every), ONE).attenuation_db
 
     def _second(self, model: SheetModel) -> tuple[list[Complex], Array]:
         plies = self.sheet.plies + 1
@@ -155,7 +159,8 @@ class Levels:
                 return self._bonded(model, plies), ONE
             case "water-film":
                 weights = np.full((1, len(WATER_M)), 1.0 / len(WATER_M))
-                return self._through(model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), len(WATER_M)), weights
+                wet = self._through(model, lambda m, k, _, f, s: m.wet(WATER_M[k], f, s), _no_joint(len(WATER_M)))
+                return wet, weights
             case "partial":
                 apart, weights = self._pile(model, plies)
                 mixed = [
@@ -165,22 +170,18 @@ class Levels:
                 return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
-        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), 1)
+        return self._through(model, lambda m, _k, _b, f, s: m.bonded(plies, f, s), _no_joint(1))
 
     def _pile(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
-        draws, weights = NO_JOINT, ONE
+        draws, weights = _no_joint(1), ONE
         if plies > 1:
             index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
             draws = index[None, :]
         if plies > 2:
             draws = draw_films(index, weights[0], joints=plies - 1)
             weights = np.full((1, DRAWS), 1.0 / DRAWS)
-        films = self.films
-        through = self._through(
-            model, lambda m, k, f, s: m.transmission_of_pile(films, draws[:, k], f, s), draws.shape[1]
-        )
-        return through, weights
+        return self._through(model, _pile, draws), weights
 
     def _lines(self) -> Iterator[Indices]:
         """The places of each path's frequencies among all of them."""
@@ -190,16 +191,18 @@ class Levels:
             yield np.arange(first, first + count)
             first += count
 
-    def _through(self, model: SheetModel, transmission: Through, branches: int) -> list[Complex]:
-        """Amplitudes (C, K, F, N) by path, F its own frequencies and N its own settings."""
-        every = np.arange(branches)
-        samples = transmission(model, every, self.films.frequency_hz[:, None], self.films.sin_theta)
+    def _through(self, model: SheetModel, transmission: Through, draws: Indices) -> list[Complex]:
+        """Amplitudes (C, K, F, N) by path, with films `draws` (joints, K); F the path's frequencies, N its settings."""
+        at = self.films.frequency_hz[:, None], self.films.sin_theta
+        samples = transmission(model, np.arange(draws.shape[1]), self.films.joints(draws, *at), *at)
         return [
-            self._before(path, model, transmission, samples[:, :, lines[0] : lines[-1] + 1])
+            self._before(path, model, transmission, draws, samples[:, :, lines[0] : lines[-1] + 1])
             for path, lines in zip(self.paths, self._lines(), strict=True)
         ]
 
-    def _before(self, path: Path, model: SheetModel, transmission: Through, samples: Complex) -> Complex:
+    def _before(
+        self, path: Path, model: SheetModel, transmission: Through, draws: Indices, samples: Complex
+    ) -> Complex:
         """From samples (C, K, F, 48) at the operator's own angles where they resolve a case, else resolved further."""
         shape = samples.shape[:2]
         samples = samples.reshape(-1, *samples.shape[2:])
@@ -210,13 +213,22 @@ class Levels:
             error = coarse_error(operator=operator, samples=samples, amplitude=amplitude, floor_db=floor_db)
             open_cases = np.flatnonzero(error >= self.limit)
 
-        def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
+        def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array, known: Complex) -> Complex:
             case, branch = np.unravel_index(open_cases[place[0]], shape)
-            return transmission(model.picked(case), branch, frequency, sine)
+            return transmission(model.picked(case), branch, films_of_pieces(known), frequency, sine)
+
+        def smooth(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
+            _, branch = np.unravel_index(open_cases[place[0]], shape)
+            return self.films.over_pieces(draws[:, branch], frequency, sine)
 
         if len(open_cases):
             amplitude[open_cases] = amplitudes(
-                operator=operator, samples=samples[open_cases], pieces=pieces, floor_db=floor_db
+                operator=operator,
+                samples=samples[open_cases],
+                pieces=pieces,
+                smooth=smooth,
+                floor_db=floor_db,
+                tolerance=self.left,
             )
         return amplitude.reshape(*shape, *amplitude.shape[1:])
 
@@ -226,6 +238,14 @@ class Levels:
             for path, amplitude in zip(self.paths, amplitudes, strict=True)
         ]
         return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
+
+
+def _pile(model: SheetModel, _: Indices, between: list[Film], frequency_hz: Array, sin_theta: Array) -> Complex:
+    return model.transmission_of_pile(between, frequency_hz, sin_theta)
+
+
+def _no_joint(branches: int) -> Indices:
+    return np.empty((0, branches), dtype=np.intp)
 
 
 def levels_of(sheet: Sheet, pair: Pair) -> Levels:

@@ -18,11 +18,11 @@ from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
-from sheetmargin_service.acoustics.trapped_air import double_response, double_transmission
+from sheetmargin_service.acoustics.trapped_air import Film, double_response, double_transmission
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import Films, alike
+from sheetmargin_service.prediction.principles.ultrasonic.films import alike
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -214,19 +214,18 @@ class SheetModel:
         one = self.ply(frequency_hz, sin_theta)
         return np.asarray(one.transmission * self._displaced(1, frequency_hz, sin_theta), dtype=np.complex128)
 
-    def transmission_of_pile(self, films: Films, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
-        """Transmission of plies one on another, face to back, with films `draws` (joints, K) between them and the air
-        they displace; without joints that is one ply. In piles of three and more the films' resonances are not averaged
-        over the spot: that is left to the draws."""
-        if len(draws) == 0:
+    def transmission_of_pile(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Array) -> Complex:
+        """Transmission of plies one on another, face to back, with films `between` them, each in K branches, and the
+        air they displace; without films that is one ply. In piles of three and more the films' resonances are not
+        averaged over the spot: that is left to the draws."""
+        if not between:
             return self.transmission(frequency_hz, sin_theta)
-        one, sheets = self._plies(len(draws) + 1, frequency_hz, sin_theta)
-        films_between = [films.between(joint, frequency_hz, sin_theta) for joint in draws]
-        if len(draws) == 1:
-            two = double_transmission(first=one, second=one, film=films_between[0], factor=sheets)
+        one, sheets = self._plies(len(between) + 1, frequency_hz, sin_theta)
+        if len(between) == 1:
+            two = double_transmission(first=one, second=one, film=between[0], factor=sheets)
             return np.asarray(two, dtype=np.complex128)
         whole: AnyResponse = one
-        for film in films_between:
+        for film in between:
             whole = double_response(first=whole, second=one, film=film)
         return np.asarray(whole.transmission * sheets)
 
