@@ -1,4 +1,4 @@
-"""The figures of a run as one table: printed at its end, and kept in docs/benchmarks.md with `--keep-table`."""
+"""The figures of a run as one table, printed at its end; `--keep-table` keeps it in the pages that show it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-PAGE = Path(__file__).parents[2] / "docs" / "benchmarks.md"
+ROOT = Path(__file__).parents[2]
+PAGES = (ROOT / "docs" / "benchmarks.md", ROOT / "README.md")
 ROWS = {
     "pymls_over_plate_by_point": ("plate transmission by the point: time of `pymls` over ours", "1,000"),
     "quadrature_over_recommendation": ("the levels of one search by adaptive quadrature over the whole answer", "300"),
@@ -37,7 +38,7 @@ ROWS = {
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--keep-table", action="store_true", help="write the table of figures to docs/benchmarks.md")
+    parser.addoption("--keep-table", action="store_true", help="write the table of figures to the pages that show it")
 
 
 @pytest.hookimpl(hookwrapper=True)
@@ -53,10 +54,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
     for line in lines:
         terminalreporter.write_line(line)
     if config.getoption("--keep-table"):
-        head, mark, rest = PAGE.read_text(encoding="utf-8").partition("<!-- table -->\n")
-        _, end, tail = rest.partition("<!-- end -->")
         table = "\n".join([f"{_machine()}.", "", *lines, ""])
-        PAGE.write_text(head + mark + table + end + tail, encoding="utf-8")
+        for page in PAGES:
+            head, mark, rest = page.read_text(encoding="utf-8").partition("<!-- table -->\n")
+            _, end, tail = rest.partition("<!-- end -->")
+            assert end, f"{page} has no place for the table"
+            page.write_text(head + mark + table + end + tail, encoding="utf-8")
 
 
 def _machine() -> str:

@@ -39,8 +39,8 @@ SMOOTH_TO_SEARCH = 0.03
 """`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB at its worst setting, with few
 exceptions (measured); the same at a single setting; and within 1 dB, for a search."""
 LEFT, LEFT_ROUGHLY = 5e-3, 1e-2
-"""Share of a level that a piece of a panel may leave unresolved where a response is not smooth; and for a single setting
-or a search, whose levels then move by less than 0.1 dB (measured; by 0.4 dB at 3e-2)."""
+"""Share of a level that a piece of a panel may leave unresolved where a response is not smooth; and for a single
+setting or a search, whose levels then move by less than 0.03 dB (measured; by 0.4 dB at 3e-2)."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
 
