@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sheetmargin_service.serving import processes
+from sheetmargin_service.serving.heap import share_one_heap
 from sheetmargin_service.serving.logs import logging_config
 from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
 
@@ -28,6 +29,7 @@ logconfig_dict = logging_config()
 workers = worker_processes(os.environ)
 worker_class = "sheetmargin_service.serving.worker.PatientWorker"
 threads = 4
+share_one_heap()
 
 # Connections of a worker, idle ones among them; the rest wait in the kernel.
 worker_connections = 200
