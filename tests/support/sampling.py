@@ -56,7 +56,7 @@ class Sampler:
         levels = self.bench.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
         air = self.bench.pair.air
 
-        def through(model, branch, frequency_hz, sin_theta):
+        def through(model, branch, _, frequency_hz, sin_theta):
             film = FINE_FILM_M[branch]
             film = film[:, None, None] if model.pick is None else film[:, None]
             one = model.ply(frequency_hz, sin_theta)
@@ -71,7 +71,8 @@ class Sampler:
             # What the receiver hears is the mean of the pressure over a spot in which the film varies.
             return sheets * sum(w * even(film * (1.0 + FILM_VARIATION * u)) for u, w in zip(SPOT, WEIGHT, strict=True))
 
-        amplitude = levels._through(levels.model.first(1), through, len(FINE_FILM_M))
+        no_joints = np.empty((0, len(FINE_FILM_M)), dtype=np.intp)
+        amplitude = levels._through(levels.model.first(1), through, no_joints)
         return levels._branches(amplitude, np.ones((1, 1))).attenuation_db[0, :, 0]
 
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:
