@@ -7,6 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin_service.acoustics.air import humid_air
+from sheetmargin_service.acoustics.legendre import gauss_nodes
+from sheetmargin_service.acoustics.panels import FINE_HALF_RAD, PANEL_NODES, halving
 from sheetmargin_service.acoustics.response import Response
 from sheetmargin_service.acoustics.trapped_air import double_transmission
 from sheetmargin_service.materials.library import load_library
@@ -18,6 +20,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import (
     Films,
     alike,
     film_weights,
+    films_of_pieces,
     share_below,
 )
 
@@ -176,3 +179,27 @@ def test_pieces_that_ask_the_same_are_computed_once_and_told_apart_by_what_they_
     assert np.array_equal(what[first][which], what)
     assert np.array_equal(frequency[first][which], frequency)
     assert np.array_equal(sine[first][which], sine)
+
+
+@pytest.mark.parametrize("frequency_hz", [75e3, 400e3])
+@pytest.mark.parametrize("panel", [0, 16, 31])
+def test_films_in_pieces_of_a_panel_are_those_interpolated_from_it(frequency_hz, panel):
+    """Down to pieces of 3e-4 degrees, to either side, against films computed there."""
+    films, count = films_at(np.zeros(1)), len(FILM_M)
+    draws, frequency = np.arange(count)[None, :], np.full((count, 1), frequency_hz)
+    x, _ = gauss_nodes(PANEL_NODES)
+
+    def computed(middle, half):
+        sine = np.sin((2.0 * panel + 1.0 + middle + half * x) * FINE_HALF_RAD)
+        return films.over_pieces(draws, frequency, np.tile(sine, (count, 1)))
+
+    middle, half = 0.0, 1.0
+    known = computed(middle, half)
+    for depth in range(13):
+        half *= 0.5
+        left, right = np.split(known @ halving(), 2, axis=-1)
+        known, middle = (left, middle - half) if depth % 2 else (right, middle + half)
+        size = np.max(np.abs(known), axis=(0, 2), keepdims=True)
+        assert np.max(np.abs(known - computed(middle, half)) / size) < 1e-6
+    for film, six in zip(parts(films_of_pieces(known)[0]), known, strict=True):
+        np.testing.assert_array_equal(film, six)
