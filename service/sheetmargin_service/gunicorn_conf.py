@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sheetmargin_service.serving import processes
-from sheetmargin_service.serving.heap import share_one_heap
+from sheetmargin_service.serving.heap import FreeMemory, share_one_heap
 from sheetmargin_service.serving.logs import logging_config
 from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
 
@@ -30,6 +30,7 @@ workers = worker_processes(os.environ)
 worker_class = "sheetmargin_service.serving.worker.PatientWorker"
 threads = 4
 share_one_heap()
+_free_memory = FreeMemory()
 
 # Connections of a worker, idle ones among them; the rest wait in the kernel.
 worker_connections = 200
@@ -81,6 +82,7 @@ def pre_request(worker: Any, _request: Any) -> None:
 def post_request(worker: Any, _request: Any, _environ: Any, _response: Any) -> None:
     """Called when a request is answered."""
     worker.report_waiting()
+    _free_memory.give_back()
 
 
 def child_exit(_server: Any, worker: Any) -> None:
