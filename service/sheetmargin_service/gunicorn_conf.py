@@ -1,6 +1,7 @@
 """Settings of gunicorn, for `sheetmargin serve` and the image alike. The command line, WEB_CONCURRENCY (workers) and
 GUNICORN_CMD_ARGS go before what is set here."""
 
+import logging
 import os
 import time
 from pathlib import Path
@@ -24,6 +25,8 @@ os.environ.setdefault("SHEETMARGIN_TIME_LIMIT_S", "10")
 wsgi_app = "sheetmargin_service.app:serve()"
 bind = "127.0.0.1:8080"
 logconfig_dict = logging_config()
+# What no line says is not gathered either (Logging HOWTO, optimization).
+logging.logThreads = logging.logMultiprocessing = False
 
 # Computing holds the interpreter: one process for each core that may be used. Threads serve slow and idle clients.
 workers = worker_processes(os.environ)

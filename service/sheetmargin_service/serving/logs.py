@@ -41,11 +41,7 @@ class JsonFormatter(logging.Formatter):
 
 
 def logging_config(level: str = "INFO") -> Mapping[str, Any]:
-    """For logging.config: everything to standard error as JSON. Gunicorn's own access log has no request ids.
-
-    What the lines do not say is not gathered either (the Logging HOWTO's section on optimization).
-    """
-    logging.logThreads = logging.logMultiprocessing = False
+    """For logging.config: everything to standard error as JSON. Gunicorn's own access log has no request ids."""
     return {
         "version": 1,
         "disable_existing_loggers": False,
@@ -86,9 +82,8 @@ def log_request(fields: Mapping[str, Any], *, seconds: float) -> None:
     """One line for an answered request."""
     if log.isEnabledFor(logging.INFO):
         # As log.info does, but for a walk up the stack to the caller, which no line names.
-        record = log.makeRecord(ACCESS, logging.INFO, "", 0, "request", (), None)
-        record.fields = {**fields, "seconds": round(seconds, 6)}
-        log.handle(record)
+        extra = {"fields": {**fields, "seconds": round(seconds, 6)}}
+        log.handle(log.makeRecord(ACCESS, logging.INFO, "", 0, "request", (), None, extra=extra))
 
 
 def route_of_request() -> str:
