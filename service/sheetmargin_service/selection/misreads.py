@@ -85,7 +85,7 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
     )
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=64)
 def _outside(noise: Noise | None, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
     """Chance (3, count) of a run of readings below a band, above it and within it, by the steady signal."""
     below, beyond = 1.0 - above(noise, grid, low), above(noise, grid, high)
