@@ -21,6 +21,7 @@ from statistics import median
 from typing import Any
 
 import pytest
+from sheetmargin_service.serving.heap import PAUSE_S
 from support.load import Asked, Crowd, Question, by_kind, json_question, lost, quantile
 from support.machine import children_of, memory_mb
 from support.servers import Server, gunicorn
@@ -110,12 +111,10 @@ def mixes_of(server: Server) -> tuple[Callable[[int], Question], Callable[[int],
 
 @dataclass
 class Load:
-    """Callers of one service, and its memory in MB when so many requests have been answered in all; a page that
-    processes share counts once."""
+    """Callers of one service."""
 
     server: Server
     answered: int = 0
-    memory: dict[int, float] = field(default_factory=dict)
     numbers: Iterator[int] = field(default_factory=itertools.count)
 
     def ask(
@@ -141,16 +140,17 @@ class Load:
         crowd.start()
         while time.monotonic() - begun < seconds and self.answered + len(crowd.asked) < up_to:
             time.sleep(0.02)
-            for count in (EARLY, LATE):
-                if count not in self.memory and self.answered + len(crowd.asked) >= count:
-                    self.memory[count] = self.memory_mb()
         crowd.stop()
         self.answered += len(crowd.asked)
         assert list(lost(crowd.asked)) == []
         assert [one for one in crowd.asked if one.status != EXPECTED.get(one.kind, 200)] == []
         return crowd.asked
 
-    def memory_mb(self) -> float:
+    def memory_mb(self, cheap: Callable[[int], Question]) -> float:
+        """Memory of the service while nothing is computed, each worker having had occasion to give back what is free; a
+        page that processes share counts once."""
+        time.sleep(PAUSE_S)
+        self.ask(cheap, callers=MOST_CALLERS, seconds=0.5)
         processes = [self.server.process.pid, *children_of(self.server.process.pid)]
         return sum(memory_mb(process) for process in processes)
 
@@ -175,18 +175,23 @@ def test_mixed_load(server: Server, capsys: pytest.CaptureFixture[str]) -> None:
     load.ask(mix, callers=4, seconds=5.0)  # what is loaded at first use is not measured
     rate, alone = capacity(load, mix)
     assert rate > 0.0, "a lone caller is above the limit"
-    begun = time.monotonic()
-    asked = load.ask(mix, callers=MOST_CALLERS, seconds=SECONDS, rate=SHARE * rate)
-    seconds = time.monotonic() - begun
-    within = load.answered
-    # Where the time was too short for so many, the rest are cheap ones, as fast as they can.
-    load.ask(cheap, callers=max(CALLERS), up_to=LATE)
+    asked: list[Asked] = []
+    seconds, memory = 0.0, []
+    for count in (EARLY, LATE, float("inf")):
+        if seconds < SECONDS:
+            begun = time.monotonic()
+            asked += load.ask(mix, callers=MOST_CALLERS, seconds=SECONDS - seconds, up_to=count, rate=SHARE * rate)
+            seconds += time.monotonic() - begun
+        if count < float("inf"):
+            # Where the time was too short for so many, the rest are cheap ones, as fast as they can.
+            load.ask(cheap, callers=max(CALLERS), up_to=count)
+            memory.append(load.memory_mb(cheap))
     with capsys.disabled():
         print(f"\n\ncapacity {rate:.0f} requests/s (a lone caller's new sheet: {1e3 * alone:.0f} ms)")
-        print(f"{seconds:.0f} s at {len(asked) / seconds:.0f} requests/s, {within} of {load.answered} requests by then")
-        print("memory " + ", ".join(f"{mb:.1f} MB after {count}" for count, mb in load.memory.items()))
+        print(f"{seconds:.0f} s at {len(asked) / seconds:.0f} requests/s, {len(asked)} of {load.answered} requests")
+        print(f"memory {memory[0]:.1f} MB after {EARLY} requests, {memory[1]:.1f} MB after {LATE}")
         print("\n| request | number | median ms | p99 ms |\n| --- | --- | --- | --- |")
         for kind, times in sorted(by_kind(asked).items()):
             print(f"| {kind} | {len(times)} | {1e3 * median(times):.0f} | {1e3 * quantile(times, 0.99):.0f} |")
     assert len(asked) / seconds > 0.95 * SHARE * rate, "the service does not keep up"
-    assert load.memory[LATE] <= GROWTH * load.memory[EARLY]
+    assert memory[1] <= GROWTH * memory[0]
