@@ -9,16 +9,31 @@ from ctypes.util import find_library
 
 import pytest
 
+MOST_PROCESSES = 4
+"""That share the tests: more would mostly repeat the start of services (a choice)."""
+
 PROGRAMS = {
     "chromium": ("chromium", "chromedriver"),
     "nginx": ("nginx",),
     "redis": ("redis-server",),
     "node": ("node", "npm"),
+    "containers": ("buildah", "podman", "runc", "debootstrap"),
 }
 LIBRARIES = {
     "pango": ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),
 }
 """Programs or libraries of each system part that a test may need. `.ci/run` installs those that some test asks for."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """The whole of plain pytest is shared by the cores. What is asked for by name or is long runs in this one process:
+    it is looked into, or measures time.
+
+    Optional: this file is also tested without pytest-xdist.
+    """
+    plain = config.args_source is pytest.Config.ArgsSource.TESTPATHS and config.option.markexpr == "not long"
+    return min(MOST_PROCESSES, len(os.sched_getaffinity(0))) if plain else 0
 
 
 @pytest.fixture(scope="session")
