@@ -146,11 +146,11 @@ class Load:
         assert [one for one in crowd.asked if one.status != EXPECTED.get(one.kind, 200)] == []
         return crowd.asked
 
-    def memory_mb(self, cheap: Callable[[int], Question]) -> float:
+    def memory_mb(self) -> float:
         """Memory of the service while nothing is computed, each worker having had occasion to give back what is free; a
         page that processes share counts once."""
         time.sleep(PAUSE_S)
-        self.ask(cheap, callers=MOST_CALLERS, seconds=0.5)
+        self.ask(_search, callers=MOST_CALLERS, seconds=0.5)
         processes = [self.server.process.pid, *children_of(self.server.process.pid)]
         return sum(memory_mb(process) for process in processes)
 
@@ -185,7 +185,7 @@ def test_mixed_load(server: Server, capsys: pytest.CaptureFixture[str]) -> None:
         if count < float("inf"):
             # Where the time was too short for so many, the rest are cheap ones, as fast as they can.
             load.ask(cheap, callers=max(CALLERS), up_to=count)
-            memory.append(load.memory_mb(cheap))
+            memory.append(load.memory_mb())
     with capsys.disabled():
         print(f"\n\ncapacity {rate:.0f} requests/s (a lone caller's new sheet: {1e3 * alone:.0f} ms)")
         print(f"{seconds:.0f} s at {len(asked) / seconds:.0f} requests/s, {len(asked)} of {load.answered} requests")
