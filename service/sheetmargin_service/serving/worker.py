@@ -50,7 +50,8 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         share a core while the other has nothing to do, and slow clients fill the threads of one worker.
         """
         ends = time.monotonic() + YIELD_S
-        while self.alive and self.tell_load() and LOADS.another_has_less(self.age) and time.monotonic() < ends:
+        self.tell_load()
+        while self.alive and LOADS.another_has_less(self.age) and time.monotonic() < ends:
             time.sleep(LOOK_S)
         super().accept(listener)
 
@@ -64,13 +65,11 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         super().finish_request(conn, fs)
         self.tell_load()
 
-    def tell_load(self) -> int:
+    def tell_load(self) -> None:
         """Tell the other workers what this one has to do, a batch being as much as all its threads can hold."""
-        if not self._accepting:
-            return 0
-        load = self.asking() + int(self.cfg.threads) * int(self.app.wsgi().extensions[SLOTS].taken)
-        LOADS.tell(self.age, load)
-        return load
+        if self._accepting:
+            batches = int(self.app.wsgi().extensions[SLOTS].taken)
+            LOADS.tell(self.age, self.asking() + int(self.cfg.threads) * batches)
 
     def asking(self) -> int:
         """Connections with a request, or with what may become one."""
