@@ -28,8 +28,9 @@ FROM_HERE = ("/etc/ssl/certs/ca-certificates.crt", "/etc/pip.conf")
 LOOK = """\
 import json, os
 folders = "/", "/tmp", "/var/tmp", "/run", "/venv", "/dev/shm"
-status = dict(line.split(":", 1) for line in open("/proc/self/status"))
-told = {name: text.strip() for name, text in status.items() if name in ("Uid", "NoNewPrivs") or name.startswith("Cap")}
+status = dict(line.split(":", 1) for line in open("/proc/1/status"))
+names = [name for name in status if name in ("Uid", "NoNewPrivs", "Threads") or name.startswith("Cap")]
+told = {name: status[name].strip() for name in names}
 print(json.dumps({"writable": [one for one in folders if os.access(one, os.W_OK)], "status": told}))
 """
 
@@ -135,10 +136,12 @@ def test_it_is_confined(container: Container) -> None:
     status = inside["status"]
     assert status.pop("Uid").split() == ["10001"] * 4
     assert status.pop("NoNewPrivs") == "1"
+    assert status.pop("Threads") == "1"
     assert {int(mask, 16) for mask in status.values()} == {0}
 
 
 def test_it_has_what_settings_may_ask_for_and_no_installer(container: Container) -> None:
     asks = "{'SHEETMARGIN_REDIS_URL': 'redis://redis', 'SHEETMARGIN_TELEMETRY': 'on'}"
     container.run("python", "-c", f"from sheetmargin_service.config import settings_from; settings_from({asks})")
+    container.run("pip", "--python", "/venv/bin/python", "check")
     assert container.run("python", "-c", "import importlib.util as u; print(u.find_spec('pip'))").strip() == "None"
