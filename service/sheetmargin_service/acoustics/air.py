@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.blocks import ComplexArray, Real
+from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real
 
 ZERO_CELSIUS_K = 273.15
 # Mole fraction of carbon dioxide: the reference value of [1] and [2]; 100 ppm more changes the speed by 0.01 m/s.
@@ -137,18 +137,27 @@ def absorption_db_per_m(*, frequency_hz: Real, air: Air) -> NDArray[np.float64]:
     return np.asarray(8.686 * frequency**2 * (classical + relative**-2.5 * (oxygen + nitrogen)))
 
 
-def surface_admittance(*, air: Air, sin_theta: Real) -> NDArray[np.float64] | ComplexArray:
+def cosine(sin_theta: Complex) -> ComplexArray | NDArray[np.float64]:
+    """cos(theta) of a plane wave that leaves a surface, by its sine; shape of `sin_theta`.
+
+    Beyond grazing (a real sine above 1) the wave is evanescent and dies away from the surface; under the time factor
+    e^(+i w t) that is cos(theta) = -i sqrt(sin^2 - 1). A complex angle whose real part is below 90 degrees has a cosine
+    with a real part above 0, which is the principal root, analytic.
+    """
+    square = 1.0 - np.square(np.asarray(sin_theta))
+    if np.iscomplexobj(square):
+        return np.asarray(np.sqrt(square))
+    return np.asarray(np.sqrt(square) if np.all(square >= 0.0) else np.conj(np.sqrt(square + 0j)))
+
+
+def surface_admittance(*, air: Air, sin_theta: Complex) -> NDArray[np.float64] | ComplexArray:
     """Normal velocity over pressure, cos(theta)/(rho c), of a plane wave leaving a surface; shape of `sin_theta`.
 
-    Beyond grazing (sin_theta > 1) the wave is evanescent and dies away from the surface; under the time factor
-    e^(+i w t) that is cos(theta) = -i sqrt(sin^2 - 1). Grazing itself, where sheets reflect all and a pair of them has
-    no field between, is kept a millionth of a radian away.
+    Grazing itself, where sheets reflect all and a pair of them has no field between, is kept a millionth of a radian
+    away.
     """
-    square = 1.0 - np.square(np.asarray(sin_theta, dtype=np.float64))
-    square = np.where(np.abs(square) < _GRAZING**2, _GRAZING**2, square)
-    if np.all(square >= 0.0):
-        return np.asarray(np.sqrt(square) / air.impedance_pa_s_per_m)
-    return np.asarray(np.conj(np.sqrt(square + 0j)) / air.impedance_pa_s_per_m)
+    out = cosine(sin_theta)
+    return np.asarray(np.where(np.abs(out) < _GRAZING, _GRAZING, out) / air.impedance_pa_s_per_m)
 
 
 def _cramer(table: tuple[tuple[float, ...], ...], celsius: float, pressure: float, water: float) -> float:

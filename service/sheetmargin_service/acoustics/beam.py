@@ -25,9 +25,15 @@ from functools import cache, lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
-from scipy.special import j0, j1
+from scipy.special import erfc, j0, j1
 
-from sheetmargin_service.acoustics.legendre import gauss_nodes, legendre_table, series_coefficients, series_order
+from sheetmargin_service.acoustics.legendre import (
+    Number,
+    gauss_nodes,
+    legendre_table,
+    series_coefficients,
+    series_order,
+)
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -40,14 +46,15 @@ _LEAST_GAP_RAD = 3.0
 # Sound at more than this from the normal of a sheet that runs midway, tilted by 45 degrees, meets the sheet between
 # one gap (70 degrees) and four gaps (85 degrees) off the axis, where there is no flat sheet to count on. What arrives
 # that way belongs to the bypass of a class, not to the sheet.
-GRAZING_START_RAD = np.radians(70.0)
-GRAZING_END_RAD = np.radians(85.0)
+GRAZING_MIDDLE_RAD = np.radians(75.0)
+GRAZING_WIDTH_RAD = np.radians(3.0)
+GRAZING_END_RAD = np.radians(88.0)
 
 
-def grazing_taper(theta_rad: ArrayLike) -> Array:
-    """Share of a plane wave that counts, by its angle from the normal: 1 to 70 degrees, raised cosine to 0 at 85."""
-    share = (np.asarray(theta_rad, dtype=np.float64) - GRAZING_START_RAD) / (GRAZING_END_RAD - GRAZING_START_RAD)
-    return np.asarray(np.cos(0.5 * np.pi * np.clip(share, 0.0, 1.0)) ** 2)
+def grazing_taper(theta_rad: NDArray[Number]) -> NDArray[Number]:
+    """Share of a plane wave that counts, by its angle from the normal: half an error function, 1 to 70 degrees, 1/2 at
+    75, below 1e-9 at 88, where it is cut off. Analytic, so that an integral over the angle may leave the real axis."""
+    return np.asarray(0.5 * erfc((theta_rad - GRAZING_MIDDLE_RAD) / GRAZING_WIDTH_RAD), dtype=theta_rad.dtype)
 
 
 def piston_directivity(*, wavenumber_radius: ArrayLike, sine: ArrayLike) -> Array:

@@ -41,7 +41,7 @@ def air_layer(*, air: Air, thickness_m: Real) -> FluidLayer:
     )
 
 
-def fluid_response(*, layer: FluidLayer, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
+def fluid_response(*, layer: FluidLayer, air: Air, frequency_hz: Real, sin_theta: Complex) -> Response:
     """Reflection and transmission of a fluid layer between half-spaces of `air`; arguments broadcast."""
     root, weight = fluid_wave(layer=layer, slowness_s_per_m=sin_theta / air.sound_speed_m_per_s)
     transmission, reflection = map_blocks(
@@ -54,7 +54,7 @@ def fluid_response(*, layer: FluidLayer, air: Air, frequency_hz: Real, sin_theta
     return Response(transmission=transmission, reflection=reflection)
 
 
-def fluid_wave(*, layer: FluidLayer, slowness_s_per_m: Real) -> tuple[ComplexArray, ComplexArray]:
+def fluid_wave(*, layer: FluidLayer, slowness_s_per_m: Complex) -> tuple[ComplexArray, ComplexArray]:
     """i kz/w, with a real part >= 0, and the impedance Z, at an in-plane slowness sin(theta)/c."""
     density = layer.density_kg_m3
     slowness = np.sqrt(np.asarray(density / layer.bulk_modulus_pa, dtype=np.complex128))

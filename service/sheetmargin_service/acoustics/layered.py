@@ -50,7 +50,7 @@ class Stack:
             raise ValueError("a stack needs at least one layer")
 
 
-def stack_response(*, stack: Stack, air: Air, frequency_hz: Real, sin_theta: Real) -> StackResponse:
+def stack_response(*, stack: Stack, air: Air, frequency_hz: Real, sin_theta: Complex) -> StackResponse:
     """Reflection from both sides and transmission of `stack` in `air`; arguments and layers' fields broadcast."""
     parts: list[Response | StackResponse] = []
     for elastic, run in groupby(stack.layers, key=lambda layer: isinstance(layer, ElasticPlate)):
@@ -98,7 +98,7 @@ def join(*, below: Response | StackResponse, above: Response | StackResponse) ->
 
 
 def _welded_response(
-    *, layers: list[ElasticPlate], air: Air, frequency_hz: Real, sin_theta: Real
+    *, layers: list[ElasticPlate], air: Air, frequency_hz: Real, sin_theta: Complex
 ) -> Response | StackResponse:
     if len(layers) == 1:
         return plate_response(plate=layers[0], air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
@@ -116,7 +116,7 @@ def _welded_response(
     )
 
 
-def _coefficients(layer: ElasticPlate, slowness: Real) -> tuple[ComplexArray, ...]:
+def _coefficients(layer: ElasticPlate, slowness: Complex) -> tuple[ComplexArray, ...]:
     """What the stiffness of a layer holds besides frequency and thickness, in the order of `_stiffness`."""
     root_1, root_2, difference = vertical_slownesses(plate=layer, slowness_s_per_m=slowness)
     c13, c33, c55 = layer.c13_pa, layer.c33_pa, layer.c55_pa

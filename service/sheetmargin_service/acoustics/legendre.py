@@ -37,9 +37,10 @@ def gauss_nodes(count: int) -> tuple[Array, Array]:
     return nodes, weights
 
 
-def legendre_table(*, order: int, x: NDArray[np.float64]) -> Array:
-    """P_0 to P_(order-1) at the points `x` (any shape): (order, *x.shape). Bonnet's recursion, stable on [-1, 1]."""
-    table = np.empty((order, *np.shape(x)))
+def legendre_table(*, order: int, x: NDArray[Number]) -> NDArray[Number]:
+    """P_0 to P_(order-1) at the points `x` (any shape): (order, *x.shape). Bonnet's recursion, stable on [-1, 1]; off
+    the real axis P_n grows fastest of all solutions, so that it is stable there too."""
+    table = np.empty((order, *np.shape(x)), dtype=x.dtype)
     table[0] = 1.0
     if order > 1:
         table[1] = x

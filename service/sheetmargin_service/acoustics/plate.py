@@ -90,7 +90,7 @@ def plate_from_speeds(
     )
 
 
-def plate_response(*, plate: ElasticPlate, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
+def plate_response(*, plate: ElasticPlate, air: Air, frequency_hz: Real, sin_theta: Complex) -> Response:
     """Reflection and transmission of `plate` between two half-spaces of `air`.
 
     `frequency_hz`, `sin_theta` (of the angle from the normal; above 1 the wave is evanescent) and the plate's fields
@@ -108,14 +108,14 @@ def plate_response(*, plate: ElasticPlate, air: Air, frequency_hz: Real, sin_the
     return Response(transmission=transmission, reflection=reflection)
 
 
-def limp_response(*, mass_kg_m2: Real, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
+def limp_response(*, mass_kg_m2: Real, air: Air, frequency_hz: Real, sin_theta: Complex) -> Response:
     """The mass law: a sheet of mass alone, Zs infinite and Za = i w m/2. Arguments broadcast."""
     impedance = 1j * np.pi * frequency_hz * mass_kg_m2 * surface_admittance(air=air, sin_theta=sin_theta)
     transmission = np.asarray(1.0 / (1.0 + impedance))
     return Response(transmission=transmission, reflection=impedance * transmission)
 
 
-def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[ComplexArray, ...]:
+def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Complex) -> tuple[ComplexArray, ...]:
     """i p_1, i p_2, with real parts >= 0, and a_1, a_2 of the module's notes, at an in-plane slowness sin(theta)/c."""
     density, minor = plate.density_kg_m3, _minor(plate)
     c13, c33, c55 = plate.c13_pa, plate.c33_pa, plate.c55_pa
@@ -135,7 +135,7 @@ def partial_waves(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[Compl
     return root_1, root_2, weight_1, weight_2
 
 
-def vertical_slownesses(*, plate: ElasticPlate, slowness_s_per_m: Real) -> tuple[ComplexArray, ...]:
+def vertical_slownesses(*, plate: ElasticPlate, slowness_s_per_m: Complex) -> tuple[ComplexArray, ...]:
     """i p_1, i p_2 with real parts >= 0, and D = (p_1^2 - p_2^2)/2 to full relative accuracy."""
     c11, c13, c33, c55 = plate.c11_pa, plate.c13_pa, plate.c33_pa, plate.c55_pa
     coupling = 0.5 * (_minor(plate) - 2.0 * c13 * c55) / (c33 * c55)
@@ -170,7 +170,7 @@ def _isotropic(thickness: Real, density: Real, longitudinal: Complex, shear: Com
 
 
 def _vertical_slownesses(
-    slowness: NDArray[np.float64],
+    slowness: ComplexArray,
     mean: ComplexArray,
     coupling: ComplexArray,
     difference_0: ComplexArray,
@@ -193,7 +193,7 @@ def _vertical_slownesses(
 
 
 def _weights(
-    slowness: NDArray[np.float64],
+    slowness: ComplexArray,
     root_1: ComplexArray,
     root_2: ComplexArray,
     difference: ComplexArray,

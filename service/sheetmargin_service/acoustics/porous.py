@@ -78,7 +78,7 @@ def pore_fluid(*, sheet: PorousSheet, air: Air, frequency_hz: Real) -> FluidLaye
     )
 
 
-def porous_response(*, sheet: PorousSheet, air: Air, frequency_hz: Real, sin_theta: Real) -> Response:
+def porous_response(*, sheet: PorousSheet, air: Air, frequency_hz: Real, sin_theta: Complex) -> Response:
     """Reflection and transmission of a permeable sheet in `air`; arguments and the sheet's fields broadcast."""
     slowness = sin_theta / air.sound_speed_m_per_s
     admittance = surface_admittance(air=air, sin_theta=sin_theta)

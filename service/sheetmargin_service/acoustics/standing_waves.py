@@ -28,69 +28,44 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sheetmargin_service.acoustics.beam import grazing_taper, piston_directivity
-from sheetmargin_service.acoustics.operators import Operator, build_operator
-from sheetmargin_service.acoustics.panels import kernel_nodes, project_kernel
+from sheetmargin_service.acoustics.beam import GRAZING_END_RAD, grazing_taper, piston_directivity
+from sheetmargin_service.acoustics.legendre import gauss_nodes, series_order
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 
-def bounce_operator(
-    *,
-    radius_m: float,
-    frequency_hz: Array,
-    band_weight: Array,
-    gap_m: Array,
-    tilt_rad: Array,
-    sound_speed_m_per_s: float,
-) -> Operator:
-    """Operator from the sheet's reflection to b (F, N) of one face, the sheet midway between the faces.
+def mirror_bounce(
+    *, radius_m: float, frequency_hz: float, gap_m: Array, tilt_rad: Array, sound_speed_m_per_s: float
+) -> Complex:
+    """b of one face before a sheet midway between the faces that sends back all sound, (N,): gap major, tilt minor.
 
-    Arguments and settings as in `transmission_operator`. A bounce below 1 % of the face's own pressure does not
-    matter: use `amplitudes` with a floor of -40 dB.
+    `gap_m` (G,), `tilt_rad` (T,).
     """
     wavenumber = 2.0 * np.pi / sound_speed_m_per_s * frequency_hz
     k_radius = wavenumber * radius_m
-    theta, measure = kernel_nodes(extent_rad=float(np.max(wavenumber) * np.max(gap_m) + 2.0 * np.max(k_radius)))
+    x, weight = gauss_nodes(series_order(extent_rad=0.5 * (wavenumber * float(np.max(gap_m)) + 2.0 * k_radius)))
+    theta = 0.5 * GRAZING_END_RAD * (1.0 + x)
     mean = _mean_directivity(k_radius=k_radius, tilt_rad=tilt_rad, theta_rad=theta)
-    measure = 0.5 * np.sin(theta) * grazing_taper(theta) * measure
-    path = np.multiply.outer(np.multiply.outer(wavenumber, np.outer(gap_m, np.cos(tilt_rad))), np.cos(theta))
-    kernel = (k_radius[:, None, None, None] ** 2 * measure) * mean[:, None] * np.exp(-1j * path)
-    coarse, fine = project_kernel(kernel.reshape(-1, len(theta)))
-    settings = (len(frequency_hz), len(gap_m) * len(tilt_rad))
-    return build_operator(
-        frequency_hz=frequency_hz,
-        band_weight=band_weight,
-        gap_m=gap_m,
-        tilt_rad=tilt_rad,
-        coarse=coarse.reshape(-1, *settings).swapaxes(0, 1),
-        fine=fine.reshape(-1, *settings).swapaxes(0, 1),
-    )
+    measure = 0.5 * k_radius**2 * np.sin(theta) * grazing_taper(theta) * (0.5 * GRAZING_END_RAD * weight)
+    path = np.multiply.outer(wavenumber * np.outer(gap_m, np.cos(tilt_rad)), np.cos(theta))
+    return np.asarray(((measure * mean) * np.exp(-1j * path)).sum(axis=-1).ravel())
 
 
-def _mean_directivity(*, k_radius: Array, tilt_rad: Array, theta_rad: Array) -> Array:
-    """Mean over azimuth of D(u.axis) D(u'.axis): (F, T, Q).
+def _mean_directivity(*, k_radius: float, tilt_rad: Array, theta_rad: Array) -> Array:
+    """Mean over azimuth of D(u.axis) D(u'.axis): (T, Q).
 
     Both are even functions of the azimuth, and the half turn exchanges them: the midpoint rule on a quarter turn is
     exact once it resolves 2 k a.
     """
-    points = int(np.ceil(0.5 * float(np.max(k_radius)))) + 8
+    points = int(np.ceil(0.5 * k_radius)) + 8
     azimuth = (np.arange(points) + 0.5) * (0.5 * np.pi / points)
     along = np.multiply.outer(np.cos(tilt_rad), np.cos(theta_rad))[..., None]
     across = np.multiply.outer(np.sin(tilt_rad), np.sin(theta_rad))[..., None] * np.cos(azimuth)
     out_sine = np.sqrt(np.clip(1.0 - (along + across) ** 2, 0.0, None))
     back_sine = np.sqrt(np.clip(1.0 - (along - across) ** 2, 0.0, None))
-    return np.stack(
-        [
-            np.mean(
-                piston_directivity(wavenumber_radius=ka, sine=out_sine)
-                * piston_directivity(wavenumber_radius=ka, sine=back_sine),
-                axis=-1,
-            )
-            for ka in k_radius
-        ]
-    )
+    out, back = (piston_directivity(wavenumber_radius=k_radius, sine=sine) for sine in (out_sine, back_sine))
+    return np.asarray(np.mean(out * back, axis=-1))
 
 
 def gate_share(*, gate_s: float, path_m: ArrayLike, sound_speed_m_per_s: float) -> Array:

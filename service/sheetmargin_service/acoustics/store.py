@@ -1,7 +1,8 @@
 """Operators kept in a folder: the next start need not compute them, and processes share them by memory mapping.
 
-A file holds one operator as float64: the CRC-32 of what follows; how many frequencies, gaps and tilts; then the arrays
-of `Operator` in their order, complex numbers as pairs. Its name is a hash of the function, its
+A file holds one operator as float64: the CRC-32 of what follows; how many frequencies, gaps, tilts, nodes of the path
+and terms of the series, and the path's depth; then the arrays of `Operator` in their order, complex numbers as pairs.
+Its name is a hash of the function, its
 arguments and the code, so that a file is never out of date, only unused. Nothing depends on the folder: where a file
 is missing, broken or cannot be written, the operator is computed.
 """
@@ -23,14 +24,14 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.acoustics.operators import Operator
-from sheetmargin_service.acoustics.panels import DEGREES, FINE_PANELS, coarse_theta
 
 log = logging.getLogger(__name__)
 
-HEAD = 4
+HEAD = 7
 SUFFIX = ".operator"
-COMPLEX = frozenset({"coarse", "fine"})
+COMPLEX = frozenset({"at_nodes", "series"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,9 +59,10 @@ class OperatorStore:
 
 def save_operator(path: Path, operator: Operator) -> None:
     """Write an operator; whoever reads the file meanwhile sees the old one or the new one. OSError where it fails."""
-    parts = [np.ascontiguousarray(getattr(operator, name)).view(np.float64).ravel() for name in _shapes(0, 0, 0)]
-    sizes = [len(operator.frequency_hz), len(operator.gap_m), len(operator.tilt_rad)]
-    numbers = np.concatenate([np.array(sizes, dtype=np.float64), *parts])
+    parts = [np.ascontiguousarray(getattr(operator, name)).view(np.float64).ravel() for name in _shapes(*[0] * 5)]
+    contour, order = operator.contour, operator.series.shape[-1]
+    sizes = [len(operator.frequency_hz), len(operator.gap_m), len(operator.tilt_rad), contour.nodes, order]
+    numbers = np.concatenate([np.array([*sizes, contour.depth_rad], dtype=np.float64), *parts])
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(prefix=".", suffix=".tmp", dir=path.parent)
     try:
@@ -81,7 +83,7 @@ def load_operator(path: Path) -> Operator:
     numbers = np.asarray(np.memmap(path, dtype=np.float64, mode="r"))
     if zlib.crc32(numbers[1:].data) != numbers[0]:
         raise ValueError("the checksum does not fit")
-    sizes, body = numbers[1:HEAD].astype(int).tolist(), numbers[HEAD:]
+    sizes, body = numbers[1 : HEAD - 1].astype(int).tolist(), numbers[HEAD:]
     arrays: dict[str, Any] = {}
     at = 0
     for name, shape in _shapes(*sizes).items():
@@ -91,19 +93,17 @@ def load_operator(path: Path) -> Operator:
         at += size
     if at != len(body):
         raise ValueError("too long")
-    return Operator(**arrays)
+    return Operator(contour=Contour(depth_rad=float(numbers[HEAD - 1]), nodes=sizes[3]), **arrays)
 
 
-def _shapes(lines: int, gaps: int, tilts: int) -> dict[str, tuple[int, ...]]:
-    settings = gaps * tilts
+def _shapes(lines: int, gaps: int, tilts: int, nodes: int, order: int) -> dict[str, tuple[int, ...]]:
     return {
         "frequency_hz": (lines,),
         "band_weight": (lines,),
         "gap_m": (gaps,),
         "tilt_rad": (tilts,),
-        "coarse": (lines, len(coarse_theta()), settings),
-        "fine": (lines, FINE_PANELS * DEGREES, settings),
-        "weight": (lines, FINE_PANELS, settings),
+        "at_nodes": (lines, nodes, gaps * tilts),
+        "series": (lines, gaps, order),
     }
 
 

@@ -33,7 +33,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.air import Air
+from sheetmargin_service.acoustics.air import Air, cosine
 from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
 from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
@@ -81,10 +81,18 @@ def even_film(film: Response, *, factor: Complex = 1.0) -> Film:
     return Film(through=scale, back=film.reflection * scale, around=square * scale)
 
 
-def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: Real, sin_theta: Real) -> Film:
+def flat_film(*, air: Air, thickness_m: Real, frequency_hz: Real, sin_theta: Complex) -> Film:
+    """An even film of air with the air that it takes the place of; arguments broadcast."""
+    layer = film_layer(air=air, thickness_m=thickness_m, frequency_hz=frequency_hz)
+    response = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * cosine(sin_theta)
+    return even_film(response, factor=np.exp(1j * phase))
+
+
+def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: Real, sin_theta: Complex) -> Film:
     """A film of air whose thickness varies within the spot by a relative standard deviation `variation`, with the air
     that it takes the place of; arguments broadcast."""
-    phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * np.sqrt(1.0 - np.square(sin_theta))
+    phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * cosine(sin_theta)
     fallen = np.expm1(-2.0 * np.square(variation * phase))
 
     def film(ratio: float) -> Film:

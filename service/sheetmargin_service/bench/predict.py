@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.standing_waves import bounce_operator, gate_share
+from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
 from sheetmargin_service.bench.scaling import scaled
@@ -242,15 +242,13 @@ def standing_wave_db(
     factor = np.ones(len(position_mm), dtype=np.complex128)
     for sign in (1.0, -1.0):
         path_m = 1e-3 * (gap_mm + 2.0 * sign * position_mm)
-        operator = bounce_operator(
+        bounce = sent_back * mirror_bounce(
             radius_m=1e-3 * p.face_radius_mm,
-            frequency_hz=np.array([p.frequency_hz]),
-            band_weight=np.ones(1),
+            frequency_hz=p.frequency_hz,
             gap_m=path_m,
             tilt_rad=np.array([np.radians(tilt_deg)]),
             sound_speed_m_per_s=air.sound_speed_m_per_s,
         )
-        bounce = sent_back * operator.coarse.sum(axis=1)[0]
         if p.gate_us is not None:
             bounce = bounce * gate_share(
                 gate_s=1e-6 * p.gate_us, path_m=path_m, sound_speed_m_per_s=air.sound_speed_m_per_s

@@ -184,4 +184,4 @@ def _over_tilt(machine: Machine) -> tuple[Array, Array, Array]:
         tilt_deg=tuple(float(t) for t in tilts),
     )
     single = levels_of(machine.sheet, pair).single().attenuation_db[0].mean(axis=0)
-    return tilts, single, np.abs(pair.bounce.coarse.sum(axis=1))[0]
+    return tilts, single, np.abs(pair.bounce)

@@ -27,8 +27,6 @@ NEGLIGIBLE = 1e-6
 AIR_FACTOR = 1.5
 LOOSE_FACTOR = 3.0
 """How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
-_BEYOND_HZ = 1e7
-"""Above every frequency, so that a number and a frequency make one key."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
@@ -76,7 +74,7 @@ class Films:
 
     air: Air
     frequency_hz: Array
-    sin_theta: Array
+    sin_theta: Complex
     known: Film | None = None
 
     @cached_property
@@ -89,46 +87,12 @@ class Films:
         """The same at some of the frequencies."""
         return replace(self, frequency_hz=self.frequency_hz[which], known=_part(self.table, (slice(None), which)))
 
-    def between(self, index: Indices, frequency_hz: Array, sin_theta: Array) -> Film:
-        """Films `FILM_M[index]`: (K, F, S) at the usual angles, or (K, 8) for as many pieces of 8 angles each, of which
-        those of the same film are computed once."""
-        if sin_theta is not self.sin_theta:
-            first, which = alike(index, frequency_hz, sin_theta)
-            return _part(_films(self.air, FILM_M[index[first], None], frequency_hz[first], sin_theta[first]), which)
+    def between(self, index: Indices) -> Film:
+        """Films `FILM_M[index]`, (K, F, S)."""
         return _part(self.table, index)
 
-    def joints(self, draws: Indices, frequency_hz: Array, sin_theta: Array) -> list[Film]:
-        """Films of `draws` (joints, K), by joint."""
-        return [self.between(joint, frequency_hz, sin_theta) for joint in draws]
 
-    def over_pieces(self, draws: Indices, frequency_hz: Array, sin_theta: Array) -> Complex:
-        """Six numbers for each film of `draws` (joints, K), for as many pieces of 8 angles each: (6 joints, K, 8). They
-        vary slowly over angle; `films_of_pieces` makes films of them again."""
-        numbers = np.empty((len(draws), 6, *sin_theta.shape), dtype=np.complex128)
-        for place, film in enumerate(self.joints(draws, frequency_hz, sin_theta)):
-            assert film.changes is not None
-            for number, values in enumerate((film.through, film.back, film.around, *film.changes)):
-                numbers[place, number] = values
-        return numbers.reshape(-1, *sin_theta.shape)
-
-
-def films_of_pieces(known: Complex) -> list[Film]:
-    """Films by joint, from their numbers (6 joints, K, 8)."""
-    return [
-        Film(through=six[0], back=six[1], around=six[2], changes=(six[3], six[4], six[5]))
-        for six in known.reshape(-1, 6, *known.shape[1:])
-    ]
-
-
-def alike(what: Indices, frequency_hz: Array, sin_theta: Array) -> tuple[Indices, Indices]:
-    """Pieces (P,) of equal depth that ask the same of the same thing, by its number `what` (P,), at a frequency (P, 1)
-    and 8 angles (P, 8): the first of each, and which of these each one is (P,)."""
-    key = _BEYOND_HZ * what + frequency_hz[:, 0] + 1j * sin_theta[:, 0]
-    _, first, which = np.unique(key, return_index=True, return_inverse=True)
-    return first, which
-
-
-def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Array) -> Film:
+def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Film:
     return uneven_film(
         air=air, thickness_m=film_m, variation=FILM_VARIATION, frequency_hz=frequency_hz, sin_theta=sin_theta
     )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.operators import Operator, amplitudes, apply_samples, coarse_error, decibels, power
-from sheetmargin_service.acoustics.trapped_air import Film
+from sheetmargin_service.acoustics.operators import Operator, apply_samples, decibels, power
+from sheetmargin_service.acoustics.poles import Poles, find_poles, put_back, take_out
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights, films_of_pieces
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, FILM_VARIATION, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
@@ -24,23 +25,17 @@ from sheetmargin_service.prediction.principles.ultrasonic.responses import (
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
-Through = Callable[[SheetModel, Indices, list[Film], Array, Array], Complex]
-"""Transmission of a model's branches (K,), with the films of their joints, at frequencies and sines: on its grid or for
-pieces."""
+Through = Callable[[SheetModel, Indices, Array, Complex], Complex]
+"""Transmission of a model's branches (K,), at frequencies and sines: on its grid, or picked."""
 
 PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 """Share of the beam's spot in which two partly bonded sheets touch, three branches alike (illustrative)."""
 ONE = np.ones((1, 1))
 AIR_BELIEF = 0.2
 """How far a tighter and a looser distribution of the trapped air are believed, each (a choice, stated)."""
-SMOOTH = 0.003
-SMOOTH_AT_SETTING = 0.01
-SMOOTH_TO_SEARCH = 0.03
-"""`coarse_error` up to which a response counts as smooth over angle: within 0.1 dB at its worst setting, with few
-exceptions (measured); the same at a single setting; and within 1 dB, for a search."""
-LEFT, LEFT_ROUGHLY = 5e-3, 1e-2
-"""Share of a level that a piece of a panel may leave unresolved where a response is not smooth; and for a single
-setting or a search, whose levels then move by less than 0.03 dB (measured; by 0.4 dB at 3e-2)."""
+UNEVEN_NODES, UNEVEN_NODES_TO_SEARCH = 5, 1
+"""Films of a Gauss-Hermite mean over the spot where two sheets have poles near the path of integration; a search looks
+at the middle one alone."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
 
@@ -64,20 +59,14 @@ class Branches:
 
 @dataclass(frozen=True, kw_only=True)
 class Path:
-    """A pair as it is needed before one sheet: over its band or at the band's centre alone.
-
-    `smooth`: the sheet's response is resolved by the operator's own nodes.
-    """
+    """A pair as it is needed before one sheet: over its band or at the band's centre alone."""
 
     operator: Operator
-    floor_db: float
     face_radius_mm: float
-    smooth: bool
 
     def at_setting(self, setting: int) -> Path:
         """The same at one setting alone."""
-        s, o = slice(setting, setting + 1), self.operator
-        return replace(self, operator=replace(o, coarse=o.coarse[..., s], fine=o.fine[..., s], weight=o.weight[..., s]))
+        return replace(self, operator=self.operator.at_setting(setting))
 
     def cover(self, overlap_mm: float | None) -> float:
         """Share of the spot, as large as the faces, that a centred strip of the overlap's width covers."""
@@ -91,17 +80,17 @@ class Path:
 class Levels:
     """One sheet, in all its `survey_cases`, before some pairs: N settings, those of all `paths` one after another.
 
-    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `limit`:
-    `coarse_error` up to which a pile's response counts as resolved; `left`: what a piece of a panel may leave where it
-    is not.
+    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `poles` are those of
+    one ply in all cases and at all frequencies (C, 1, F), `resonant` (F,) where some case has one.
     """
 
     model: SheetModel
     films: Films
     paths: tuple[Path, ...]
+    poles: Poles
+    resonant: NDArray[np.bool_]
     every_film: int = 1
-    limit: float = SMOOTH
-    left: float = LEFT
+    uneven_nodes: int = UNEVEN_NODES
 
     @property
     def sheet(self) -> Sheet:
@@ -109,19 +98,17 @@ class Levels:
 
     def searching(self) -> Levels:
         """The same, a little rougher, where only a search looks: with every second film."""
-        return replace(self, every_film=2, limit=SMOOTH_TO_SEARCH, left=LEFT_ROUGHLY)
+        return replace(self, every_film=2, uneven_nodes=UNEVEN_NODES_TO_SEARCH)
 
     def at_settings(self, settings: Sequence[tuple[int, int]]) -> Levels:
         """The same at some settings alone, each given as a path and its own setting: one path for each of them."""
-        lines = list(self._lines())
-        which = np.concatenate([lines[path] for path, _ in settings])
+        which = np.concatenate([self._lines[path] for path, _ in settings])
         return replace(
             self,
             model=self.model.at_frequencies(which),
             films=self.films.at_frequencies(which),
             paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
-            limit=SMOOTH_AT_SETTING,
-            left=LEFT_ROUGHLY,
+            resonant=self.resonant[which],
         )
 
     def single(self) -> Branches:
@@ -148,7 +135,7 @@ class Levels:
     def over_films(self, cases: int) -> Array:
         """Attenuation in dB (C, K, N) of two sheets with each of the K films of `FILM_M` between them, first cases."""
         every = np.arange(len(FILM_M))[None, :]
-        return self._branches(self._through(self.model.first(cases), _pile, every), ONE).attenuation_db
+        return self._branches(self._with_films(self.model.first(cases), every), ONE).attenuation_db
 
     def _second(self, model: SheetModel) -> tuple[list[Complex], Array]:
         plies = self.sheet.plies + 1
@@ -159,8 +146,7 @@ class Levels:
                 return self._bonded(model, plies), ONE
             case "water-film":
                 weights = np.full((1, len(WATER_M)), 1.0 / len(WATER_M))
-                wet = self._through(model, lambda m, k, _, f, s: m.wet(WATER_M[k], f, s), _no_joint(len(WATER_M)))
-                return wet, weights
+                return self._through(model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M)), weights
             case "partial":
                 apart, weights = self._pile(model, plies)
                 mixed = [
@@ -170,67 +156,88 @@ class Levels:
                 return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
-        return self._through(model, lambda m, _k, _b, f, s: m.bonded(plies, f, s), _no_joint(1))
+        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1)
 
     def _pile(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
-        draws, weights = _no_joint(1), ONE
-        if plies > 1:
-            index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
-            draws = index[None, :]
+        if plies == 1:
+            return self._of_one(model), ONE
+        index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
+        draws = index[None, :]
         if plies > 2:
             draws = draw_films(index, weights[0], joints=plies - 1)
             weights = np.full((1, DRAWS), 1.0 / DRAWS)
-        return self._through(model, _pile, draws), weights
+        return self._with_films(model, draws), weights
 
-    def _lines(self) -> Iterator[Indices]:
+    @cached_property
+    def _lines(self) -> list[Indices]:
         """The places of each path's frequencies among all of them."""
-        first = 0
-        for path in self.paths:
-            count = len(path.operator.frequency_hz)
-            yield np.arange(first, first + count)
-            first += count
+        counts = [len(path.operator.frequency_hz) for path in self.paths]
+        return np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1])
 
-    def _through(self, model: SheetModel, transmission: Through, draws: Indices) -> list[Complex]:
-        """Amplitudes (C, K, F, N) by path, with films `draws` (joints, K); F the path's frequencies, N its settings."""
-        at = self.films.frequency_hz[:, None], self.films.sin_theta
-        samples = transmission(model, np.arange(draws.shape[1]), self.films.joints(draws, *at), *at)
-        return [
-            self._before(path, model, transmission, draws, samples[:, :, lines[0] : lines[-1] + 1])
-            for path, lines in zip(self.paths, self._lines(), strict=True)
-        ]
+    def _of_one(self, model: SheetModel) -> list[Complex]:
+        """Amplitudes (C, 1, F, N) of one ply by path."""
+        samples = model.transmission(self.films.frequency_hz[:, None], self.films.sin_theta)
+        poles = self.poles.some(self.poles.row < len(model.cases) * samples.shape[2])
+        return self._apply(samples, poles, np.arange(samples.shape[2]))
 
-    def _before(
-        self, path: Path, model: SheetModel, transmission: Through, draws: Indices, samples: Complex
-    ) -> Complex:
-        """From samples (C, K, F, 48) at the operator's own angles where they resolve a case, else resolved further."""
-        shape = samples.shape[:2]
-        samples = samples.reshape(-1, *samples.shape[2:])
-        operator, floor_db = path.operator, path.floor_db
-        amplitude = apply_samples(operator=operator, samples=samples)
-        open_cases = np.arange(len(samples))
-        if path.smooth:
-            error = coarse_error(operator=operator, samples=samples, amplitude=amplitude, floor_db=floor_db)
-            open_cases = np.flatnonzero(error >= self.limit)
+    def _with_films(self, model: SheetModel, draws: Indices) -> list[Complex]:
+        """Amplitudes (C, K, F, N) of plies with films `draws` (joints, K) between them, by path.
 
-        def pieces(place: tuple[Indices, ...], frequency: Array, sine: Array, known: Complex) -> Complex:
-            case, branch = np.unravel_index(open_cases[place[0]], shape)
-            return transmission(model.picked(case), branch, films_of_pieces(known), frequency, sine)
+        The mean over a film that varies within the spot is no rational function, and has no poles to be taken out. At
+        frequencies where a ply has some it is made of even films, each with the poles that two sheets have there.
+        """
+        samples = model.transmission_of_pile(
+            [self.films.between(joint) for joint in draws], self.films.frequency_hz[:, None], self.films.sin_theta
+        )
+        amplitudes = self._apply(samples, Poles.none(), np.arange(samples.shape[2]))
+        which = np.flatnonzero(self.resonant)
+        if not len(which):
+            return amplitudes
+        x, weights = np.polynomial.hermite_e.hermegauss(self.uneven_nodes if len(draws) == 1 else 1)
+        film_m = (FILM_M[draws][..., None] * (1.0 + FILM_VARIATION * x)).reshape(len(draws), -1)
+        resolved = self._through(
+            model.at_frequencies(which),
+            lambda m, k, f, s: m.transmission_of_flat_pile(film_m[:, k], f, s),
+            branches=film_m.shape[1],
+            which=which,
+        )
+        for lines, amplitude, found in zip(self._lines, amplitudes, resolved, strict=True):
+            by_film = found.reshape(*amplitude.shape[:2], len(x), *found.shape[2:])
+            amplitude[:, :, np.isin(lines, which)] = np.einsum("ckuln,u->ckln", by_film, weights / weights.sum())
+        return amplitudes
 
-        def smooth(place: tuple[Indices, ...], frequency: Array, sine: Array) -> Complex:
-            _, branch = np.unravel_index(open_cases[place[0]], shape)
-            return self.films.over_pieces(draws[:, branch], frequency, sine)
+    def _through(
+        self, model: SheetModel, through: Through, *, branches: int, which: Indices | None = None
+    ) -> list[Complex]:
+        """Amplitudes (C, K, F, N) by path of a transmission whose only singularities are poles, at the frequencies
+        `which` of all."""
+        which = np.arange(len(self.films.frequency_hz)) if which is None else which
+        frequency_hz = self.films.frequency_hz[which]
+        samples = through(model, np.arange(branches), frequency_hz[:, None], self.films.sin_theta)
+        return self._apply(samples, _poles_of(self.paths[0].operator, model, through, frequency_hz, samples), which)
 
-        if len(open_cases):
-            amplitude[open_cases] = amplitudes(
-                operator=operator,
-                samples=samples[open_cases],
-                pieces=pieces,
-                smooth=smooth,
-                floor_db=floor_db,
-                tolerance=self.left,
-            )
-        return amplitude.reshape(*shape, *amplitude.shape[1:])
+    def _apply(self, samples: Complex, poles: Poles, which: Indices) -> list[Complex]:
+        """Amplitudes (C, K, F, N) by path from samples (C, K, F, S) at the frequencies `which`, and poles by their row
+        of (C, K, F)."""
+        shape = samples.shape[:3]
+        contour = self.paths[0].operator.contour
+        if len(poles.row):
+            samples = take_out(contour=contour, samples=samples.reshape(-1, samples.shape[3]), poles=poles)
+            samples = samples.reshape(*shape, -1)
+        case, branch, line = np.unravel_index(poles.row, shape)
+        amplitudes = []
+        for path, lines in zip(self.paths, self._lines, strict=True):
+            own = np.flatnonzero((which >= lines[0]) & (which <= lines[-1]))
+            operator = path.operator.at_lines(which[own] - lines[0])
+            amplitude = apply_samples(operator=operator, samples=samples[:, :, own])
+            for place, one in enumerate(own):
+                here = np.flatnonzero(line == one)
+                if len(here):
+                    given = put_back(operator=operator, line=place, poles=poles.some(here))
+                    np.add.at(amplitude, (case[here], branch[here], place), given)
+            amplitudes.append(amplitude)
+        return amplitudes
 
     def _branches(self, amplitudes: Sequence[Complex], weights: Array) -> Branches:
         each = [
@@ -240,12 +247,21 @@ class Levels:
         return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
 
 
-def _pile(model: SheetModel, _: Indices, between: list[Film], frequency_hz: Array, sin_theta: Array) -> Complex:
-    return model.transmission_of_pile(between, frequency_hz, sin_theta)
+def _poles_of(
+    operator: Operator, model: SheetModel, through: Through, frequency_hz: Array, samples: Complex
+) -> Poles:
+    """Poles that matter of a transmission, by their row of its samples (C, K, F, S)."""
+    shape = samples.shape[:3]
+
+    def evaluate(row: Indices, theta: Complex) -> Complex:
+        case, branch, line = np.unravel_index(row, shape)
+        return through(model.picked(case), branch, frequency_hz[line, None], np.sin(theta))
+
+    return find_poles(contour=operator.contour, samples=samples.reshape(-1, samples.shape[3]), evaluate=evaluate)
 
 
-def _no_joint(branches: int) -> Indices:
-    return np.empty((0, branches), dtype=np.intp)
+def _of_one(model: SheetModel, _: Indices, frequency_hz: Array, sin_theta: Complex) -> Complex:
+    return model.transmission(frequency_hz, sin_theta)
 
 
 def levels_of(sheet: Sheet, pair: Pair) -> Levels:
@@ -254,36 +270,34 @@ def levels_of(sheet: Sheet, pair: Pair) -> Levels:
 
 
 def levels_before(sheet: Sheet, row: Row) -> Levels:
-    """The sheet before the pairs of a row. Its nominal case shows, for each of them, whether it is smooth over angle;
-    and over the band, where the centre alone then stands for it."""
+    """The sheet before the pairs of a row. Its nominal case shows, for each of them, whether it is even over the band:
+    the centre alone then stands for it."""
     model = SheetModel(sheet=sheet, air=row.air, cases=survey_cases(sheet))
     frequency_hz, sin_theta = row.frequency_hz, row.sin_theta
     samples = model.first(1).transmission(frequency_hz[:, None], sin_theta)[0, 0]
     paths, chosen = [], []
     for pair, lines in zip(row.pairs, row.lines, strict=True):
-        path, even = _path(pair, samples[lines])
-        paths.append(path)
+        even = _even(pair, samples[lines])
+        paths.append(
+            Path(operator=pair.centre if even else pair.operator, face_radius_mm=pair.parameters.face_radius_mm)
+        )
         chosen.append(lines[len(lines) // 2 :][:1] if even else lines)
     which = np.concatenate(chosen)
+    at, model = frequency_hz[which], model.known_at(frequency_hz[which, None], sin_theta)
+    samples = model.transmission(at[:, None], sin_theta)
+    poles = _poles_of(paths[0].operator, model, _of_one, at, samples)
     return Levels(
-        model=model.known_at(frequency_hz[which, None], sin_theta), films=row.films(which), paths=tuple(paths)
+        model=model,
+        films=row.films(which),
+        paths=tuple(paths),
+        poles=poles,
+        resonant=np.isin(np.arange(len(which)), poles.row % len(which)),
     )
 
 
-def _path(pair: Pair, samples: Complex) -> tuple[Path, bool]:
-    """The pair before a sheet of nominal response `samples` (F, 48) over the band; whether its centre is enough."""
-    operator, floor_db = pair.operator, -pair.parameters.bypass_db
-    amplitude = apply_samples(operator=operator, samples=samples)
-    error = coarse_error(operator=operator, samples=samples, amplitude=amplitude, floor_db=floor_db)
-    smooth = even = bool(error < SMOOTH)
-    if smooth:
-        at_centre = power(operator=pair.centre, amplitude=amplitude[len(samples) // 2, None])
-        difference = decibels(power(operator=operator, amplitude=amplitude)) - decibels(at_centre)
-        even = bool(np.max(np.abs(difference)) < EVEN_DB)
-    path = Path(
-        operator=pair.centre if even else operator,
-        floor_db=floor_db,
-        face_radius_mm=pair.parameters.face_radius_mm,
-        smooth=smooth,
-    )
-    return path, even
+def _even(pair: Pair, samples: Complex) -> bool:
+    """Whether the centre of a pair's band is enough before a sheet of nominal response `samples` (F, S) over it."""
+    amplitude = apply_samples(operator=pair.operator, samples=samples)
+    at_centre = power(operator=pair.centre, amplitude=amplitude[len(samples) // 2, None])
+    difference = decibels(power(operator=pair.operator, amplitude=amplitude)) - decibels(at_centre)
+    return bool(np.max(np.abs(difference)) < EVEN_DB)

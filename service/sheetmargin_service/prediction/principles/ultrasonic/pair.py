@@ -13,12 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m, humid_air
 from sheetmargin_service.acoustics.beam import open_path_coupling, open_path_db
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
-from sheetmargin_service.acoustics.standing_waves import bounce_operator, gate_share
+from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
 from sheetmargin_service.acoustics.store import OperatorStore
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 
 GAPS = 9
@@ -30,12 +31,15 @@ BAND_NODES = 3
 
 @dataclass(frozen=True, kw_only=True)
 class Pair:
-    """Emitter and receiver of one class in given air. G gaps, N settings (gap major, tilt minor)."""
+    """Emitter and receiver of one class in given air. G gaps, N settings (gap major, tilt minor).
+
+    `bounce` (N,): what one face hears of itself before a sheet midway that reflects all sound.
+    """
 
     parameters: UltrasonicParameters
     air: Air
     operator: Operator
-    bounce: Operator
+    bounce: Complex
 
     @property
     def wavenumber_per_m(self) -> float:
@@ -79,10 +83,8 @@ class Pair:
     @cached_property
     def rigid_bounce(self) -> Array:
         """Relative amplitude of the bounce between one face and a sheet midway that reflects all sound, (N,)."""
-        amplitude = np.abs(self.bounce.coarse.sum(axis=1))[0]
-        return np.asarray(
-            self.parameters.face_reflection * amplitude * self._per_setting(self._share(self.operator.gap_m))
-        )
+        share = self._per_setting(self._share(self.operator.gap_m))
+        return np.asarray(self.parameters.face_reflection * np.abs(self.bounce) * share)
 
     def _share(self, path_m: Array) -> Array:
         """Share of a bounce with a detour of `path_m` that the gate lets in."""
@@ -94,22 +96,13 @@ class Pair:
     @cached_property
     def centre(self) -> Operator:
         """The operator at the centre of the band alone."""
-        o, middle = self.operator, len(self.operator.frequency_hz) // 2
-        only = slice(middle, middle + 1)
-        return replace(
-            o,
-            frequency_hz=o.frequency_hz[only],
-            band_weight=np.ones(1),
-            coarse=o.coarse[only],
-            fine=o.fine[only],
-            weight=o.weight[only],
-        )
+        return self.operator.at_line(len(self.operator.frequency_hz) // 2)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """Pairs in the same air that are asked about a sheet together. Their frequencies (F,) stand one after another, and
-    so do their settings (N,)."""
+    """Pairs in the same air, with one path of integration, that are asked about a sheet together. Their frequencies (F,)
+    stand one after another, and so do their settings (N,)."""
 
     pairs: tuple[Pair, ...]
 
@@ -134,7 +127,7 @@ class Row:
         return np.array([lines[len(lines) // 2] for lines in self.lines])
 
     @cached_property
-    def sin_theta(self) -> Array:
+    def sin_theta(self) -> Complex:
         return self.pairs[0].operator.sin_theta
 
     @cached_property
@@ -208,8 +201,8 @@ def _compute(
     tilt_deg: tuple[float, ...],
     *,
     make: Callable[..., Operator] = _made,
-) -> tuple[Operator, Operator]:
-    """Operators of transmission over the band, and of bounces at its centre, in air of 20 degrees C and 50 %.
+) -> tuple[Operator, Complex]:
+    """The operator of transmission over the band, and bounces at its centre, in air of 20 degrees C and 50 %.
 
     A few degrees change the wavelength by a per cent or so: the same as moving within the class's own band.
     """
@@ -225,14 +218,8 @@ def _compute(
         tilt_rad=tilt_rad,
         sound_speed_m_per_s=speed,
     )
-    bounce = make(
-        bounce_operator,
-        radius_m=radius_m,
-        frequency_hz=np.array([frequency_hz]),
-        band_weight=np.ones(1),
-        gap_m=gap_m,
-        tilt_rad=tilt_rad,
-        sound_speed_m_per_s=speed,
+    bounce = mirror_bounce(
+        radius_m=radius_m, frequency_hz=frequency_hz, gap_m=gap_m, tilt_rad=tilt_rad, sound_speed_m_per_s=speed
     )
     return through, bounce
 

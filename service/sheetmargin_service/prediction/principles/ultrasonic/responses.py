@@ -18,11 +18,10 @@ from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
-from sheetmargin_service.acoustics.trapped_air import Film, double_response, double_transmission
+from sheetmargin_service.acoustics.trapped_air import Film, double_response, double_transmission, flat_film
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import alike
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -68,7 +67,7 @@ class Usual:
     """Response of one ply and the factor of the air that it takes the place of, (C, 1, F, S), at the angles `sin_theta`
     (S,), which are known by identity."""
 
-    sin_theta: Array
+    sin_theta: Complex
     ply: AnyResponse
     displaced: Complex
 
@@ -81,8 +80,8 @@ class Usual:
 class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
-    On a grid: `frequency_hz` (F, 1), `sin_theta` (S,) or (C, K, F, S); results (C, K, F, S) with K branches (films,
-    draws), 1 where there is but one. For pieces (see `picked`): frequency (P, 1), sine (P, 8), K = P; results (P, 8).
+    On a grid: `frequency_hz` (F, 1), `sin_theta` (S,); results (C, K, F, S) with K branches (films, draws), 1 where
+    there is but one. Picked (see `picked`): frequency (P, 1), sine (P, 3), K = P; results (P, 3).
     """
 
     sheet: Sheet
@@ -91,7 +90,7 @@ class SheetModel:
     usual: Usual | None = None
     pick: Indices | None = None
 
-    def known_at(self, frequency_hz: Array, sin_theta: Array) -> SheetModel:
+    def known_at(self, frequency_hz: Array, sin_theta: Complex) -> SheetModel:
         """The same with the response of one ply computed, once, where every sheet is asked for it."""
         ply = self.ply(frequency_hz, sin_theta)
         displaced = self._displaced(1, frequency_hz, sin_theta)
@@ -108,7 +107,7 @@ class SheetModel:
         return replace(self, usual=usual)
 
     def picked(self, case: Indices) -> SheetModel:
-        """The same for P pieces, each of one case."""
+        """The same for P places, each of one case."""
         return replace(self, pick=case)
 
     def _by_case(self, values: NDArray[Number]) -> NDArray[Number]:
@@ -141,7 +140,7 @@ class SheetModel:
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
 
-    def _stack(self, layers: Sequence[Layer], frequency_hz: Array, sin_theta: Array) -> AnyResponse:
+    def _stack(self, layers: Sequence[Layer], frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
         if len(layers) == 1 and isinstance(layers[0], ElasticPlate):
             return plate_response(plate=layers[0], air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
         return stack_response(
@@ -151,7 +150,7 @@ class SheetModel:
     def _layers(self) -> list[Layer]:
         return [self._layer(layer) for layer in self.sheet.layers]
 
-    def ply(self, frequency_hz: Array, sin_theta: Array) -> AnyResponse:
+    def ply(self, frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
         """One ply, from face to face; where air can pass it, the pores or holes beside the moving frame."""
         if self.usual is not None and sin_theta is self.usual.sin_theta:
             return self.usual.ply
@@ -209,18 +208,18 @@ class SheetModel:
             thermal_length_ratio=1.0,
         )
 
-    def transmission(self, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def transmission(self, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of one ply with the air it displaces."""
         one = self.ply(frequency_hz, sin_theta)
         return np.asarray(one.transmission * self._displaced(1, frequency_hz, sin_theta), dtype=np.complex128)
 
-    def transmission_of_pile(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Array) -> Complex:
+    def transmission_of_pile(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of plies one on another, face to back, with films `between` them, each in K branches, and the
         air they displace; without films that is one ply. In piles of three and more the films' resonances are not
         averaged over the spot: that is left to the draws."""
         if not between:
             return self.transmission(frequency_hz, sin_theta)
-        one, sheets = self._plies(len(between) + 1, frequency_hz, sin_theta)
+        one, sheets = self.ply(frequency_hz, sin_theta), self._displaced(len(between) + 1, frequency_hz, sin_theta)
         if len(between) == 1:
             two = double_transmission(first=one, second=one, film=between[0], factor=sheets)
             return np.asarray(two, dtype=np.complex128)
@@ -229,16 +228,13 @@ class SheetModel:
             whole = double_response(first=whole, second=one, film=film)
         return np.asarray(whole.transmission * sheets)
 
-    def _plies(self, count: int, frequency_hz: Array, sin_theta: Array) -> tuple[AnyResponse, Complex]:
-        """One of some plies, and the factor of the air that all of them take the place of; of pieces, those that differ
-        by their films alone are computed once."""
-        if self.pick is None:
-            return self.ply(frequency_hz, sin_theta), self._displaced(count, frequency_hz, sin_theta)
-        first, which = alike(self.pick, frequency_hz, sin_theta)
-        model, at_pieces = self.picked(self.pick[first]), (frequency_hz[first], sin_theta[first])
-        return _some(model.ply(*at_pieces), which), model._displaced(count, *at_pieces)[which]
+    def transmission_of_flat_pile(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
+        """The same with even films of thickness `film_m` (joints, K)."""
+        at = {"air": self.air, "frequency_hz": frequency_hz, "sin_theta": sin_theta}
+        between = [flat_film(thickness_m=self._by_branch(joint), **at) for joint in film_m]
+        return self.transmission_of_pile(between, frequency_hz, sin_theta)
 
-    def bonded(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def bonded(self, plies: int, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
         whole: AnyResponse
         if self._permeable(self._layers()) is None:
@@ -249,7 +245,7 @@ class SheetModel:
             )
         return np.asarray(whole.transmission) * self._displaced(plies, frequency_hz, sin_theta)
 
-    def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of two sheets with films of water (K,) between them."""
         thickness = self._by_branch(water_m)
         water = FluidLayer(
@@ -262,13 +258,13 @@ class SheetModel:
         sheets = self._displaced(2, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * sheets * self._factor(thickness, frequency_hz, sin_theta)
 
-    def _displaced(self, plies: int, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def _displaced(self, plies: int, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Factor of the air that some plies take the place of."""
         if self.usual is not None and sin_theta is self.usual.sin_theta:
             return self.usual.displaced**plies
         return self._factor(plies * self.thickness_m, frequency_hz, sin_theta)
 
-    def _factor(self, thickness_m: Array, frequency_hz: Array, sin_theta: Array) -> Complex:
+    def _factor(self, thickness_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
         return displaced_air(
             frequency_hz=frequency_hz,
             sin_theta=sin_theta,
