@@ -112,8 +112,18 @@ def test_open_path_falls_with_divergence_and_absorption() -> None:
 
 
 def test_taper_leaves_the_steep_and_drops_the_grazing() -> None:
-    taper = grazing_taper(np.radians([0.0, 70.0, 77.5, 85.0, 90.0]))
-    np.testing.assert_allclose(taper, [1.0, 1.0, 0.5, 0.0, 0.0], atol=1e-12)
+    """Abramowitz and Stegun, tables of chapter 7: erfc(5/3)/2 = 0.0092, erfc(10/3)/2 = 1.2e-6."""
+    taper = grazing_taper(np.radians([0.0, 65.0, 70.0, 75.0, 80.0, 88.0]))
+    np.testing.assert_allclose(taper, [1.0, 1.0 - 1.2e-6, 0.9908, 0.5, 0.0092, 0.0], atol=1e-4)
+    assert 0.0 < taper[-1] < 1e-9
+
+
+def test_taper_goes_on_off_the_real_angles() -> None:
+    """Cauchy and Riemann: the slope along either axis is the same."""
+    at, step = np.radians([60.0, 74.0, 80.0]) + 0.03j, 1e-6
+    along = (grazing_taper(at + step) - grazing_taper(at - step)) / (2.0 * step)
+    across = (grazing_taper(at + 1j * step) - grazing_taper(at - 1j * step)) / (2j * step)
+    np.testing.assert_allclose(along, across, rtol=1e-6, atol=1e-9)
 
 
 def test_a_face_may_be_too_small_or_too_near() -> None:

@@ -7,8 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin_service.acoustics.air import humid_air
-from sheetmargin_service.acoustics.legendre import gauss_nodes
-from sheetmargin_service.acoustics.panels import FINE_HALF_RAD, PANEL_NODES, halving
 from sheetmargin_service.acoustics.response import Response
 from sheetmargin_service.acoustics.trapped_air import double_transmission
 from sheetmargin_service.materials.library import load_library
@@ -18,9 +16,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.films import (
     FILM_M,
     LOOSE_FACTOR,
     Films,
-    alike,
     film_weights,
-    films_of_pieces,
     share_below,
 )
 
@@ -126,29 +122,18 @@ def parts(film):
 
 def test_the_thinnest_film_is_as_good_as_not_there():
     films = films_at(SINES)
-    usual = films.between(np.arange(len(FILM_M)), FREQUENCY_HZ, films.sin_theta)
+    usual = films.between(np.arange(len(FILM_M)))
     assert usual.through.shape == (len(FILM_M), 1, len(SINES))
     assert usual.through[0] == pytest.approx(np.ones((1, len(SINES))), abs=0.02)
     assert usual.back[0] == pytest.approx(np.zeros((1, len(SINES))), abs=0.02)
     assert usual.around[0] == pytest.approx(-np.ones((1, len(SINES))), abs=0.02)
 
 
-def test_films_for_pieces_are_those_of_the_grid():
-    films = films_at(SINES)
-    index = np.array([3, 20, 30])
-    usual = films.between(index, FREQUENCY_HZ, films.sin_theta)
-    piece = films.between(index, np.full((3, 1), 200e3), np.tile(SINES, (3, 1)))
-    for of_grid, of_piece in zip(parts(usual), parts(piece), strict=True):
-        assert of_piece == pytest.approx(of_grid[:, 0], rel=1e-12)
-
-
 def test_some_frequencies_are_a_part_of_the_table():
     films = Films(air=humid_air(), frequency_hz=np.array([180e3, 200e3, 220e3]), sin_theta=SINES)
     some, index = films.at_frequencies(np.array([1])), np.array([3, 20])
     alone = films_at(SINES)
-    for part, own in zip(
-        parts(some.between(index, FREQUENCY_HZ, SINES)), parts(alone.between(index, FREQUENCY_HZ, SINES)), strict=True
-    ):
+    for part, own in zip(parts(some.between(index)), parts(alone.between(index)), strict=True):
         assert part == pytest.approx(own, rel=1e-12)
 
 
@@ -164,42 +149,14 @@ def test_a_film_of_half_a_wavelength_that_varies_within_the_spot_does_not_open_a
         transmission=np.array([[[1.0 / (1.0 + ratio)]]]),
         reflection=np.array([[[ratio / (1.0 + ratio)]]]),
     )
-    two = double_transmission(first=sheet, second=sheet, film=films.between(index, FREQUENCY_HZ, films.sin_theta))
+    two = double_transmission(first=sheet, second=sheet, film=films.between(index))
     level = 20.0 * np.log10(np.abs(two[:, 0, 0]))
     single = 20.0 * np.log10(abs(1.0 / (1.0 + ratio)))
     assert np.all(level < single - 25.0)
 
 
-def test_pieces_that_ask_the_same_are_computed_once_and_told_apart_by_what_they_ask():
-    what = np.array([3, 5, 3, 3, 5])
-    frequency = np.array([2e5, 2e5, 2e5, 3e5, 2e5])[:, None]
-    sine = np.outer([0.1, 0.1, 0.1, 0.1, 0.2], np.linspace(1.0, 1.5, 8))
-    first, which = alike(what, frequency, sine)
-    assert sorted(first.tolist()) == [0, 1, 3, 4]
-    assert np.array_equal(what[first][which], what)
-    assert np.array_equal(frequency[first][which], frequency)
-    assert np.array_equal(sine[first][which], sine)
-
-
-@pytest.mark.parametrize("frequency_hz", [75e3, 400e3])
-@pytest.mark.parametrize("panel", [0, 16, 31])
-def test_films_in_pieces_of_a_panel_are_those_interpolated_from_it(frequency_hz, panel):
-    """Down to pieces of 3e-4 degrees, to either side, against films computed there."""
-    films, count = films_at(np.zeros(1)), len(FILM_M)
-    draws, frequency = np.arange(count)[None, :], np.full((count, 1), frequency_hz)
-    x, _ = gauss_nodes(PANEL_NODES)
-
-    def computed(middle, half):
-        sine = np.sin((2.0 * panel + 1.0 + middle + half * x) * FINE_HALF_RAD)
-        return films.over_pieces(draws, frequency, np.tile(sine, (count, 1)))
-
-    middle, half = 0.0, 1.0
-    known = computed(middle, half)
-    for depth in range(13):
-        half *= 0.5
-        left, right = np.split(known @ halving(), 2, axis=-1)
-        known, middle = (left, middle - half) if depth % 2 else (right, middle + half)
-        size = np.max(np.abs(known), axis=(0, 2), keepdims=True)
-        assert np.max(np.abs(known - computed(middle, half)) / size) < 1e-6
-    for film, six in zip(parts(films_of_pieces(known)[0]), known, strict=True):
-        np.testing.assert_array_equal(film, six)
+@pytest.mark.parametrize("index", [[7], [3, 4, 5], [2, 4, 6], [1, 2, 9]])
+def test_films_are_told_by_their_place(index):
+    films = films_at(SINES)
+    for some, every in zip(parts(films.between(np.array(index))), parts(films.table), strict=True):
+        np.testing.assert_array_equal(some, every[index])

@@ -30,8 +30,9 @@ SHEETS = {
     "metal": sheet("aluminium", thickness_um=500),
     "steel": sheet("steel", thickness_um=1000),
     "glass": sheet("glass", thickness_um=2000),
+    "thin glass": sheet("glass", thickness_um=1000),
+    "wafer": sheet("silicon", thickness_um=300),
 }
-NONE = np.empty((0, 1), dtype=np.intp)
 
 
 @cache
@@ -68,8 +69,9 @@ def lamb_splits(a_sheet, frequency_hz, air):
     )
 
 
-def quadrature_db(class_id, name, setting, draws):
-    """The same sheet through the same beam, nine frequencies over the band, the angle integrated adaptively."""
+def quadrature_db(class_id, name, setting, film_m):
+    """The same sheet, or two on a film that varies, through the same beam: nine frequencies over the band, the real
+    angles integrated adaptively, the film by adding up even ones."""
     b, a_sheet = made(class_id), SHEETS[name]
     p, look = b.parameters, levels(class_id, name)
     model = replace(look.model.first(1), usual=None)
@@ -80,7 +82,7 @@ def quadrature_db(class_id, name, setting, draws):
     ):
         received = integrate(
             kernel=kernel(f, 1e-3 * p.face_radius_mm, 1e-3 * b.pair.gap_mm[setting], b.pair.tilt_deg[setting]),
-            transmission=lambda theta, f=f: at_angles(model, look.films, draws, f, theta),
+            transmission=lambda theta, f=f: at_angles(model, film_m, f, theta),
             splits=lamb_splits(a_sheet, f, b.pair.air),
             tolerance=1e-3 * 10.0 ** (-0.05 * p.bypass_db),
         )
@@ -111,29 +113,41 @@ CASES = [
 
 @pytest.mark.parametrize(("class_id", "name"), CASES)
 def test_levels_meet_converged_quadrature(class_id, name):
-    """One sheet, and two with the median film, square on at the least gap and tilted at a wide one: 0.1 dB; at most
-    0.06 dB are measured here, and 0.03 dB for plates and metals."""
+    """One sheet, and two with the median film, square on at the least gap and tilted at a wide one. One sheet 0.1 dB;
+    at most 0.012 dB are measured here. Two 0.4 dB, which is what a film taken as linear in its thickness leaves of
+    adding up even ones: at most 0.3 dB here, in light film, and 0.001 dB for metals."""
     floor_db = made(class_id).parameters.bypass_db
     index, weight = film_weights(SHEETS[name].trapped_air)
     median = int(np.searchsorted(np.cumsum(weight[0]), 0.5))
     one = levels(class_id, name).single().attenuation_db[0, 0]
     two = levels(class_id, name).double(1).attenuation_db[0, median]
     for setting in (0, 67):
-        wanted = quadrature_db(class_id, name, setting, NONE)
+        wanted = quadrature_db(class_id, name, setting, None)
         assert deviation_db(one[setting], wanted, floor_db) < 0.1
-        wanted = quadrature_db(class_id, name, setting, np.array([[index[median]]]))
-        assert deviation_db(two[setting], wanted, floor_db) < 0.1
+        wanted = quadrature_db(class_id, name, setting, FILM_M[index[median]])
+        assert deviation_db(two[setting], wanted, floor_db) < 0.4
 
 
 @pytest.mark.parametrize("films", [(10, 12), (14, 16), (18, 20)], ids=["below", "at", "above"])
 def test_two_sheets_on_the_resonance_of_their_film_meet_converged_quadrature(films):
-    """Paper at 180 kHz with films about the 2 um of its resonance: 0.2 dB; at most 0.15 dB measured, with the centre
-    of the band standing for the band."""
+    """Paper at 180 kHz with films about the 2 um of its resonance: 0.4 dB; at most 0.36 dB measured, with the centre of
+    the band standing for the band and the film linear in its thickness."""
     assert len(levels("ultrasonic-180k", "paper").paths[0].operator.frequency_hz) == 1
     over = levels("ultrasonic-180k", "paper").over_films(1)[0]
     for film in films:
-        wanted = quadrature_db("ultrasonic-180k", "paper", 67, np.array([[film]]))
-        assert abs(over[film, 67] - wanted) < 0.2
+        wanted = quadrature_db("ultrasonic-180k", "paper", 67, FILM_M[film])
+        assert abs(over[film, 67] - wanted) < 0.4
+
+
+@pytest.mark.parametrize(("class_id", "name"), [("ultrasonic-180k", "wafer"), ("ultrasonic-300k", "thin glass")])
+@pytest.mark.parametrize("tilt", [1, 3, 4, 6], ids=lambda place: f"{5 * place} degrees")
+def test_films_of_two_plates_near_their_coincidences(class_id, name, tilt):
+    """Silicon and glass at 5 to 30 degrees, films of 5 um to a millimetre added up: 0.2 dB; at most 0.13 dB measured.
+    On the real axis, where a coincidence makes the film anything but linear, it were up to 6 dB."""
+    over, setting = levels(class_id, name).over_films(1)[0], 40 + tilt
+    for film in (16, 21, 38):
+        wanted = quadrature_db(class_id, name, setting, FILM_M[film])
+        assert deviation_db(over[film, setting], wanted, made(class_id).parameters.bypass_db) < 0.2
 
 
 def test_a_search_is_rougher_by_less_than_a_decibel():
@@ -146,13 +160,6 @@ def test_a_search_is_rougher_by_less_than_a_decibel():
         b = rough.attenuation_db[0, np.searchsorted(searched, shared)]
         heard = a < made(class_id).parameters.bypass_db
         assert np.max(np.abs(a - b)[heard]) < 1.0
-
-
-def test_smooth_sheets_are_told_from_those_with_sharp_coincidences():
-    assert levels("ultrasonic-180k", "paper").paths[0].smooth
-    assert levels("ultrasonic-180k", "film").paths[0].smooth
-    assert not levels("ultrasonic-180k", "steel").paths[0].smooth
-    assert not levels("ultrasonic-180k", "card").paths[0].smooth
 
 
 def test_one_setting_is_that_of_all():

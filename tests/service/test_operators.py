@@ -10,23 +10,17 @@ import pytest
 from numpy.typing import ArrayLike, NDArray
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.beam import open_path_coupling
-from sheetmargin_service.acoustics.fluid import fluid_response
 from sheetmargin_service.acoustics.operators import (
     Operator,
-    amplitudes,
     apply_samples,
     displaced_air,
     gaussian_band,
     level_db,
     transmission_operator,
 )
-from sheetmargin_service.acoustics.panels import coarse_theta
 from sheetmargin_service.acoustics.plate import ElasticPlate, limp_response, plate_from_speeds, plate_response
-from sheetmargin_service.acoustics.trapped_air import (
-    double_transmission,
-    even_film,
-    film_layer,
-)
+from sheetmargin_service.acoustics.poles import find_poles, find_poles_of_halves, put_back, take_out
+from sheetmargin_service.acoustics.trapped_air import double_halves, double_transmission, even_film, film_response
 from support.quadrature import Beam, integrate, lamb_angles
 
 AIR = humid_air()
@@ -67,12 +61,17 @@ class RandomSheet:
     speeds: tuple[float, float] | None
 
     def transmission(self, frequency_hz: Array, sin_theta: Array) -> NDArray[np.complex128]:
-        one = plate_response(plate=self.plate, air=AIR, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        at = {"air": AIR, "frequency_hz": frequency_hz, "sin_theta": sin_theta}
+        one = plate_response(plate=self.plate, **at)
         if self.film_m is None:
             return np.asarray(one.transmission)
-        layer = film_layer(air=AIR, thickness_m=self.film_m, frequency_hz=frequency_hz)
-        film = fluid_response(layer=layer, air=AIR, frequency_hz=frequency_hz, sin_theta=sin_theta)
-        return np.asarray(double_transmission(first=one, second=one, film=even_film(film)))
+        film = even_film(film_response(thickness_m=self.film_m, **at))
+        return np.asarray(double_transmission(first=one, second=one, film=film))
+
+    def halves(self, frequency_hz: Array, sin_theta: Array) -> NDArray[np.complex128]:
+        at = {"air": AIR, "frequency_hz": frequency_hz, "sin_theta": sin_theta}
+        one, film = plate_response(plate=self.plate, **at), film_response(thickness_m=self.film_m, **at)
+        return np.stack(double_halves(first=one, second=one, film=film))
 
     def splits(self, frequency_hz: float) -> Array:
         if self.speeds is None:
@@ -84,6 +83,33 @@ class RandomSheet:
             shear_m_per_s=self.speeds[1],
             sound_speed_m_per_s=SPEED,
         )
+
+
+def through(operator: Operator, sheet: RandomSheet) -> NDArray[np.complex128]:
+    """Amplitudes (F, N) with the poles that matter; of two sheets by their halves."""
+    at, contour = (operator.frequency_hz[:, None], operator.sin_theta), operator.contour
+    samples = sheet.transmission(*at)
+
+    def evaluate(row: NDArray[np.intp], theta: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        return sheet.transmission(operator.frequency_hz[row], np.sin(theta))
+
+    def halves(row: NDArray[np.intp], theta: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        return sheet.halves(operator.frequency_hz[row], np.sin(theta))
+
+    if sheet.film_m is None:
+        poles = find_poles(contour=contour, samples=samples, evaluate=evaluate)
+    else:
+        poles = find_poles_of_halves(
+            contour=contour,
+            halves=sheet.halves(*at),
+            evaluate_halves=halves,
+            evaluate=evaluate,
+            span_rad=np.tile([[0.0], [1.2]], len(samples)),
+        )
+    received = apply_samples(operator=operator, samples=take_out(contour=contour, samples=samples, poles=poles))
+    for line in range(len(samples)):
+        received[line] += put_back(operator=operator, line=line, poles=poles.some(poles.row == line)).sum(axis=0)
+    return received
 
 
 def random_sheet(rng: np.random.Generator, index: int) -> RandomSheet:
@@ -156,35 +182,35 @@ def test_operator_agrees_with_adaptive_quadrature(setting: int) -> None:
         rougher = reference_db(operator=operator, kernels=coarse, sheet=sheet, tolerance=1e-7)
         reference = reference_db(operator=operator, kernels=fine, sheet=sheet, tolerance=1e-9)
         assert deviation_db(rougher, reference) < 0.02
-        (level,) = level_db(operator=operator, amplitude=amplitudes(operator=operator, response=sheet.transmission))
+        (level,) = level_db(operator=operator, amplitude=through(operator, sheet))
         assert deviation_db(level, reference) < 0.1
 
 
 def test_many_settings_and_cases_agree_with_each_alone() -> None:
-    """The search's shape: what one case or setting needs must not spoil another."""
-    rng = np.random.default_rng(7)
+    """The search's shape: case axes are kept, and no setting, case or frequency touches another."""
     gaps, tilts = [0.03, 0.045, 0.06], [0.0, 15.0, 35.0]
-    thickness = np.array([2e-5, 3e-4, 1e-3, 2.5e-3])
-    plate = plate_from_speeds(
-        thickness_m=thickness[:, None, None],
-        density_kg_m3=2700.0,
-        longitudinal_speed_m_per_s=6400.0,
-        shear_speed_m_per_s=3100.0,
-        loss_factor=rng.uniform(1e-3, 5e-3, (4, 1, 1)),
-    )
-
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        return np.asarray(plate_response(plate=plate, air=AIR, frequency_hz=frequency, sin_theta=sine).transmission)
-
+    mass = np.linspace(0.05, 2.0, 6).reshape(2, 3, 1, 1)
     together = make_operator(pair=PAIRS[2], gap_m=gaps, tilt_deg=tilts)
-    level = level_db(operator=together, amplitude=amplitudes(operator=together, response=response))
-    assert level.shape == (4, 9)
+
+    def response(operator: Operator, kg_m2: ArrayLike) -> NDArray[np.complex128]:
+        at = {"air": AIR, "frequency_hz": operator.frequency_hz[:, None], "sin_theta": operator.sin_theta}
+        return np.asarray(limp_response(mass_kg_m2=kg_m2, **at).transmission)
+
+    amplitude = apply_samples(operator=together, samples=response(together, mass))
+    assert amplitude.shape == (2, 3, 5, 9)
+    assert level_db(operator=together, amplitude=amplitude).shape == (2, 3, 9)
     for i, gap in enumerate(gaps):
         for j, tilt in enumerate(tilts):
             alone = make_operator(pair=PAIRS[2], gap_m=[gap], tilt_deg=[tilt])
-            amplitude = amplitudes(operator=alone, response=response, tolerance=1e-4)
-            expected = level_db(operator=alone, amplitude=amplitude)[:, 0]
-            assert np.max(deviation_db(level[:, 3 * i + j], expected)) < 0.05
+            expected = apply_samples(operator=alone, samples=response(alone, 0.05))
+            assert amplitude[0, 0, :, 3 * i + j] == pytest.approx(expected[:, 0], abs=1e-6)
+            part = together.at_setting(3 * i + j)
+            own = apply_samples(operator=part, samples=response(part, 0.05))
+            assert amplitude[0, 0, :, 3 * i + j] == pytest.approx(own[:, 0], rel=1e-12)
+    for line in range(5):
+        part = together.at_line(line)
+        own = apply_samples(operator=part, samples=response(part, mass))
+        assert amplitude[:, :, line] == pytest.approx(own[:, :, 0], rel=1e-12)
 
 
 @pytest.mark.parametrize("pair", PAIRS)
@@ -193,7 +219,7 @@ def test_no_sheet_is_the_open_path(pair: tuple[float, float], tilt_deg: float) -
     """T = 1 gives 1 whatever the tilt, but for what the grazing taper leaves to the bypass: 0.02 dB at 45 degrees."""
     radius = pair[1]
     operator = make_operator(pair=pair, gap_m=[3.0 * radius, 6.0 * radius, 10.0 * radius], tilt_deg=[tilt_deg])
-    received = apply_samples(operator=operator, samples=np.ones((5, 48), dtype=np.complex128))
+    received = apply_samples(operator=operator, samples=np.ones((5, len(operator.sin_theta)), dtype=np.complex128))
     assert np.max(np.abs(received - 1.0)) < 2.3e-3
 
 
@@ -203,10 +229,13 @@ def test_displaced_air_moves_the_faces_together(tilt_deg: float) -> None:
     pair, gap, thickness = PAIRS[2], 0.045, 7e-3
     operator = make_operator(pair=pair, gap_m=[gap], tilt_deg=[tilt_deg])
 
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        return displaced_air(frequency_hz=frequency, sin_theta=sine, thickness_m=thickness, sound_speed_m_per_s=SPEED)
-
-    received = amplitudes(operator=operator, response=response)[:, 0]
+    samples = displaced_air(
+        frequency_hz=operator.frequency_hz[:, None],
+        sin_theta=operator.sin_theta,
+        thickness_m=thickness,
+        sound_speed_m_per_s=SPEED,
+    )
+    received = apply_samples(operator=operator, samples=samples)[:, 0]
     wavenumber, tilt = 2.0 * np.pi * operator.frequency_hz / SPEED, np.radians(tilt_deg)
     moved = open_path_coupling(
         wavenumber_per_m=wavenumber,
@@ -216,104 +245,6 @@ def test_displaced_air_moves_the_faces_together(tilt_deg: float) -> None:
     )
     expected = moved / open_path_coupling(wavenumber_per_m=wavenumber, radius_m=pair[1], gap_m=gap)
     np.testing.assert_allclose(received, expected, atol=1e-3)
-
-
-def test_a_resonance_on_a_node_does_not_pass_for_the_level() -> None:
-    """A peak of T = 1, 1e-6 rad wide, right at a coarse node, above a background of -120 dB."""
-    operator = make_operator(pair=PAIRS[2], gap_m=[0.045], tilt_deg=[15.0], nodes=1)
-    node, width = coarse_theta()[20], 1e-6
-
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        distance = np.arcsin(sine) - node
-        return np.asarray(1e-6 + width / (width + 1j * distance) + 0.0j * frequency)
-
-    beam = Beam(
-        wavenumber_per_m=2.0 * np.pi * PAIRS[2][0] / SPEED, radius_m=PAIRS[2][1], gap_m=0.045, tilt_rad=np.radians(15.0)
-    )
-    reference = integrate(
-        kernel=beam.spline(1.0),
-        transmission=lambda theta: response(np.zeros(1), np.sin(theta)),
-        splits=np.array([node]),
-        tolerance=1e-9,
-    )
-    reference_level = 20.0 * np.log10(abs(reference))
-    (level,) = level_db(operator=operator, amplitude=amplitudes(operator=operator, response=response))
-    coarse = apply_samples(operator=operator, samples=response(operator.frequency_hz[:, None], operator.sin_theta))
-    assert deviation_db(level_db(operator=operator, amplitude=coarse), reference_level) > 20.0
-    assert deviation_db(level, reference_level) < 0.1
-
-
-def test_thin_paper_needs_no_more_than_the_coarse_nodes() -> None:
-    operator = make_operator(pair=PAIRS[1], gap_m=[0.04, 0.07], tilt_deg=[0.0, 25.0, 45.0])
-    calls = []
-
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        calls.append(sine.size)
-        return np.asarray(limp_response(mass_kg_m2=0.08, air=AIR, frequency_hz=frequency, sin_theta=sine).transmission)
-
-    level = level_db(operator=operator, amplitude=amplitudes(operator=operator, response=response))
-    assert calls == [48]
-    expected = level_db(operator=operator, amplitude=amplitudes(operator=operator, response=response, tolerance=1e-5))
-    assert np.max(deviation_db(level, expected)) < 0.02
-
-
-def test_samples_may_be_handed_in() -> None:
-    operator = make_operator(pair=PAIRS[3], gap_m=[0.03], tilt_deg=[0.0, 30.0])
-    sheet = random_sheet(np.random.default_rng(3), 0)
-    samples = sheet.transmission(operator.frequency_hz[:, None], operator.sin_theta)
-    handed = amplitudes(operator=operator, response=sheet.transmission, samples=samples)
-    np.testing.assert_array_equal(handed, amplitudes(operator=operator, response=sheet.transmission))
-
-
-def test_pieces_give_what_the_grid_gives() -> None:
-    """Only cases that the coarse grid leaves open are computed anew: not thin films, but one near half a wavelength."""
-    operator = make_operator(pair=PAIRS[3], gap_m=[0.02, 0.04], tilt_deg=[0.0, 20.0])
-    plate = ElasticPlate(
-        thickness_m=1e-4,
-        density_kg_m3=800.0,
-        c11_pa=4.5e9 + 4.5e8j,
-        c13_pa=0.0,
-        c33_pa=4.5e7 + 4.5e6j,
-        c55_pa=9e7 + 9e6j,
-    )
-    film_m = np.array([[1e-5, 3e-5], [1e-4, 6e-4]])
-    computed: list[tuple[int, ...]] = []
-
-    def double(film: Array, frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        one = plate_response(plate=plate, air=AIR, frequency_hz=frequency, sin_theta=sine)
-        layer = film_layer(air=AIR, thickness_m=film, frequency_hz=frequency)
-        between = fluid_response(layer=layer, air=AIR, frequency_hz=frequency, sin_theta=sine)
-        return np.asarray(double_transmission(first=one, second=one, film=even_film(between)))
-
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        return double(film_m[..., None, None], frequency, sine)
-
-    def pieces(
-        case: tuple[NDArray[np.intp], ...], frequency: Array, sine: Array, _: NDArray[np.complex128]
-    ) -> NDArray[np.complex128]:
-        computed.extend(zip(*(index.tolist() for index in case), strict=True))
-        return double(film_m[case][:, None], frequency, sine)
-
-    by_grid = amplitudes(operator=operator, response=response)
-    by_piece = amplitudes(operator=operator, response=response, pieces=pieces)
-    assert by_piece.shape == (2, 2, 5, 4)
-    np.testing.assert_allclose(by_piece, by_grid, rtol=1e-9, atol=1e-15)
-    assert (1, 1) in computed
-    assert not {(0, 0), (0, 1)} & set(computed)
-
-
-@pytest.mark.parametrize("cases", [(), (3,), (2, 3)])
-def test_case_axes_are_kept(cases: tuple[int, ...]) -> None:
-    operator = make_operator(pair=PAIRS[1], gap_m=[0.05, 0.08], tilt_deg=[0.0, 20.0, 40.0])
-    mass = np.linspace(0.05, 2.0, int(np.prod(cases))).reshape(*cases, 1, 1)
-
-    def response(frequency: Array, sine: Array) -> NDArray[np.complex128]:
-        limp = limp_response(mass_kg_m2=mass if cases else 0.05, air=AIR, frequency_hz=frequency, sin_theta=sine)
-        return np.asarray(limp.transmission)
-
-    amplitude = amplitudes(operator=operator, response=response)
-    assert amplitude.shape == (*cases, 5, 6)
-    assert level_db(operator=operator, amplitude=amplitude).shape == (*cases, 6)
 
 
 def test_silence_has_a_level() -> None:
@@ -341,6 +272,5 @@ def test_five_frequencies_carry_the_band() -> None:
         levels = []
         for nodes in (5, 15):
             operator = make_operator(pair=PAIRS[2], gap_m=[0.045], tilt_deg=[0.0, 15.0, 35.0], nodes=nodes)
-            amplitude = amplitudes(operator=operator, response=sheet.transmission)
-            levels.append(level_db(operator=operator, amplitude=amplitude))
+            levels.append(level_db(operator=operator, amplitude=through(operator, sheet)))
         assert np.max(deviation_db(*levels)) < 0.2

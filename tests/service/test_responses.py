@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin_service.acoustics.air import humid_air
-from sheetmargin_service.acoustics.trapped_air import double_transmission
+from sheetmargin_service.acoustics.trapped_air import double_transmission, flat_film, uneven_film
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
-from sheetmargin_service.materials.stiffness import VARIANTS
+from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
@@ -52,9 +52,13 @@ def one(a_sheet, cases=NOMINAL):
     return model(a_sheet, cases).transmission_of_pile([], FREQUENCY, SINES)
 
 
+def between(draws):
+    return [FILMS.between(joint) for joint in np.array(draws)]
+
+
 def two(a_sheet, film_um):
     nearest = np.argmin(np.abs(np.log(FILM_M / (1e-6 * film_um))))
-    return model(a_sheet).transmission_of_pile(FILMS.joints(np.array([[nearest]]), FREQUENCY, SINES), FREQUENCY, SINES)
+    return model(a_sheet).transmission_of_pile(between([[nearest]]), FREQUENCY, SINES)
 
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
@@ -83,7 +87,7 @@ def test_each_case_is_computed_with_its_own_numbers():
     assert len({complex(t) for t in together[:, 0, 0, 3]}) == len(cases)
 
 
-def test_pieces_are_points_of_the_grid():
+def test_picked_places_are_points_of_the_grid():
     made = model(CARD, survey_cases(CARD))
     grid = made.transmission_of_pile([], FREQUENCY, SINES)
     case = np.array([4, 0])
@@ -107,9 +111,9 @@ def test_more_mass_weakens_a_limp_sheet_by_the_mass_law():
 def test_a_pile_of_two_is_two_sheets_and_a_film():
     draws = np.array([[5, 15, 30]])
     made = model(PAPER)
-    quick = made.transmission_of_pile(FILMS.joints(draws, FREQUENCY, SINES), FREQUENCY, SINES)
+    quick = made.transmission_of_pile(between(draws), FREQUENCY, SINES)
     ply = made.ply(FREQUENCY, SINES)
-    whole = double_transmission(first=ply, second=ply, film=FILMS.between(draws[0], FREQUENCY, SINES))
+    whole = double_transmission(first=ply, second=ply, film=FILMS.between(draws[0]))
     displaced = 2e-6 * PAPER.thickness_um
     turn = np.exp(2j * np.pi * FREQUENCY / AIR.sound_speed_m_per_s * displaced * np.sqrt(1 - SINES**2))
     assert quick == pytest.approx(whole * turn, rel=1e-9)
@@ -118,16 +122,57 @@ def test_a_pile_of_two_is_two_sheets_and_a_film():
 def test_a_pile_of_three_reads_the_same_from_both_ends():
     """Reciprocity: films 8 and 20 between three sheets, in either order."""
     made = model(CARD)
-    forth = made.transmission_of_pile(FILMS.joints(np.array([[8], [20]]), FREQUENCY, SINES), FREQUENCY, SINES)
-    back = made.transmission_of_pile(FILMS.joints(np.array([[20], [8]]), FREQUENCY, SINES), FREQUENCY, SINES)
+    forth = made.transmission_of_pile(between([[8], [20]]), FREQUENCY, SINES)
+    back = made.transmission_of_pile(between([[20], [8]]), FREQUENCY, SINES)
     assert forth == pytest.approx(back, rel=1e-9)
+
+
+@pytest.mark.parametrize("joints", [1, 2])
+def test_a_flat_pile_is_one_with_films_that_hardly_vary(joints):
+    film_m = np.array([[4e-6, 60e-6], [20e-6, 8e-6]])[:joints]
+    films = [
+        uneven_film(air=AIR, thickness_m=f[:, None, None], variation=1e-6, frequency_hz=FREQUENCY, sin_theta=SINES)
+        for f in film_m
+    ]
+    made = model(CARD)
+    flat = made.transmission_of_flat_pile(film_m, FREQUENCY, SINES)
+    assert flat == pytest.approx(made.transmission_of_pile(films, FREQUENCY, SINES), rel=1e-6)
+
+
+@pytest.mark.parametrize("name", ["card", "label"])
+def test_the_halves_of_a_pair_share_its_poles(name):
+    """1/T2 is the product of the halves' reciprocals and something smooth: their product over T2 is the same for any
+    sheet, that of a film by itself."""
+    a_sheet = CARD if name == "card" else construction("label-paper")
+    film_m, made = np.array([5e-6, 90e-6]), model(a_sheet)
+    angles = np.sin(np.linspace(0.0, 0.7, 40) + 0.03j)
+    first, second = made.halves_of_flat_pair(film_m, FREQUENCY, angles)
+    rest = made.transmission_of_flat_pile(film_m[None], FREQUENCY, angles) / (first * second)
+    displaced = np.exp(
+        2j * np.pi * FREQUENCY / AIR.sound_speed_m_per_s * 2e-6 * a_sheet.thickness_um * np.sqrt(1.0 - angles**2)
+    )
+    at = {"air": AIR, "frequency_hz": FREQUENCY, "sin_theta": angles}
+    film = flat_film(thickness_m=film_m[:, None, None], **at)
+    np.testing.assert_allclose(rest / displaced * film.through, np.ones_like(rest), rtol=1e-9)
+
+
+def test_wavelengths_across_a_sheet_are_counted_by_its_slowest_wave():
+    """Rigid PVC of the library: shear, sqrt(G/rho); two layers one after the other."""
+    layer = CARD.layers[0]
+    c55 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3)[3].real
+    turns = model(CARD, survey_cases(CARD)).turns(FREQUENCY[:, 0])
+    assert turns.shape == (7, 2)
+    assert turns[0] == pytest.approx(760e-6 * FREQUENCY[:, 0] / np.sqrt(c55 / layer.density_kg_m3))
+    label = construction("label-paper")
+    alone = sum(model(replace(label, layers=(one,))).turns(FREQUENCY[:, 0]) for one in label.layers)
+    assert model(label).turns(FREQUENCY[:, 0]) == pytest.approx(alone)
 
 
 def test_each_ply_more_weakens_a_pile_of_paper():
     levels = [db(one(PAPER))]
     for joints in (1, 2, 3):
         draws = np.full((joints, 1), 25, dtype=np.intp)
-        levels.append(db(model(PAPER).transmission_of_pile(FILMS.joints(draws, FREQUENCY, SINES), FREQUENCY, SINES)))
+        levels.append(db(model(PAPER).transmission_of_pile(between(draws), FREQUENCY, SINES)))
     assert np.all(np.diff([level[0, 0, :, 0] for level in levels], axis=0) > 10.0)
 
 

@@ -16,7 +16,7 @@ from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact, Spread
-from sheetmargin_service.prediction.principles.ultrasonic.films import Films
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_VARIATION
 from sheetmargin_service.prediction.principles.ultrasonic.responses import SheetModel
 
 CONDITIONS = Conditions(
@@ -74,13 +74,20 @@ def deviations(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
 
 
 def at_angles(
-    model: SheetModel, films: Films, draws: NDArray[np.intp], frequency_hz: float, theta: NDArray[np.float64]
+    model: SheetModel, film_m: float | None, frequency_hz: float, theta: NDArray[np.float64]
 ) -> NDArray[np.complex128]:
-    """Transmission of a pile at any angles (P,), as many pieces of one angle each."""
+    """Transmission of one ply, or of two with the mean over films that vary normally about one thickness within the
+    spot, at any angles (P,)."""
     count = len(theta)
+    picked = model.picked(np.zeros(count, dtype=np.intp))
     at = np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
-    between = films.joints(np.repeat(draws, count, axis=1), *at)
-    return model.picked(np.zeros(count, dtype=np.intp)).transmission_of_pile(between, *at).ravel()
+    if film_m is None:
+        return picked.transmission(*at).ravel()
+    u = np.linspace(-4.0, 4.0, 41)
+    weight = np.exp(-0.5 * u * u)
+    films = film_m * (1.0 + FILM_VARIATION * u)
+    pairs = (picked.transmission_of_flat_pile(np.full((1, count), film), *at).ravel() for film in films)
+    return np.asarray(sum(w * pair for w, pair in zip(weight / weight.sum(), pairs, strict=True)))
 
 
 def predictive(spread: Spread) -> NDArray[np.float64]:

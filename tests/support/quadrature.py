@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import make_interp_spline
 from scipy.optimize import brentq
-from scipy.special import j1
+from scipy.special import erfc, j1
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-# The model's definition of what counts as sheet and what as bypass: full weight to 70 degrees, raised cosine to 85.
-_TAPER_DEG = (70.0, 85.0)
+# The model's definition of what counts as sheet and what as bypass: half an error function about 75 degrees, 3 wide, to
+# 88 degrees.
+_TAPER_DEG = (75.0, 3.0, 88.0)
 
 
 def williams_coupling(*, wavenumber_per_m: float, radius_m: float, gap_m: float) -> complex:
@@ -79,15 +80,14 @@ class Beam:
         x += np.outer(np.sin(theta), np.sin(self.tilt_rad) * np.cos(phi))
         argument = np.maximum(ka * np.sqrt(np.clip(1.0 - x * x, 0.0, None)), 1e-9)
         field = (2.0 * j1(argument) / argument) ** 2 * np.exp(-1j * k * self.gap_m * x)
-        share = np.clip((np.degrees(theta) - _TAPER_DEG[0]) / (_TAPER_DEG[1] - _TAPER_DEG[0]), 0.0, 1.0)
-        taper = 0.5 + 0.5 * np.cos(np.pi * share)
+        taper = 0.5 * erfc((np.degrees(theta) - _TAPER_DEG[0]) / _TAPER_DEG[1])
         open_path = williams_coupling(wavenumber_per_m=k, radius_m=self.radius_m, gap_m=self.gap_m)
         return np.asarray(ka**2 / (2.0 * open_path) * np.sin(theta) * taper * field.mean(axis=1))
 
     def spline(self, fineness: float) -> Callable[[Array], Complex]:
         """The kernel interpolated by splines of degree 5."""
         turn = self.wavenumber_per_m * (self.gap_m + 2.0 * self.radius_m)
-        theta = np.linspace(0.0, np.radians(_TAPER_DEG[1]), int(fineness * (3.0 * turn + 200.0)))
+        theta = np.linspace(0.0, np.radians(_TAPER_DEG[2]), int(fineness * (3.0 * turn + 200.0)))
         values = self.kernel(theta, int(fineness * (0.7 * turn + 64.0)))
         real, imaginary = (make_interp_spline(theta, part, k=5) for part in (values.real, values.imag))
         return lambda x: np.asarray(real(x) + 1j * imaginary(x))
@@ -97,7 +97,7 @@ def integrate(
     *, kernel: Callable[[Array], Complex], transmission: Callable[[Array], Complex], splits: Array, tolerance: float
 ) -> complex:
     """int kernel transmission dtheta; panels are halved until each agrees with its halves to a 100th of `tolerance`."""
-    end = np.radians(_TAPER_DEG[1])
+    end = np.radians(_TAPER_DEG[2])
     near = np.add.outer(splits, np.outer([-1.0, 1.0], np.geomspace(1e-7, 0.02, 14)))
     edges = np.unique(np.clip(np.concatenate([np.linspace(0.0, end, 97), splits, near.ravel()]), 0.0, end))
     nodes, weights = np.polynomial.legendre.leggauss(10)
@@ -149,7 +149,7 @@ def lamb_angles(
         )
         return symmetric.real, antisymmetric.real
 
-    grid = np.linspace(1e-4, np.radians(_TAPER_DEG[1]), 8001)
+    grid = np.linspace(1e-4, np.radians(_TAPER_DEG[2]), 8001)
     roots = []
     for index, values in enumerate(functions(grid)):
         for i in np.flatnonzero(values[:-1] * values[1:] < 0.0):

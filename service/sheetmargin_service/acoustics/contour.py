@@ -6,10 +6,10 @@ integral over the angle to the sheet's normal may run above the real axis, where
 
     theta = t + i h(t),   h(t) = d tanh(t/d) (1 + g q/(1 + q)) tanh((t_end - t)/w),   q = (t/t_0)^2,
 
-with its ends on the axis. The kernel grows above the axis, like e^(k gap h sin(tilt - t)): the deeper the path, the more
-of what is added cancels, which leaves room for more depth where t is large. Along it t = t_end sinh(a s)/sinh(a), which
-puts more of the Gauss nodes in s where plates have their coincidences; everything is even in s, so that those of s > 0
-serve both sides.
+with its ends on the axis. The kernel grows above the axis, like e^(k gap h sin(tilt - t)): the deeper the path, the
+more of what is added cancels, which leaves room for more depth where t is large. Along it t = t_end sinh(a s)/sinh(a),
+which puts more of the Gauss nodes in s where plates have their coincidences; everything is even in s, so that those of
+s > 0 serve both sides.
 
 Waves that run backward, near the thickness resonances of a plate, have their poles above the axis: see `poles`.
 
@@ -35,7 +35,7 @@ Complex = NDArray[np.complex128]
 DEPTH_RAD = 0.03
 NODES = 96
 _NODE_STEP = 16
-USUAL_TURN = 235.0
+USUAL_TURN = 240.0
 """Depth and nodes of the usual path. It serves beams up to this k gap sin(tilt), in radians: the levels of plates are
 then within 0.03 dB of those by many times the nodes, and what the kernel adds up stays below ten times the open path.
 For larger ones depth falls and nodes rise in proportion."""
@@ -113,8 +113,8 @@ def _even_projection(nodes: int) -> Array:
 
 
 def project_kernel(contour: Contour, kernel: Complex, *, places: Array, measure: Array) -> Complex:
-    """Weights (S, K) of samples at the contour's nodes for integrals over s from 0 to 1 of them times a kernel: given as
-    (Q, K) at Gauss `places` (Q,) of s, fine enough for it, with the weights `measure` (Q,)."""
+    """Weights (S, K) of samples at the contour's nodes for integrals over s from 0 to 1 of them times a kernel: that is
+    given as (Q, K) at Gauss `places` (Q,) of s, fine enough for it, with the weights `measure` (Q,)."""
     even = legendre_table(order=2 * contour.nodes, x=places)[::2]
     return np.asarray(_even_projection(contour.nodes).T @ ((even * measure) @ kernel))
 
@@ -132,6 +132,6 @@ def slopes(contour: Contour) -> Complex:
 
 
 def dense_places(count: int) -> tuple[Array, Array]:
-    """Many places of s from 0 to 1 with their weights, for what is even in s."""
-    return _places(count)
-
+    """Many places of s from 0 to 1, and their weights."""
+    x, weights = gauss_nodes(count)
+    return 0.5 * (1.0 + x), 0.5 * weights

@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air, surface_admittance
-from sheetmargin_service.acoustics.blocks import ComplexArray, Real, map_blocks
+from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
 from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response, vertical_slownesses
 from sheetmargin_service.acoustics.response import Response, StackResponse

@@ -15,8 +15,8 @@ Gap and frequency enter by c_n, the tilt by P_n(cos tilt), and the rest is the s
 plane of the sheet are tapered away (`beam.grazing_taper`). D continues beyond 90 degrees from the axis as for the bare
 disc of sources that stands for the piston; these waves, too, reach the sheet only where the taper acts.
 
-w is entire, so that the integral runs along a `contour` above the real axis, where T is smooth, and 96 samples of T serve
-every sheet; the few poles of T that lie near the path or below it are told apart (`poles`).
+w is entire, so that the integral runs along a `contour` above the real axis, where T is smooth, and 96 samples of T
+serve every sheet; the few poles of T that lie near the path or below it are told apart (`poles`).
 
 The gap counts from face to face and the sheet takes the place of air: give T e^(+i kz h), see `displaced_air`.
 """
@@ -70,7 +70,9 @@ def displaced_air(
     Arguments broadcast together.
     """
     wavenumber = 2.0 * np.pi / sound_speed_m_per_s * np.asarray(frequency_hz, dtype=np.float64)
-    return np.asarray(np.exp(1j * wavenumber * np.asarray(thickness_m, dtype=np.float64) * cosine(np.asarray(sin_theta))))
+    return np.asarray(
+        np.exp(1j * wavenumber * np.asarray(thickness_m, dtype=np.float64) * cosine(np.asarray(sin_theta)))
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,9 +187,12 @@ def ring(theta: Complex) -> Complex:
 
 def apply_samples(*, operator: Operator, samples: Complex) -> Complex:
     """Amplitudes (cases..., F, N) from samples (cases..., F, S) of a response at the nodes."""
-    cases = samples.reshape(-1, *samples.shape[-2:]).swapaxes(0, 1)
-    result = (cases @ operator.at_nodes).swapaxes(0, 1)
-    return np.asarray(result.reshape(*samples.shape[:-1], -1))
+    if samples.ndim == 2:
+        return np.asarray((samples[:, None] @ operator.at_nodes)[:, 0])
+    # Frequencies first, so that products of matrices do it and nothing is copied.
+    by_line = np.moveaxis(samples, -2, 0)
+    kernel = np.expand_dims(operator.at_nodes, tuple(range(1, samples.ndim - 2)))
+    return np.asarray(np.moveaxis(by_line @ kernel, 0, -2))
 
 
 def power(*, operator: Operator, amplitude: Complex) -> Array:

@@ -11,9 +11,8 @@ Each such pole is taken out of the samples and put back in closed form: with the
 has the same pole and its mirror image, as T is even, and the integral of w h over the real angles is that along any
 denser path that keeps away from theta_p, and 2 pi i w(theta_p) where the pole is between the two.
 
-Poles are found from the samples: T is rational but for its essential singularities at infinity, and theta + T/T' is
-Newton's step for a root of 1/T. Steps that point to where a pole would matter are followed by Newton's method on the
-response itself.
+Poles are found from the samples: near one, theta + 2 T'/T'' is its place, and where that points to where a pole would
+matter the secant method on the response itself follows.
 
 Reference: residues of leaky-wave poles under a deformed path: Brekhovskikh and Godin, Acoustics of Layered Media II,
 chapter 3; backward Lamb waves: Meitzler, JASA 38, 835 (1965).
@@ -24,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,19 +35,27 @@ from sheetmargin_service.acoustics.operators import Operator, ring
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 
 Evaluate = Callable[[Indices, Complex], Complex]
-"""`evaluate(row, theta)`: the response of the rows (P,) at some angles each (P, 3)."""
+"""`evaluate(row, theta)`: the response of the rows (P,) at an angle each (P,)."""
 
-NEAR_RAD = 0.022
+NEAR_RAD = 0.018
 """Distance from the path within which a pole is taken out: beyond, the nodes resolve it."""
-_LOOK_RAD = 0.01
+_BESIDE_PATH_RAD = 0.01
+_LOOK_RAD = 0.006
 """By how much a pole's place is known from the samples alone, at the worst."""
 _FAR_STEP_RAD = 0.06
 """Newton's step from a node beyond which it says nothing of where a pole lies."""
-_STEPS = 14
-_DIFFERENCE_RAD = 1e-6
-_CONVERGED_RAD = 1e-8
+_LEAST_SHARE = 0.02
+"""Share of a response, at the node, that a pole has which is looked for."""
+_GRAZING_RAD = 1.2
+_PASSES = 2
+_STEPS = 16
+BESIDE_RAD = 1e-6
+"""Distance from a pole at which differences and limits are taken."""
+_FIRST_RAD, _LONGEST_RAD, _CONVERGED_RAD, _APART_RAD = 1e-4, 0.02, 1e-6, 1e-5
+"""Of the secant method: its first step, its longest, what counts as converged; and how far apart two roots are."""
 _DENSE = 768
 
 
@@ -64,65 +72,159 @@ class Poles:
         nothing = np.empty(0, dtype=np.complex128)
         return Poles(row=np.empty(0, dtype=np.intp), theta=nothing, residue=nothing)
 
-    def some(self, which: Indices | NDArray[np.bool_]) -> Poles:
+    def joined(self, more: Poles) -> Poles:
+        """These and some more."""
+        both = (np.concatenate(pair) for pair in zip(self._parts, more._parts, strict=True))
+        return Poles(**dict(zip(("row", "theta", "residue"), both, strict=True)))
+
+    @property
+    def _parts(self) -> tuple[NDArray[Any], ...]:
+        return self.row, self.theta, self.residue
+
+    def some(self, which: Indices | Flags) -> Poles:
         """Some of them."""
         return Poles(row=self.row[which], theta=self.theta[which], residue=self.residue[which])
 
 
-def find_poles(*, contour: Contour, samples: Complex, evaluate: Evaluate) -> Poles:
-    """Poles that matter of R responses by their samples (R, S) at the nodes."""
-    theta = contour.theta
-    guess = theta + samples / (samples @ slopes(contour))
-    near = np.abs(guess - theta) < _FAR_STEP_RAD
-    near[near] &= _matters(contour, guess[near], _LOOK_RAD)
-    row, place = np.nonzero(near)
-    row, start = _first_of_each(row, guess[row, place], 0.2 * _LOOK_RAD)
-    root, slope, settled = _newton(evaluate, row, start)
-    # A root and its mirror image are one pole.
-    turned = np.where(root.real < 0.0, -1.0, 1.0)
-    root, slope = root * turned, slope * turned
-    settled &= _matters(contour, root, 0.0)
-    row, root, slope = row[settled], root[settled], slope[settled]
-    _, first = np.unique(np.stack([row, np.rint(root.real * 1e6), np.rint(root.imag * 1e6)]), axis=1, return_index=True)
-    return Poles(row=row[first], theta=root[first], residue=1.0 / slope[first])
+def find_poles(*, contour: Contour, samples: Complex, evaluate: Evaluate, span_rad: Array | None = None) -> Poles:
+    """Poles that matter of R responses by their samples (R, S) at the nodes; looked for over a span (2, R) of real
+    angles, where that is known.
+
+    Two that lie close look like one from the nodes: what is found is taken out and the rest looked at again, once.
+    """
+    found = Poles.none()
+    for _ in range(_PASSES if span_rad is None else 1):
+        rest = take_out(contour=contour, samples=samples, poles=found) if len(found.row) else samples
+        row, start = _starts(contour, rest)
+        if span_rad is not None:
+            inside = (start.real > span_rad[0, row]) & (start.real < span_rad[1, row])
+            row, start = row[inside], start[inside]
+        if not len(row):
+            break
+        more = _settle(*_secant(_without(evaluate, found), row, start), row=row)
+        if not len(more.row):
+            break
+        found = found.joined(more)
+    return found.some(_matters(contour, found.theta, 0.0))
 
 
-def _matters(contour: Contour, theta: Complex, doubt_rad: float) -> NDArray[np.bool_]:
-    """Whether poles (P,) lie between the real axis and the path or near the path, `doubt_rad` granted; not at grazing,
-    where sheets pass nothing."""
-    upright = np.where(theta.real < 0.0, -theta, theta)
-    between = (upright.imag > 0.1 * -doubt_rad) & (upright.imag < contour.height_rad(upright.real))
-    distance = np.min(np.abs(upright[:, None] - _close(contour).theta), axis=1)
-    return np.asarray((between | (distance < NEAR_RAD + doubt_rad)) & (upright.real < 1.2))
+def find_poles_of_halves(
+    *, contour: Contour, halves: Complex, evaluate_halves: Evaluate, evaluate: Evaluate, span_rad: Array
+) -> Poles:
+    """Poles that matter of R responses that are the product of two `halves` (2, R, S) and a smooth rest, by those of
+    the halves: the poles of one lie close to those of the other, but each half has them apart. They are looked for over
+    a span (2, R) of real angles."""
+    rows = halves.shape[1]
+
+    def one(row: Indices, theta: Complex) -> Complex:
+        both = evaluate_halves(row % rows, theta)
+        return np.asarray(np.where(row < rows, both[0], both[1]))
+
+    found = find_poles(
+        contour=contour, samples=halves.reshape(2 * rows, -1), evaluate=one, span_rad=np.tile(span_rad, 2)
+    )
+    row, beside = found.row % rows, found.theta + BESIDE_RAD
+    here, near = evaluate_halves(row, found.theta), evaluate_halves(row, beside)
+    rest = evaluate(row, beside) / (near[0] * near[1])
+    # The other half at the pole itself, so that what close poles give cancels as it should.
+    other = np.where(found.row < rows, here[1], here[0])
+    return Poles(row=row, theta=found.theta, residue=found.residue * other * rest)
 
 
-def _first_of_each(row: Indices, guess: Complex, apart_rad: float) -> tuple[Indices, Complex]:
-    """One of the guesses of each row that lie in one cell of a grid."""
-    cells = np.stack([row, np.rint(guess.real / apart_rad), np.rint(guess.imag / apart_rad)])
-    _, first = np.unique(cells, axis=1, return_index=True)
+def _starts(contour: Contour, samples: Complex) -> tuple[Indices, Complex]:
+    """Rows and guesses of poles that may matter, from the nodes that are nearest to one: 2 T'/T'' leads from there to a
+    pole above an even background."""
+    rise = samples @ slopes(contour)
+    with np.errstate(all="ignore"):
+        step = 2.0 * rise / (rise @ slopes(contour))
+    size = step.real**2 + step.imag**2
+    with np.errstate(all="ignore"):
+        least = (size < _FAR_STEP_RAD**2) & (np.abs(rise * step) > _LEAST_SHARE * np.abs(samples))
+    least[:, 1:] &= size[:, 1:] <= size[:, :-1]
+    least[:, :-1] &= size[:, :-1] <= size[:, 1:]
+    row, place = np.nonzero(least)
+    guess = contour.theta[place] + step[row, place]
+    near = _matters(contour, guess, _LOOK_RAD)
+    row, guess = row[near], guess[near]
+    first = _each_once(row, guess, 2.0 * _LOOK_RAD)
     return row[first], guess[first]
 
 
-def _newton(evaluate: Evaluate, row: Indices, start: Complex) -> tuple[Complex, Complex, NDArray[np.bool_]]:
-    """Roots of 1/T from `start` (P,), the slope of 1/T there, and where Newton's method has converged."""
+def _settle(root: Complex, slope: Complex, settled: Flags, *, row: Indices) -> Poles:
+    """Roots that were found as poles, each once. A root and its mirror image are one."""
+    turned = np.where(root.real < 0.0, -1.0, 1.0)
+    root, slope = root * turned, slope * turned
+    settled = settled & (np.abs(root) < _GRAZING_RAD)
+    row, root, slope = row[settled], root[settled], slope[settled]
+    first = _each_once(row, root, _APART_RAD)
+    return Poles(row=row[first], theta=root[first], residue=1.0 / slope[first])
+
+
+def _each_once(row: Indices, theta: Complex, apart_rad: float) -> Indices:
+    """Places of angles (P,) with one of those in a row that are nearer to each other than about half of `apart_rad`."""
+    kept = np.arange(len(row))
+    # Four grids, half a cell apart, so that neighbours share a cell of some of them.
+    for shift in (0.0, 0.5, 0.5j, 0.5 + 0.5j):
+        scaled = theta[kept] / apart_rad + shift
+        cells = np.rint(scaled.real) + 1j * (np.rint(scaled.imag) + 1e7 * row[kept])
+        _, first = np.unique(cells, return_index=True)
+        kept = kept[first]
+    return kept
+
+
+def _without(evaluate: Evaluate, poles: Poles) -> Evaluate:
+    """A response without some of its poles."""
+    if not len(poles.row):
+        return evaluate
+    order = np.argsort(poles.row, kind="stable")
+    poles = poles.some(order)
+
+    def rest(row: Indices, theta: Complex) -> Complex:
+        value = evaluate(row, theta)
+        first, end = np.searchsorted(poles.row, row, "left"), np.searchsorted(poles.row, row, "right")
+        for number in range(int(np.max(end - first, initial=0))):
+            has = first + number < end
+            which = (first + number)[has]
+            value[has] -= poles.residue[which] * _pair(theta[has], poles.theta[which])
+        return value
+
+    return rest
+
+
+def _matters(contour: Contour, theta: Complex, doubt_rad: float) -> Flags:
+    """Whether poles (P,) lie between the real axis and the path or near the path, `doubt_rad` granted; not at grazing,
+    where sheets pass nothing."""
+    upright = np.where(theta.real < 0.0, -theta, theta)
+    height = contour.height_rad(upright.real)
+    between = (upright.imag > -0.1 * doubt_rad) & (upright.imag < height)
+    # Where the path rises, by one in one, it is nearer than straight above.
+    reach = (NEAR_RAD + doubt_rad) * (1.0 + 0.4 * (upright.real < 2.0 * contour.depth_rad))
+    return np.asarray((between | (np.abs(upright.imag - height) < reach)) & (upright.real < _GRAZING_RAD))
+
+
+def _secant(evaluate: Evaluate, row: Indices, start: Complex) -> tuple[Complex, Complex, Flags]:
+    """Roots of 1/T from `start` (P,), the slope of 1/T there, and where the secant method has converged."""
     root, slope = start.copy(), np.ones_like(start)
     settled = np.zeros(len(root), dtype=np.bool_)
     going = np.arange(len(root))
-    for _ in range(_STEPS):
-        if not len(going):
-            break
-        at = root[going]
-        with np.errstate(all="ignore"):
-            below, here, above = (1.0 / evaluate(row[going], at[:, None] + _DIFFERENCE_RAD * np.arange(-1.0, 2.0))).T
-            rise = (above - below) / (2.0 * _DIFFERENCE_RAD)
-            step = -here / rise
-        sound = np.isfinite(step)
-        step = np.where(sound, step, 0.0)
-        root[going] = at + step * np.minimum(1.0, 0.03 / np.maximum(np.abs(step), 1e-300))
-        slope[going] = rise
-        done = sound & (np.abs(step) < _CONVERGED_RAD)
-        settled[going] = done
-        going = going[sound & ~done & (np.abs(root[going]) < 2.0)]
+    before = start + _FIRST_RAD
+    with np.errstate(all="ignore"):
+        value_before, value = 1.0 / evaluate(row, before), 1.0 / evaluate(row, start)
+        for _ in range(_STEPS):
+            step = -value * (root[going] - before) / (value - value_before)
+            size = np.abs(step)
+            sound = np.isfinite(size) & (np.abs(root[going]) < 2.0)
+            settled[going] = sound & (size < _CONVERGED_RAD)
+            before = root[going]
+            root[going] += np.where(sound, step, 0.0) * np.minimum(1.0, _LONGEST_RAD / np.maximum(size, _LONGEST_RAD))
+            keep = sound & (size >= _CONVERGED_RAD)
+            going, before, value_before = going[keep], before[keep], value[keep]
+            if not len(going):
+                break
+            value = 1.0 / evaluate(row[going], root[going])
+        at = np.flatnonzero(settled)
+        above, below = (1.0 / evaluate(row[at], root[at] + sign * BESIDE_RAD) for sign in (1.0, -1.0))
+        slope[at] = (above - below) / (2.0 * BESIDE_RAD)
     return root, slope, settled
 
 
@@ -142,15 +244,19 @@ def _run(contour: Contour, count: int) -> _Run:
     return _Run(contour=contour, theta=theta, measure=slope * weights)
 
 
-def _close(contour: Contour) -> _Run:
-    return _run(contour, 4 * contour.nodes)
-
-
 @lru_cache(maxsize=8)
 def _kernel(contour: Contour, order: int) -> Complex:
     """Kernels of the moments (order, Q) along a path, with its measure."""
     run = _run(contour, _DENSE)
     return np.asarray(legendre_table(order=order, x=np.cos(run.theta)) * (ring(run.theta) * run.measure))
+
+
+def unresolved(*, contour: Contour, poles: Poles) -> Flags:
+    """Which poles lie so that a response that has one like it is wrong without it, (P,): between the real axis and the
+    path, or right beside the path."""
+    height = contour.height_rad(poles.theta.real)
+    between = (poles.theta.imag > 0.0) & (poles.theta.imag < height)
+    return np.asarray(between | (np.abs(poles.theta.imag - height) < _BESIDE_PATH_RAD))
 
 
 def take_out(*, contour: Contour, samples: Complex, poles: Poles) -> Complex:

@@ -81,10 +81,15 @@ def even_film(film: Response, *, factor: Complex = 1.0) -> Film:
     return Film(through=scale, back=film.reflection * scale, around=square * scale)
 
 
+def film_response(*, air: Air, thickness_m: Real, frequency_hz: Real, sin_theta: Complex) -> Response:
+    """An even film of air between half-spaces of air; arguments broadcast."""
+    layer = film_layer(air=air, thickness_m=thickness_m, frequency_hz=frequency_hz)
+    return fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+
+
 def flat_film(*, air: Air, thickness_m: Real, frequency_hz: Real, sin_theta: Complex) -> Film:
     """An even film of air with the air that it takes the place of; arguments broadcast."""
-    layer = film_layer(air=air, thickness_m=thickness_m, frequency_hz=frequency_hz)
-    response = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    response = film_response(air=air, thickness_m=thickness_m, frequency_hz=frequency_hz, sin_theta=sin_theta)
     phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * cosine(sin_theta)
     return even_film(response, factor=np.exp(1j * phase))
 
@@ -96,8 +101,9 @@ def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: 
     fallen = np.expm1(-2.0 * np.square(variation * phase))
 
     def film(ratio: float) -> Film:
-        layer = film_layer(air=air, thickness_m=ratio * thickness_m, frequency_hz=frequency_hz)
-        response = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        response = film_response(
+            air=air, thickness_m=ratio * thickness_m, frequency_hz=frequency_hz, sin_theta=sin_theta
+        )
         factor = np.exp(1j * ratio * phase)
         plain = even_film(response, factor=factor)
         return Film(
@@ -134,8 +140,37 @@ def double_transmission(
     """
     lower, upper = first.reflection_above, second.reflection_below
     pair = first.transmission * second.transmission * factor, lower + upper, lower * upper
-    (result,) = map_blocks(_transmit, *pair, film.through, film.back, film.around, *(film.changes or ()), results=1)
-    return result
+    films = (film.through, film.back, film.around, *(film.changes or ()))
+    # Cases of the sheets inside of films, so that what is large is read once.
+    (result,) = map_blocks(_transmit, *(_swapped(array) for array in (*pair, *films)), results=1)
+    return _swapped(result)
+
+
+def _swapped(array: ComplexArray) -> ComplexArray:
+    """Its third and fourth axes from behind the other way round, where it has three and more."""
+    array = np.asarray(array)
+    if array.ndim < 3:
+        return array
+    return np.swapaxes(array if array.ndim > 3 else array[None], -4, -3)
+
+
+def double_halves(
+    *, first: Response | StackResponse, second: Response | StackResponse, film: Response
+) -> tuple[ComplexArray, ComplexArray]:
+    """Two functions that share the poles of the transmission of two alike sheets with an even film between them: what
+    the sheets do together and against each other, which lie close where the film couples them little.
+
+    With x the roots of x^2 - (R + R') r x + R R' (r^2 - t^2), which for a sheet and its mirror image are R (r +- t),
+    they are sqrt(T T')/(1 - x); their product times t is `double_transmission`.
+    """
+    lower, upper = first.reflection_above, second.reflection_below
+    mean, r, t = 0.5 * (lower + upper), film.reflection, film.transmission
+    apart = np.sqrt(mean * mean * r * r - lower * upper * (r * r - t * t))
+    # The root that goes on smoothly over angle is the one near R t.
+    apart *= np.where((apart * np.conj(mean * t)).real < 0.0, -1.0, 1.0)
+    # T T' = T^2: transmission is the same both ways.
+    one = first.transmission
+    return np.asarray(one / (1.0 - mean * r - apart)), np.asarray(one / (1.0 - mean * r + apart))
 
 
 def double_response(*, first: Response | StackResponse, second: Response | StackResponse, film: Film) -> StackResponse:
@@ -210,10 +245,10 @@ def _bounces(
 def _mean_of_pole(ratio: ComplexArray) -> ComplexArray:
     """Mean of 1/(1 + q u) over a standard normal u, q off the real axis; within 3e-4, by its series, if q is small."""
     square = ratio * ratio
-    mean: ComplexArray = 5.0 * square
-    for factor in (3.0, 1.0):
-        mean += 1.0
-        mean *= factor * square
+    mean: ComplexArray = 15.0 * square
+    for coefficient in (3.0, 1.0):
+        mean += coefficient
+        mean *= square
     mean += 1.0
     near = np.abs(ratio) > _FAR_POLE
     if np.any(near):

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Asked, Bench, Detail, Fact
 from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
 from sheetmargin_service.prediction.principles.ultrasonic.fleet import Look, fleet_under
+from sheetmargin_service.prediction.principles.ultrasonic.pair import contour_of
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
 
 
@@ -31,18 +33,29 @@ class Ultrasonic:
         return self.benches([detector_class], conditions)[0]
 
     def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
-        parameters = tuple(c.parameters for c in detector_classes if isinstance(c.parameters, UltrasonicParameters))
-        fleet, looks = fleet_under(parameters, conditions), dict[int, Look]()
-        return [
-            UltrasonicBench(detector_class=c, fleet=fleet, place=place, looks=looks)
-            for place, c in enumerate(detector_classes)
-        ]
+        """Classes with one path of integration share a fleet."""
+        by_path: dict[Contour, list[tuple[int, DetectorClass, UltrasonicParameters]]] = {}
+        for number, c in enumerate(detector_classes):
+            assert isinstance(c.parameters, UltrasonicParameters)
+            by_path.setdefault(contour_of(c.parameters), []).append((number, c, c.parameters))
+        made: dict[int, Bench | Fact] = {}
+        for members in by_path.values():
+            fleet, looks = fleet_under(tuple(p for _, _, p in members), conditions), dict[int, Look]()
+            for place, (number, c, _) in enumerate(members):
+                made[number] = UltrasonicBench(detector_class=c, fleet=fleet, place=place, looks=looks)
+        return [made[number] for number in range(len(detector_classes))]
 
     def details(self, asked: Sequence[Asked]) -> list[Detail]:
-        if not asked:
-            return []
+        by_fleet: dict[int, list[int]] = {}
         own = [(bench, sheet, setting) for bench, sheet, setting in asked if isinstance(bench, UltrasonicBench)]
-        return own[0][0].fleet.details([(bench.look(sheet), bench.place_of(setting)) for bench, sheet, setting in own])
+        for number, (bench, _, _) in enumerate(own):
+            by_fleet.setdefault(id(bench.fleet), []).append(number)
+        found: dict[int, Detail] = {}
+        for numbers in by_fleet.values():
+            some = [own[number] for number in numbers]
+            details = some[0][0].fleet.details([(b.look(sheet), b.place_of(setting)) for b, sheet, setting in some])
+            found.update(zip(numbers, details, strict=True))
+        return [found[number] for number in range(len(own))]
 
 
 PRINCIPLE = Ultrasonic()

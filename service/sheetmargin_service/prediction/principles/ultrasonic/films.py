@@ -85,11 +85,21 @@ class Films:
 
     def at_frequencies(self, which: Indices) -> Films:
         """The same at some of the frequencies."""
+        if np.array_equal(which, np.arange(len(self.frequency_hz))):
+            return self
         return replace(self, frequency_hz=self.frequency_hz[which], known=_part(self.table, (slice(None), which)))
 
     def between(self, index: Indices) -> Film:
         """Films `FILM_M[index]`, (K, F, S)."""
-        return _part(self.table, index)
+        return _part(self.table, _as_slice(index))
+
+
+def _as_slice(index: Indices) -> Indices | slice:
+    """An even run of places as a slice, which copies nothing."""
+    if len(index) < 2:
+        return index
+    run = np.arange(index[0], index[-1] + 1, max(index[1] - index[0], 1))
+    return slice(int(run[0]), int(run[-1]) + 1, int(run[1] - run[0])) if np.array_equal(run, index) else index
 
 
 def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Film:
@@ -98,7 +108,7 @@ def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> 
     )
 
 
-def _part(film: Film, part: Indices | tuple[slice | Indices, ...]) -> Film:
+def _part(film: Film, part: Indices | slice | tuple[slice | Indices, ...]) -> Film:
     """A part of a table, by its axes."""
     assert film.changes is not None
     through, back, around = film.changes

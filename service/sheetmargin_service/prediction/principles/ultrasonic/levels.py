@@ -9,8 +9,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.acoustics.operators import Operator, apply_samples, decibels, power
-from sheetmargin_service.acoustics.poles import Poles, find_poles, put_back, take_out
+from sheetmargin_service.acoustics.poles import (
+    Evaluate,
+    Poles,
+    find_poles,
+    find_poles_of_halves,
+    put_back,
+    take_out,
+    unresolved,
+)
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, FILM_VARIATION, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
@@ -33,9 +42,14 @@ PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 ONE = np.ones((1, 1))
 AIR_BELIEF = 0.2
 """How far a tighter and a looser distribution of the trapped air are believed, each (a choice, stated)."""
-UNEVEN_NODES, UNEVEN_NODES_TO_SEARCH = 5, 1
+UNEVEN_NODES, UNEVEN_NODES_TO_SEARCH = 3, 1
 """Films of a Gauss-Hermite mean over the spot where two sheets have poles near the path of integration; a search looks
 at the middle one alone."""
+LEAST_TURNS = 0.4
+"""Wavelengths of the slowest wave across a sheet below which none runs backward: they do so near thickness resonances,
+of which the first is at a half. Some room is left, as losses blur where they begin."""
+ABOUT_RAD = 0.05
+"""How far from a pole of one sheet those of two are looked for."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
 
@@ -80,15 +94,16 @@ class Path:
 class Levels:
     """One sheet, in all its `survey_cases`, before some pairs: N settings, those of all `paths` one after another.
 
-    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `poles` are those of
-    one ply in all cases and at all frequencies (C, 1, F), `resonant` (F,) where some case has one.
+    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `poles` are those
+    of one ply in all cases and at all frequencies (C, 1, F), `span_rad` (2, F) the real angles about those that two
+    sheets have to be asked about, too: empty, the first above the second, where there are none.
     """
 
     model: SheetModel
     films: Films
     paths: tuple[Path, ...]
     poles: Poles
-    resonant: NDArray[np.bool_]
+    span_rad: Array
     every_film: int = 1
     uneven_nodes: int = UNEVEN_NODES
 
@@ -108,7 +123,7 @@ class Levels:
             model=self.model.at_frequencies(which),
             films=self.films.at_frequencies(which),
             paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
-            resonant=self.resonant[which],
+            span_rad=self.span_rad[:, which],
         )
 
     def single(self) -> Branches:
@@ -146,7 +161,9 @@ class Levels:
                 return self._bonded(model, plies), ONE
             case "water-film":
                 weights = np.full((1, len(WATER_M)), 1.0 / len(WATER_M))
-                return self._through(model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M)), weights
+                return self._through(
+                    model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M), plies=2
+                ), weights
             case "partial":
                 apart, weights = self._pile(model, plies)
                 mixed = [
@@ -156,7 +173,7 @@ class Levels:
                 return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
-        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1)
+        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
 
     def _pile(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
@@ -191,7 +208,7 @@ class Levels:
             [self.films.between(joint) for joint in draws], self.films.frequency_hz[:, None], self.films.sin_theta
         )
         amplitudes = self._apply(samples, Poles.none(), np.arange(samples.shape[2]))
-        which = np.flatnonzero(self.resonant)
+        which = np.flatnonzero(self.span_rad[0] < self.span_rad[1])
         if not len(which):
             return amplitudes
         x, weights = np.polynomial.hermite_e.hermegauss(self.uneven_nodes if len(draws) == 1 else 1)
@@ -200,7 +217,9 @@ class Levels:
             model.at_frequencies(which),
             lambda m, k, f, s: m.transmission_of_flat_pile(film_m[:, k], f, s),
             branches=film_m.shape[1],
+            plies=len(draws) + 1,
             which=which,
+            halves=(lambda m, k, f, s: m.halves_of_flat_pair(film_m[0, k], f, s)) if len(draws) == 1 else None,
         )
         for lines, amplitude, found in zip(self._lines, amplitudes, resolved, strict=True):
             by_film = found.reshape(*amplitude.shape[:2], len(x), *found.shape[2:])
@@ -208,14 +227,33 @@ class Levels:
         return amplitudes
 
     def _through(
-        self, model: SheetModel, through: Through, *, branches: int, which: Indices | None = None
+        self,
+        model: SheetModel,
+        through: Through,
+        *,
+        branches: int,
+        plies: int,
+        which: Indices | None = None,
+        halves: Through | None = None,
     ) -> list[Complex]:
         """Amplitudes (C, K, F, N) by path of a transmission whose only singularities are poles, at the frequencies
-        `which` of all."""
+        `which` of all. `halves`: two functions that share its poles, (2, C, K, F, S), where they lie close."""
         which = np.arange(len(self.films.frequency_hz)) if which is None else which
-        frequency_hz = self.films.frequency_hz[which]
-        samples = through(model, np.arange(branches), frequency_hz[:, None], self.films.sin_theta)
-        return self._apply(samples, _poles_of(self.paths[0].operator, model, through, frequency_hz, samples), which)
+        frequency_hz, contour = self.films.frequency_hz[which], self.paths[0].operator.contour
+        at = frequency_hz[:, None], self.films.sin_theta
+        samples = through(model, np.arange(branches), *at)
+        evaluate = _picked(model, through, frequency_hz, samples.shape[:3])
+        if halves is None:
+            poles = _thick_poles(contour, model, frequency_hz, samples, evaluate, plies=plies)
+        else:
+            poles = find_poles_of_halves(
+                contour=contour,
+                halves=halves(model, np.arange(branches), *at).reshape(2, -1, samples.shape[3]),
+                evaluate_halves=_picked(model, halves, frequency_hz, samples.shape[:3]),
+                evaluate=evaluate,
+                span_rad=np.tile(self.span_rad[:, which], np.prod(samples.shape[:2])),
+            )
+        return self._apply(samples, poles, which)
 
     def _apply(self, samples: Complex, poles: Poles, which: Indices) -> list[Complex]:
         """Amplitudes (C, K, F, N) by path from samples (C, K, F, S) at the frequencies `which`, and poles by their row
@@ -235,7 +273,7 @@ class Levels:
                 here = np.flatnonzero(line == one)
                 if len(here):
                     given = put_back(operator=operator, line=place, poles=poles.some(here))
-                    np.add.at(amplitude, (case[here], branch[here], place), given)
+                    np.add.at(amplitude[:, :, place], (case[here], branch[here]), given)
             amplitudes.append(amplitude)
         return amplitudes
 
@@ -247,20 +285,33 @@ class Levels:
         return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
 
 
-def _poles_of(
-    operator: Operator, model: SheetModel, through: Through, frequency_hz: Array, samples: Complex
-) -> Poles:
-    """Poles that matter of a transmission, by their row of its samples (C, K, F, S)."""
-    shape = samples.shape[:3]
+def _picked(model: SheetModel, through: Through, frequency_hz: Array, shape: tuple[int, ...]) -> Evaluate:
+    """A transmission at angles (P,), each of one row of its samples (C, K, F)."""
 
     def evaluate(row: Indices, theta: Complex) -> Complex:
         case, branch, line = np.unravel_index(row, shape)
-        return through(model.picked(case), branch, frequency_hz[line, None], np.sin(theta))
+        return through(model.picked(case), branch, frequency_hz[line, None], np.sin(theta)[:, None])[..., 0]
 
-    return find_poles(contour=operator.contour, samples=samples.reshape(-1, samples.shape[3]), evaluate=evaluate)
+    return evaluate
 
 
-def _of_one(model: SheetModel, _: Indices, frequency_hz: Array, sin_theta: Complex) -> Complex:
+def _thick_poles(
+    contour: Contour, model: SheetModel, frequency_hz: Array, samples: Complex, evaluate: Evaluate, *, plies: int
+) -> Poles:
+    """Poles that matter of a transmission, by their row of its samples (C, K, F, S): thin sheets have none."""
+    thick = plies * model.turns(frequency_hz) > LEAST_TURNS
+    rows = np.flatnonzero(np.broadcast_to(thick[:, None], samples.shape[:3]))
+    if not len(rows):
+        return Poles.none()
+    found = find_poles(
+        contour=contour,
+        samples=samples.reshape(-1, samples.shape[3])[rows],
+        evaluate=lambda row, theta: evaluate(rows[row], theta),
+    )
+    return replace(found, row=rows[found.row])
+
+
+def _of_ply(model: SheetModel, _: Indices, frequency_hz: Array, sin_theta: Complex) -> Complex:
     return model.transmission(frequency_hz, sin_theta)
 
 
@@ -285,14 +336,23 @@ def levels_before(sheet: Sheet, row: Row) -> Levels:
     which = np.concatenate(chosen)
     at, model = frequency_hz[which], model.known_at(frequency_hz[which, None], sin_theta)
     samples = model.transmission(at[:, None], sin_theta)
-    poles = _poles_of(paths[0].operator, model, _of_one, at, samples)
+    contour = paths[0].operator.contour
+    poles = _thick_poles(contour, model, at, samples, _picked(model, _of_ply, at, samples.shape[:3]), plies=1)
     return Levels(
         model=model,
         films=row.films(which),
         paths=tuple(paths),
         poles=poles,
-        resonant=np.isin(np.arange(len(which)), poles.row % len(which)),
+        span_rad=_span_rad(poles.some(unresolved(contour=contour, poles=poles)), len(which)),
     )
+
+
+def _span_rad(poles: Poles, lines: int) -> Array:
+    """Real angles (2, F) about the poles at each frequency: those of two sheets grow out of those of one."""
+    span = np.stack([np.full(lines, np.inf), np.full(lines, -np.inf)])
+    np.minimum.at(span[0], poles.row % lines, poles.theta.real - ABOUT_RAD)
+    np.maximum.at(span[1], poles.row % lines, poles.theta.real + ABOUT_RAD)
+    return span
 
 
 def _even(pair: Pair, samples: Complex) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache, partial
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m, humid_air
 from sheetmargin_service.acoustics.beam import open_path_coupling, open_path_db
+from sheetmargin_service.acoustics.contour import Contour, contour_for
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
 from sheetmargin_service.acoustics.store import OperatorStore
@@ -101,8 +102,8 @@ class Pair:
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """Pairs in the same air, with one path of integration, that are asked about a sheet together. Their frequencies (F,)
-    stand one after another, and so do their settings (N,)."""
+    """Pairs in the same air, with one path of integration, that are asked about a sheet together. Their frequencies
+    (F,) stand one after another, and so do their settings (N,)."""
 
     pairs: tuple[Pair, ...]
 
@@ -228,6 +229,15 @@ _searched = lru_cache(maxsize=1024)(partial(_compute, make=_kept))
 """Those of the settings that are searched, for every class of a catalogue."""
 _asked = lru_cache(maxsize=32)(_compute)
 """Those of settings that single questions ask for."""
+
+
+def contour_of(parameters: UltrasonicParameters) -> Contour:
+    """The path of integration that the settings of a class ask for."""
+    frequency_hz, bandwidth_hz, _ = _beam(parameters)
+    frequencies, _ = gaussian_band(centre_hz=frequency_hz, bandwidth_hz=bandwidth_hz, nodes=BAND_NODES)
+    wavenumber = 2.0 * np.pi * float(np.max(frequencies)) / humid_air().sound_speed_m_per_s
+    gap_rad, tilt_rad = wavenumber * 1e-3 * parameters.gap_max_mm, float(np.radians(TILTS_DEG[-1]))
+    return contour_for(gap_rad=gap_rad, tilt_rad=tilt_rad)
 
 
 @lru_cache(maxsize=256)

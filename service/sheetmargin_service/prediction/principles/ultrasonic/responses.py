@@ -18,7 +18,14 @@ from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
-from sheetmargin_service.acoustics.trapped_air import Film, double_response, double_transmission, flat_film
+from sheetmargin_service.acoustics.trapped_air import (
+    Film,
+    double_halves,
+    double_response,
+    double_transmission,
+    film_response,
+    flat_film,
+)
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
@@ -81,7 +88,7 @@ class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
     On a grid: `frequency_hz` (F, 1), `sin_theta` (S,); results (C, K, F, S) with K branches (films, draws), 1 where
-    there is but one. Picked (see `picked`): frequency (P, 1), sine (P, 3), K = P; results (P, 3).
+    there is but one. Picked (see `picked`): frequency (P, 1), sine (P, 1), K = P; results (P, 1).
     """
 
     sheet: Sheet
@@ -139,6 +146,18 @@ class SheetModel:
         return ElasticPlate(
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
+
+    def turns(self, frequency_hz: Array) -> Array:
+        """Wavelengths of the slowest bulk wave across one ply, (C, F). The first thickness resonance is at a half."""
+        travel_s = np.zeros(len(self.cases))
+        for layer in self._layers():
+            if isinstance(layer, FluidLayer):
+                speed = np.sqrt(np.real(layer.bulk_modulus_pa / layer.density_kg_m3))
+            else:
+                slowest_pa: Array = np.minimum(np.real(layer.c33_pa), np.real(layer.c55_pa))
+                speed = np.sqrt(slowest_pa / layer.density_kg_m3)
+            travel_s += np.ravel(layer.thickness_m / speed)
+        return travel_s[:, None] * frequency_hz
 
     def _stack(self, layers: Sequence[Layer], frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
         if len(layers) == 1 and isinstance(layers[0], ElasticPlate):
@@ -230,9 +249,19 @@ class SheetModel:
 
     def transmission_of_flat_pile(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """The same with even films of thickness `film_m` (joints, K)."""
-        at = {"air": self.air, "frequency_hz": frequency_hz, "sin_theta": sin_theta}
-        between = [flat_film(thickness_m=self._by_branch(joint), **at) for joint in film_m]
+        between = [
+            flat_film(air=self.air, thickness_m=self._by_branch(joint), frequency_hz=frequency_hz, sin_theta=sin_theta)
+            for joint in film_m
+        ]
         return self.transmission_of_pile(between, frequency_hz, sin_theta)
+
+    def halves_of_flat_pair(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
+        """`double_halves` of two plies with even films of thickness `film_m` (K,): (2, C, K, F, S)."""
+        one = self.ply(frequency_hz, sin_theta)
+        film = film_response(
+            air=self.air, thickness_m=self._by_branch(film_m), frequency_hz=frequency_hz, sin_theta=sin_theta
+        )
+        return np.stack(double_halves(first=one, second=one, film=film))
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
