@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from sheetmargin import Client, Environment, Job, Line, Sheet
 from support.closed_loop import processor_seconds
+from support.converter import stock_jobs
+from support.costs import cost_s, plane_wave_solution
 from support.machine import children_of, memory_mb
 from support.servers import gunicorn
 
@@ -71,6 +73,20 @@ def test_both_cores_against_one(tmp_path: Path, record_property: Callable[[str, 
     record_property("processor_seconds_of_each_process", [round(one, 1) for one in on_both])
     record_property("processor_seconds_of_the_client", round(client_s, 1))
     assert ratio >= 1.7
+
+
+def test_jobs_of_stock(tmp_path: Path, record_property: Callable[[str, object], None]) -> None:
+    """200 different jobs of one sheet each by batch, over all classes, on both cores; the jobs of a warm-up are others."""
+    jobs = stock_jobs(250)
+    with gunicorn(tmp_path, workers=2) as server, Client(server.url, timeout=300.0) as client:
+        for some in (jobs[200:], jobs[:200]):
+            begun = time.monotonic()
+            outcomes = list(client.recommend_many(some, workers=2, chunk=10))
+            assert [outcome.error for outcome in outcomes] == [None] * len(some)
+    seconds = time.monotonic() - begun
+    record_property("stock_jobs_s", round(seconds, 1))
+    unit_s = cost_s(plane_wave_solution(), 400)
+    record_property("stock_job_in_plane_wave_solutions", round(2.0 * seconds / len(jobs[:200]) / unit_s))
 
 
 def test_memory_of_many_jobs(tmp_path: Path, record_property: Callable[[str, object], None]) -> None:

@@ -17,7 +17,7 @@ from sheetmargin_service.acoustics.plate import isotropic_plate, plate_response
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.prediction.principles.ultrasonic.films import film_weights
+from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import cost_s, ratio
@@ -68,7 +68,7 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
     cases = len(looks[0].levels.model.cases)
     number = sum(len(made.settings.gap_mm) for made in benches) * cases * (1 + len(index))
 
-    def level(made: object, setting: int, draws: np.ndarray) -> None:
+    def level(made: object, setting: int, film_m: float | None) -> None:
         levels, pair, p = made.look(paper).levels, made.pair, made.parameters
         model = replace(levels.model.first(1), usual=None)
         width = 0.0 if p.drive == "continuous" else p.bandwidth_hz
@@ -81,11 +81,13 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
             ).spline(1.0)
 
             def through(theta: np.ndarray, f: float = f) -> np.ndarray:
-                return at_angles(model, levels.films, draws, f, theta)
+                return at_angles(model, film_m, f, theta)
 
             integrate(kernel=beam, transmission=through, splits=np.empty(0), tolerance=10.0 ** (-0.05 * 50.0) * 1.2)
 
-    sample = [(made, setting, draws) for made in benches[::3] for setting in (0, 40) for draws in _draws(index)]
+    # One sheet, and two with the median film.
+    films = (None, float(FILM_M[index[len(index) // 2]]))
+    sample = [(made, setting, film) for made in benches[::3] for setting in (0, 40) for film in films]
     for one in sample[:2]:
         level(*one)
     by_quadrature = cost_s(lambda: [level(*one) for one in sample]) / len(sample) * number
@@ -96,8 +98,3 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
     record_property("quadrature_levels", number)
     record_property("quadrature_over_recommendation", round(by_quadrature / seconds))
     assert by_quadrature / seconds > 300.0
-
-
-def _draws(index: np.ndarray) -> list[np.ndarray]:
-    """One sheet, and two with the median film."""
-    return [np.empty((0, 1), dtype=np.intp), np.array([[index[len(index) // 2]]])]

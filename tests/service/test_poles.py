@@ -85,8 +85,8 @@ KNOWN = {
     "PMMA, 3 mm, 400 kHz": (400e3, 3e-3, 1180.0, 5.5e9, 0.34, 0.04),
     "glass, 6 mm": (440e3, 6e-3, 2500.0, 70e9, 0.22, 0.002),
 }
-"""Frequency Hz, thickness m, density kg/m3, Young's modulus Pa, Poisson's ratio and loss: typical, from memory. Near the
-first longitudinal resonance of each."""
+"""Frequency Hz, thickness m, density kg/m3, Young's modulus Pa, Poisson's ratio and loss: typical, from memory. Near
+the first longitudinal resonance of each."""
 
 
 @pytest.mark.parametrize("name", KNOWN)

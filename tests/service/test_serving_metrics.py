@@ -51,6 +51,15 @@ def test_requests_by_route(app: Flask) -> None:
     assert counted(client, "sheetmargin_request_seconds_count", {"route": route}) == 3
 
 
+@pytest.mark.parametrize(
+    ("sheet", "poles"), [("material=pmma&thickness_um=3000", 1), ("material=pmma&thickness_um=500", 0)]
+)
+def test_jobs_near_a_thickness_resonance(sheet: str, poles: int) -> None:
+    client = create_app(service=load_service(Settings())).test_client()
+    client.get(f"/v1/recommendations?{sheet}&classes=ultrasonic-400k", buffered=True)
+    assert counted(client, "sheetmargin_jobs_with_poles_total") == poles
+
+
 def test_physics_and_verdicts(app: Flask) -> None:
     client = app.test_client()
     for decimal in range(3):

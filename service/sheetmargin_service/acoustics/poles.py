@@ -20,7 +20,9 @@ chapter 3; backward Lamb waves: Meitzler, JASA 38, 835 (1965).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -57,6 +59,27 @@ BESIDE_RAD = 1e-6
 _FIRST_RAD, _LONGEST_RAD, _CONVERGED_RAD, _APART_RAD = 1e-4, 0.02, 1e-6, 1e-5
 """Of the secant method: its first step, its longest, what counts as converged; and how far apart two roots are."""
 _DENSE = 768
+
+
+@dataclass(kw_only=True)
+class PoleCount:
+    """How many poles that a response is wrong without were taken out while it was open."""
+
+    poles: int = 0
+
+
+_counting: ContextVar[PoleCount | None] = ContextVar("counting", default=None)
+
+
+@contextmanager
+def counted_poles() -> Iterator[PoleCount]:
+    """Count them in this thread."""
+    count = PoleCount()
+    token = _counting.set(count)
+    try:
+        yield count
+    finally:
+        _counting.reset(token)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,6 +284,9 @@ def unresolved(*, contour: Contour, poles: Poles) -> Flags:
 
 def take_out(*, contour: Contour, samples: Complex, poles: Poles) -> Complex:
     """The samples (R, S) without the poles."""
+    count = _counting.get()
+    if count is not None:
+        count.poles += int(np.count_nonzero(unresolved(contour=contour, poles=poles)))
     rest = samples.copy()
     np.subtract.at(rest, poles.row, poles.residue[:, None] * _pair(contour.theta, poles.theta[:, None]))
     return rest

@@ -17,6 +17,7 @@ from prometheus_client.metrics_core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
+from sheetmargin_service.acoustics.poles import counted_poles
 from sheetmargin_service.api.routes import Call, Routes, calls_of
 from sheetmargin_service.api.service import Recommend, current_service
 from sheetmargin_service.detectors.catalogue import Catalogue
@@ -45,6 +46,7 @@ class Metrics:
     waiting: Gauge
     physics_seconds: Histogram
     verdicts: Counter
+    with_poles: Counter
     cache: Counter
     refused: Counter
     spared: Counter
@@ -77,6 +79,11 @@ def new_metrics() -> Metrics:
             "sheetmargin_physics_seconds", "Time to compute one job.", registry=registry, buckets=_BUCKETS_S
         ),
         verdicts=Counter("sheetmargin_verdicts", "Verdicts of computed jobs.", ("verdict",), registry=registry),
+        with_poles=Counter(
+            "sheetmargin_jobs_with_poles",
+            "Computed jobs with a sheet near a thickness resonance, whose poles were added to the integral over angle.",
+            registry=registry,
+        ),
         cache=Counter(
             "sheetmargin_cache",
             "Answers with a tag: the caller held it already (hit), the process did (kept), or it was computed (miss).",
@@ -100,9 +107,10 @@ def measured(recommend: Recommend, metrics: Metrics) -> Recommend:
     """The same, with its time and verdicts counted."""
 
     def compute(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
-        with metrics.physics_seconds.time():
+        with metrics.physics_seconds.time(), counted_poles() as count:
             answer = recommend(job, catalogue=catalogue, library=library)
         metrics.verdicts.labels(answer.verdict).inc()
+        metrics.with_poles.inc(count.poles > 0)
         return answer
 
     return compute

@@ -154,8 +154,8 @@ class SheetModel:
             if isinstance(layer, FluidLayer):
                 speed = np.sqrt(np.real(layer.bulk_modulus_pa / layer.density_kg_m3))
             else:
-                slowest_pa: Array = np.minimum(np.real(layer.c33_pa), np.real(layer.c55_pa))
-                speed = np.sqrt(slowest_pa / layer.density_kg_m3)
+                c33_pa, c55_pa = (np.asarray(c).real.astype(np.float64) for c in (layer.c33_pa, layer.c55_pa))
+                speed = np.sqrt(np.minimum(c33_pa, c55_pa) / layer.density_kg_m3)
             travel_s += np.ravel(layer.thickness_m / speed)
         return travel_s[:, None] * frequency_hz
 
