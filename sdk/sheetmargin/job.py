@@ -20,8 +20,13 @@ class Gauge:
 
 @dataclass(frozen=True, kw_only=True)
 class Double:
-    """How the second sheet lies on the first. `contact` is `air` (the default), `partial`, `bonded` or `water-film`."""
+    """What comes on top of a correct sheet, and how it lies there.
 
+    `kind` is `another-piece` (the default) or `one-ply-more`, `contact` is `air` (the default), `partial`, `bonded` or
+    `water-film`.
+    """
+
+    kind: str | None = None
     contact: str | None = None
     overlap_mm: float | None = None
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sheetmargin_service.materials.material import Material, TrappedAir
-from sheetmargin_service.materials.spec import Contact
+from sheetmargin_service.materials.spec import Contact, DoubleKind
 
 Scalar = str | int | float | bool | None
 APPROXIMATIONS = frozenset({"corrugated-core"})
@@ -56,11 +56,22 @@ class Sheet:
     thickness_tolerance_pct: float
     formation_pct: float
     trapped_air: TrappedAir
+    double_kind: DoubleKind
     contact: Contact
     overlap_mm: float | None
     permeance_um_per_pa_s: float | None
     open_area_fraction: float
     assumptions: tuple[Assumption, ...]
+
+    @property
+    def double_plies(self) -> int:
+        """Plies that lie on one another where a double passes."""
+        return 2 * self.plies if self.double_kind == "another-piece" else self.plies + 1
+
+    @property
+    def fewer_plies(self) -> int | None:
+        """Plies where one is missing; None where that is not asked: a whole piece comes or does not."""
+        return self.plies - 1 if self.double_kind == "one-ply-more" and self.plies > 1 else None
 
     @property
     def approximate(self) -> bool:

@@ -274,7 +274,7 @@ class Percentiles:
 
 @dataclass(frozen=True, kw_only=True)
 class Signal:
-    """`fewer`: a ply too few, of a sheet of several plies; its `double` is a ply too many."""
+    """`fewer`: a ply too few, where plies are counted; `double` is a ply too many then."""
 
     quantity: str
     unit: str

@@ -126,7 +126,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
             facts.append(Fact(code=each.narrow.code, values={"setup": number, **each.narrow.values}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
-    if sheets[index].plies > 1:
+    if sheets[index].fewer_plies is not None:
         facts.append(counting(station.post, index))
     facts += station.post.bench.facts(sheets[index], station.choice.setting)
     return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)

@@ -63,7 +63,7 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
 def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
     """The six pairs for a band `low` to `high` of one sheet.
 
-    Of a sheet of several plies, `no_sheet_as_single` is the worse of nothing and a ply too few read as right.
+    Of plies that are counted, `no_sheet_as_single` is the worse of nothing and a ply too few read as right.
     """
     noise, count = detail.single.noise, readings
     single_chance = _outside(noise, grid, low=low, high=high, readings=count.single, run=count.run)

@@ -16,7 +16,6 @@ from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
-from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import best_setting
 from sheetmargin_service.selection.stations import (
@@ -84,7 +83,7 @@ def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
     asked = [(place, at, [0]) for place, at in zip(posts, settings, strict=True) if isinstance(at, int)]
     known = iter(details_at(asked))
     return [
-        _plan_of(place, at, next(known)) if isinstance(at, int) else _with_plies(place, at)
+        _plan_of(place, at, next(known)) if isinstance(at, int) else at
         for place, at in zip(posts, settings, strict=True)
     ]
 
@@ -108,14 +107,7 @@ def _best_alone(place: Post, index: int) -> tuple[int, Bands]:
 
 def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan | Fact:
     station = build_station(place, setting, details)
-    return _with_plies(place, why_not(station, 0)) if unfit(station) else Plan(stations=(station,), left_out={})
-
-
-def _with_plies(place: Post, fact: Fact) -> Fact:
-    """Of a sheet of several plies that the class senses, what is asked next: how many would work."""
-    if place.refused or place.question.sheets[0].plies == 1:
-        return fact
-    return counting(place, 0)
+    return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:

@@ -389,8 +389,8 @@ class SignalSchema(OutputSchema):
     unit = string("Its unit.")
     no_sheet = part(PercentilesSchema, "No sheet.")
     single = part(PercentilesSchema, "One sheet.")
-    double = part(PercentilesSchema, "Two sheets; of a sheet of several plies, a ply too many.")
-    fewer = part(PercentilesSchema, "A ply too few, of a sheet of several plies; else null.", nullable=True)
+    double = part(PercentilesSchema, "Two sheets; where plies are counted, a ply too many.")
+    fewer = part(PercentilesSchema, "A ply too few, where plies are counted; else null.", nullable=True)
 
 
 class MarginSchema(OutputSchema):

@@ -88,9 +88,14 @@ class GaugeSchema(StrictSchema):
 
 
 class DoubleSchema(StrictSchema):
-    """How the second sheet lies on the first."""
+    """What comes on top of a correct sheet, and how it lies there."""
 
     makes = DoubleSpec
+    kind = Choice(
+        "Of a sheet of several plies: the whole of it once more, or one ply more; then one missing counts too.",
+        among=_words(DoubleSpec, "kind"),
+        load_default="another-piece",
+    )
     contact = Choice("What is between the two sheets.", among=_words(DoubleSpec, "contact"), load_default="air")
     overlap_mm = Real(
         "Length by which the second sheet covers the first; all of it if not given.", ge=0.1, le=MAX_OVERLAP_MM

@@ -67,7 +67,7 @@ class Span:
 class Survey:
     """One class and one sheet over every setting, with spread to first order: what a search needs.
 
-    `double` is a sheet too many; of a sheet of several plies it is a ply too many, and `fewer` a ply too few.
+    `double` is a sheet too many; of plies that are counted it is a ply too many, and `fewer` a ply too few.
     """
 
     no_sheet: Span

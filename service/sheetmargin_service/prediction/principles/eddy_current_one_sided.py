@@ -105,7 +105,7 @@ class OneSidedBench:
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
         single, double = (
-            float(self._change_pct(sheet, at, count=count)[0, 0, 0]) for count in (sheet.plies, sheet.plies + 1)
+            float(self._change_pct(sheet, at, count=count)[0, 0, 0]) for count in (sheet.plies, sheet.double_plies)
         )
         lifted = float(self._change_pct(sheet, at, count=sheet.plies, lift_mm=self._hold_mm)[0, 0, 0])
         return (

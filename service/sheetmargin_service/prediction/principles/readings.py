@@ -88,7 +88,7 @@ class Readings:
 
 @dataclass(frozen=True, kw_only=True)
 class States:
-    """Readings of no sheet, one and two; of a sheet of several plies, two is a ply too many and `fewer` one too few.
+    """Readings of no sheet, one and two; of plies that are counted, two is a ply too many and `fewer` one too few.
 
     `nodes` and `variants` name the causes behind the nodes and the variants of the readings.
     """
@@ -131,8 +131,8 @@ def states_of(
     return States(
         no_sheet=no_sheet,
         single=readings(sheet.plies, None, certain),
-        double=readings(sheet.plies + 1, film, weights),
-        fewer=readings(sheet.plies - 1, None, certain) if sheet.plies > 1 else None,
+        double=readings(sheet.double_plies, film, weights),
+        fewer=readings(sheet.fewer_plies, None, certain) if sheet.fewer_plies else None,
         nodes="trapped-air",
         variants=variants,
     )

@@ -123,7 +123,7 @@ class EddyCurrentBench:
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         single, double = (
             float(self._attenuation_db(sheet, np.array([setting]), count=count)[0, 0, 0])
-            for count in (sheet.plies, sheet.plies + 1)
+            for count in (sheet.plies, sheet.double_plies)
         )
         return (
             skin_depth_fact(sheet, self.parameters.frequency_hz),
