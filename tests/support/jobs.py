@@ -74,6 +74,7 @@ FULL_JOB: dict[str, Any] = {
         "sheet_length_mm": 420,
         "sheet_width_mm": 300,
         "sheet_spacing_mm": 160,
+        "shingle_pitch_mm": 200,
         "flutter_mm": 2,
         "flutter_deg": 1,
         "max_tilt_deg": 45,

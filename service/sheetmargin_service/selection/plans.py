@@ -26,11 +26,13 @@ from sheetmargin_service.selection.stations import (
     details_at,
     fitting,
     hopeless,
+    in_words_of,
     place_of,
     unfit,
     why_not,
     without,
 )
+from sheetmargin_service.selection.stream import survey_in_beam
 from sheetmargin_service.selection.time_limit import check_time
 
 MOST_AGAIN = 3
@@ -67,11 +69,12 @@ def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Po
             },
         )
     refused, surveys = {}, {}
-    for index, sheet in enumerate(question.sheets):
+    for index in range(len(question.sheets)):
         check_time()
-        refusal = bench.refuses(sheet)
+        in_beam = question.in_beam(index)
+        refusal = next((fact for sheet in in_beam if (fact := bench.refuses(sheet)) is not None), None)
         if refusal is None:
-            surveys[index] = bench.survey(sheet)
+            surveys[index] = survey_in_beam(bench, in_beam)
         else:
             refused[index] = refusal
     return Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
@@ -94,7 +97,7 @@ def _setting(place: Post) -> int | Fact:
         return fact
     setting, bands = _best_alone(place, 0)
     if hopeless(place.surveys[0], bands, setting=setting):
-        return cause(place.surveys[0], place.bench.receiver, bands, setting=setting)
+        return in_words_of(place.question, cause(place.surveys[0], place.bench.receiver, bands, setting=setting))
     return setting
 
 
@@ -252,6 +255,6 @@ def _alone(place: Post, index: int) -> tuple[float, Fact]:
     setting, bands = _best_alone(place, index)
     survey = place.surveys[index]
     spread = float(survey.single.p99[setting] - survey.single.p1[setting])
-    why = cause(survey, place.bench.receiver, bands, setting=setting)
+    why = in_words_of(place.question, cause(survey, place.bench.receiver, bands, setting=setting))
     fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
     return float(bands.worst[setting]) / max(spread, 1e-9), fact

@@ -138,15 +138,15 @@ def states_of(
     )
 
 
-def taught(states: States) -> States:
-    """The states as a receiver reads them whose gain was set so that one sheet reads its nominal value.
+def taught(states: States, on: Readings) -> States:
+    """The states as a receiver reads them whose gain was set so that what it was taught `on` reads its nominal value.
 
-    What the model does not know of the sheet then moves no sheet and two against one, not one itself.
+    What the model does not know of the sheet then moves every other state against that one.
     """
-    shift = states.single.values[:1].mean(axis=2, keepdims=True) - states.single.values.mean(axis=2, keepdims=True)
+    shift = on.values[:1].mean(axis=2, keepdims=True) - on.values.mean(axis=2, keepdims=True)
 
     def moved(readings: Readings) -> Readings:
-        return replace(readings, values=readings.values + shift, belief=states.single.belief)
+        return replace(readings, values=readings.values + shift, belief=on.belief)
 
     return replace(
         states,
