@@ -34,7 +34,7 @@ MISREADS = {
 
 NOT_GIVEN = "not-given"
 """Code of the notes on what an unknown line leaves open; a job without a line would drown in them."""
-CLOCK = ("too-fast", "maybe-too-fast")
+CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
 """Codes of the reasons by which the line's clock lowers a verdict: they stand at the table, of every set-up."""
 
 

@@ -155,6 +155,14 @@ def test_a_lap_that_is_gone_before_it_is_read_is_no(api):
     assert (why["code"], why["values"]["limit"]) == ("line-too-fast", "lap-too-short")
 
 
+def test_four_everywhere_is_for_a_trial_to_confirm(api):
+    """A whole number of pitches: four against five, as long as the pitch holds."""
+    answer = ask(api, line={**STREAM, "sheet_length_mm": 800}, classes=["caliper-roller"])
+    assert answer["verdict"] == "trial"
+    (why,) = (note for note in answer["recommendations"][0]["reasons"] if note["code"] == "pitch-must-hold")
+    assert (why["values"]["most"], why["values"]["one_more"]) == (4, 5)
+
+
 def test_a_prediction_is_of_the_stream_as_a_recommendation_is(api):
     line = {**STREAM, "speed_m_per_min": 60}
     setup = ask(api, line=line, classes=["caliper-roller"])["recommendations"][0]

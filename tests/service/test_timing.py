@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sheetmargin_service.selection.job import Controller, Line
 from sheetmargin_service.selection.stream import stream_of
-from sheetmargin_service.selection.timing import Assumed, Reading, time_line, verdict_by_timing
+from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 
 FAST = Line(speed_m_per_min=120.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)
 SLOW = Line(speed_m_per_min=20.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)
@@ -182,7 +182,8 @@ def test_shingled_feeding_asks_n_against_n_plus_one():
     assert (timing.plies_fewest, timing.plies_most) == (2, 3)
     told = next(note for note in timing.notes if note.code == "stream-alternates")
     assert (told.values["fewest"], told.values["most"], told.values["one_more"]) == (2, 3, 4)
-    assert told.values["double_mm"] == pytest.approx(100.0)
+    assert told.values["double_mm"] == pytest.approx(420.0 - 2 * 160.0)
+    assert told.values["double_ms"] == pytest.approx(50.0)
     assert timing.sheet_ms == pytest.approx(80.0)
     assert timing.readings_per_double == 40
     assert timing.space_ms is timing.readings_per_space is None
@@ -224,7 +225,21 @@ def test_a_pitch_of_sheets_that_come_one_by_one_is_told_as_unused():
     assert timing.fits is True
 
 
+def test_a_whole_number_of_pitches_rests_on_the_pitch():
+    """At 480 mm every 160 three lie there and four are a double; at 159.9 four are right as well, for 0.3 mm."""
+    whole = time_line(line=replace(STREAM, sheet_length_mm=480.0), controller=CONTROLLER, reading=READING)
+    less = replace(STREAM, sheet_length_mm=480.0, shingle_pitch_mm=159.9)
+    assert (whole.plies_fewest, whole.plies_most, whole.fits) == (3, 3, True)
+    assert doubt_by_timing(whole, speed_m_per_min=120.0) == "pitch-must-hold"
+    assert verdict_of(whole, speed_m_per_min=120.0) == "trial"
+    assert time_line(line=less, controller=CONTROLLER, reading=READING).fits is False
+
+
 # ---- what is given, and what is taken
+
+
+def verdict_of(timing, *, speed_m_per_min):
+    return verdict_of_doubt(doubt_by_timing(timing, speed_m_per_min=speed_m_per_min))
 
 
 TYPICAL = Controller(scan_ms=10.0, input_filter_ms=3.0)
@@ -244,7 +259,7 @@ def timed(line, controller, *, taken=TYPICAL):
 def test_a_scan_that_is_given_decides_without_the_rest():
     slow = timed(FAST, Controller(scan_ms=500.0))
     assert (slow.fits, slow.limit.code) == (False, "hold-masks-next-sheet")
-    assert verdict_by_timing(slow, speed_m_per_min=120.0) == "unsuitable"
+    assert verdict_of(slow, speed_m_per_min=120.0) == "unsuitable"
     # The limit is told by what is given alone: 140 mm in 2 x 500 ms.
     assert slow.limit.values["needed_ms"] == pytest.approx(1000.0)
 
@@ -255,9 +270,9 @@ def test_what_is_taken_makes_a_set_up_doubtful_and_no_more():
     timing = timed(near, Controller())
     assert timing.fits is None
     assert (timing.limit.code, timing.speed_max_m_per_min) == ("hold-masks-next-sheet", 92.3)
-    assert verdict_by_timing(timing, speed_m_per_min=120.0) == "trial"
-    assert verdict_by_timing(timed(near, Controller(scan_ms=2.0)), speed_m_per_min=120.0) == "suitable"
-    assert verdict_by_timing(timed(near, TYPICAL), speed_m_per_min=120.0) == "unsuitable"
+    assert verdict_of(timing, speed_m_per_min=120.0) == "trial"
+    assert verdict_of(timed(near, Controller(scan_ms=2.0)), speed_m_per_min=120.0) == "suitable"
+    assert verdict_of(timed(near, TYPICAL), speed_m_per_min=120.0) == "unsuitable"
 
 
 def test_the_hold_is_told_by_what_is_taken():

@@ -28,8 +28,6 @@ from sheetmargin_service.selection.sensor import sensor_of
 from sheetmargin_service.selection.stations import DECIMALS, Served, Station, timing_values
 
 STATES = ("no_sheet", "single", "double")
-BY_TIMING = {"trial": "maybe-too-fast", "unsuitable": "too-fast"}
-"""Reasons why the line's clock lowers a verdict."""
 
 
 def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recommendation:
@@ -126,8 +124,8 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     for number, each in enumerate(plan.stations):
         if each.narrow is not None:
             facts.append(Fact(code=each.narrow.code, values={"setup": number, **each.narrow.values}))
-        if each.by_timing != "suitable":
-            facts.append(Fact(code=BY_TIMING[each.by_timing], values={"setup": number, **timing_values(each)}))
+        if each.doubt is not None:
+            facts.append(Fact(code=each.doubt, values={"setup": number, **timing_values(each)}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].fewer_plies is not None and question.stream is None:

@@ -30,7 +30,7 @@ from sheetmargin_service.selection.search import Choice, choice_at, receiver_at,
 from sheetmargin_service.selection.stream import Stream, detail_in_beam, in_stream, stream_of, widest
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
 from sheetmargin_service.selection.time_limit import check_time
-from sheetmargin_service.selection.timing import Assumed, Reading, time_line, verdict_by_timing
+from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 
 DECIMALS = 1
 """Decimals of signals and margins; ranking happens after rounding."""
@@ -163,14 +163,15 @@ class Station:
         return min(s.worst for s in self.served.values())
 
     @property
-    def by_timing(self) -> Verdict:
-        """The best that its times allow."""
-        return verdict_by_timing(self.timing, speed_m_per_min=self.post.question.job.line.speed_m_per_min)
+    def doubt(self) -> str | None:
+        """What its times say against it, by its code; None for nothing."""
+        return doubt_by_timing(self.timing, speed_m_per_min=self.post.question.job.line.speed_m_per_min)
 
     @property
     def verdict(self) -> Verdict:
         """That of the sheet that it serves worst, or of its times where they allow less."""
-        return max((self.by_timing, *(s.judgement.verdict for s in self.served.values())), key=lambda v: ORDER[v])
+        by_timing = verdict_of_doubt(self.doubt)
+        return max((by_timing, *(s.judgement.verdict for s in self.served.values())), key=lambda v: ORDER[v])
 
     @property
     def geometry(self) -> Geometry:
@@ -364,8 +365,9 @@ def timing_values(station: Station) -> dict[str, Scalar]:
     """What of the line's clock limits a station, and how fast the line runs."""
     limit = station.timing.limit
     assert limit is not None
-    speed = station.post.question.job.line.speed_m_per_min
-    return {"speed_m_per_min": speed, "limit": limit.code, **limit.values}
+    speed, most = station.post.question.job.line.speed_m_per_min, station.timing.plies_most
+    stream = {} if most is None else {"most": most, "one_more": most + 1}
+    return {"speed_m_per_min": speed, "limit": limit.code, **limit.values, **stream}
 
 
 def hopeless(survey: Survey, bands: Bands, *, setting: int) -> bool:

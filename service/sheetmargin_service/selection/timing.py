@@ -121,13 +121,22 @@ def time_line(
     )
 
 
-def verdict_by_timing(timing: Timing, *, speed_m_per_min: float | None) -> Verdict:
-    """The best that can be said of a set-up by its times alone: what is given rules it out, what is taken is for a
-    trial to confirm."""
+def doubt_by_timing(timing: Timing, *, speed_m_per_min: float | None) -> str | None:
+    """The code of what its times say against a set-up: that it is too fast by what is given; that it may be, by what is
+    taken; that it rests on a pitch which makes the length a whole number of them, as one a little less would make one
+    sheet more correct as well, for no longer than a moment. None for nothing."""
     if timing.fits is False:
-        return "unsuitable"
+        return "too-fast"
     most = timing.speed_max_m_per_min
-    return "trial" if speed_m_per_min is not None and most is not None and speed_m_per_min > most else "suitable"
+    if speed_m_per_min is not None and most is not None and speed_m_per_min > most:
+        return "maybe-too-fast"
+    steady = timing.plies_most is not None and timing.plies_most == timing.plies_fewest
+    return "pitch-must-hold" if steady else None
+
+
+def verdict_of_doubt(code: str | None) -> Verdict:
+    """The best that can be said with such a doubt: what is given rules out, the rest is for a trial to confirm."""
+    return "suitable" if code is None else "unsuitable" if code == "too-fast" else "trial"
 
 
 def _lengths(line: Line, *, spot_mm: float, overlap_mm: float | None) -> _Lengths:
@@ -243,7 +252,9 @@ def _feeding_notes(line: Line, *, spot_mm: float) -> list[Note]:
             return []
         values = {"sheet_length_mm": length, "pitch_mm": pitch}
         return [Note(code="shingles-do-not-overlap", pointer="/line/feeding", values=values)]
-    one_more = {"one_more": stream.most + 1, "double_mm": stream.double_mm}
+    double_mm = stream.double_mm
+    lasts_ms = _lasts(double_mm, line.speed_m_per_min)
+    one_more = {"one_more": stream.most + 1, "double_mm": double_mm, "double_ms": lasts_ms}
     alternates = Note(
         code="stream-alternates", values={"fewest": stream.fewest, "most": stream.most, **one_more, "pitch_mm": pitch}
     )

@@ -23,7 +23,7 @@ MOST_SHEETS = 3
 LETTERS_A_LINE = 68
 LINES_A_READING = 2.2
 """Of a column, by the style sheet's sizes; near enough to balance two columns."""
-CLOCK = ("too-fast", "maybe-too-fast")
+CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
 """Reasons by which the line's clock lowers a verdict: they stand at the head of the page."""
 ABOUT_THE_JOB = ("not-given", "pitch-not-used")
 """Notes on times that whoever mounts the pair can do nothing about."""
