@@ -20,8 +20,13 @@ class Gauge:
 
 @dataclass(frozen=True, kw_only=True)
 class Double:
-    """How the second sheet lies on the first. `contact` is `air` (the default), `partial`, `bonded` or `water-film`."""
+    """What comes on top of a correct sheet, and how it lies there.
 
+    `kind` is `another-piece` (the default) or `one-ply-more`, `contact` is `air` (the default), `partial`, `bonded` or
+    `water-film`.
+    """
+
+    kind: str | None = None
     contact: str | None = None
     overlap_mm: float | None = None
 
@@ -117,7 +122,10 @@ class Sheet:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """The machine at the place of the detector. `feeding` is `singulated` (the default) or `shingled`."""
+    """The machine at the place of the detector.
+
+    `feeding` is `singulated` (the default) or `shingled`, which needs `sheet_length_mm` and `shingle_pitch_mm`.
+    """
 
     clearance_above_mm: float | None = None
     clearance_below_mm: float | None = None
@@ -125,6 +133,7 @@ class Line:
     sheet_length_mm: float | None = None
     sheet_width_mm: float | None = None
     sheet_spacing_mm: float | None = None
+    shingle_pitch_mm: float | None = None
     flutter_mm: float | None = None
     flutter_deg: float | None = None
     max_tilt_deg: float | None = None

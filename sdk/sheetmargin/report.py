@@ -34,6 +34,8 @@ MISREADS = {
 
 NOT_GIVEN = "not-given"
 """Code of the notes on what an unknown line leaves open; a job without a line would drown in them."""
+CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
+"""Codes of the reasons by which the line's clock lowers a verdict: they stand at the table, of every set-up."""
 
 
 def report(answer: Answer) -> str:
@@ -82,7 +84,9 @@ def _setups(recommendations: Sequence[Recommendation]) -> str:
     if len(rows) == 1:
         return ""
     illustrative = any(setup.detector_class.illustrative for one in recommendations for setup in one.setups)
-    return table(rows) + ("\n* an illustrative class, invented; no product" if illustrative else "")
+    lines = [table(rows), *(["* an illustrative class, invented; no product"] if illustrative else [])]
+    late = [f"{shown(one.rank)}: {why.text}" for one in recommendations for why in one.reasons if why.code in CLOCK]
+    return "\n".join([*lines, *(line for told in late for line in textwrap.wrap(told, WIDTH, subsequent_indent="   "))])
 
 
 def _class(setup: Setup) -> str:

@@ -41,12 +41,13 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
     run(
         *PAPER,
         *["--plies", "2", "--speed-m-per-min", "120", "--feeding", "shingled", "--temperature-max-c", "40"],
+        *["--shingle-pitch-mm", "200", "--sheet-length-mm", "700"],
         *["--classes", "ultrasonic-180k", "ultrasonic-300k", "--limit", "3", "--language", "de", "--token", "secret"],
     )
     request = service.calls[0].request
     assert json.loads(request.body or "") == {
         "sheets": [{"material": "copy-paper", "grammage_gsm": 80, "plies": 2}],
-        "line": {"speed_m_per_min": 120, "feeding": "shingled"},
+        "line": {"speed_m_per_min": 120, "sheet_length_mm": 700, "shingle_pitch_mm": 200, "feeding": "shingled"},
         "environment": {"temperature_max_c": 40},
         "classes": ["ultrasonic-180k", "ultrasonic-300k"],
         "limit": 3,

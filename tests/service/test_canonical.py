@@ -45,7 +45,7 @@ def test_spellings_of_one_question(service: Service, spelling: str) -> None:
     assert canonical(spelling, service) == (
         '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"limit":5,"line":{"feeding":"singulated",'
         '"lanes":1},"ordered":false,"principles":[],"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":'
-        '"air"},"grammage_gsm":80,"material":"copy-paper","plies":1}],"targets":{}}'
+        '"air","kind":"another-piece"},"grammage_gsm":80,"material":"copy-paper","plies":1}],"targets":{}}'
     )
 
 

@@ -233,7 +233,7 @@ def test_half_an_overlap_passes_what_the_open_part_lets_through():
 
 
 def test_plies_are_drawn_piles():
-    form = replace(SHEETS["paper"], plies=3)
+    form = replace(SHEETS["paper"], plies=3, double_kind="one-ply-more")
     look = made("ultrasonic-300k").look(form).levels
     single, fewer, double = look.single(), look.fewer(1), look.double(1)
     assert single.attenuation_db.shape[1] == double.attenuation_db.shape[1] == DRAWS

@@ -7,7 +7,7 @@ import pytest
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.admission import admitted
@@ -138,13 +138,13 @@ def test_a_sheet_that_nothing_senses_says_so():
     assert nearest_miss(posts(PAPER, FOIL, principles=("capacitive",)), 1).code == "conductive-sheet"
 
 
-def test_several_plies_are_counted_where_they_fail():
-    form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5)
-    counted = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
-    assert isinstance(counted[0], Fact)
-    assert counted[0].code == "plies-counted"
-    assert counted[0].values["plies"] == 5
-    assert 1 <= counted[0].values["largest_plies"] < 5
+def test_counted_plies_that_fail_say_why():
+    """What stops the class, not how many plies it would tell."""
+    form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5, double=DoubleSpec(kind="one-ply-more"))
+    (fact,) = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
+    assert isinstance(fact, Fact)
+    assert fact.code == "below-noise"
+    assert fact.values["single_p99"] > fact.values["highest_edge"]
 
 
 @pytest.mark.parametrize("ordered", [False, True])

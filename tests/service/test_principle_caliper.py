@@ -119,7 +119,7 @@ def test_a_sheet_beyond_the_range_is_refused():
 
 def test_plies_and_what_is_between_them():
     """Of three plies one too few and one too many lie about a ply apart; the air inside spreads the laser's reading."""
-    form = sheet("copy-paper", grammage_gsm=80, plies=3)
+    form = sheet("copy-paper", grammage_gsm=80, plies=3, double=DoubleSpec(kind="one-ply-more"))
     survey = bench("caliper-laser").survey(form)
     ply = form.thickness_um
     assert survey.double.p50[0] - survey.single.p50[0] > ply

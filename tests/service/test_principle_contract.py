@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from sheetmargin_service.api.saying import say, texts
 from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.spec import DoubleSpec
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
 from support.principle_cases import CONDITIONS, bench, predictive, sheet
@@ -17,6 +18,7 @@ CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultras
 SHEETS = {
     "paper": sheet("copy-paper", grammage_gsm=80),
     "form": sheet("copy-paper", grammage_gsm=60, plies=3),
+    "counted": sheet("copy-paper", grammage_gsm=60, plies=3, double=DoubleSpec(kind="one-ply-more")),
     "board": sheet("coated-board", grammage_gsm=300),
     "film": sheet("pet", thickness_um=12),
     "white film": sheet("bopp-white", thickness_um=50),
@@ -50,7 +52,7 @@ def test_surveys_have_one_value_a_setting_and_rise(made):
     assert made.settings.tilt_deg.shape == (count,)
     for a_sheet in accepted(made).values():
         survey = made.survey(a_sheet)
-        assert (survey.fewer is not None) == (a_sheet.plies > 1)
+        assert (survey.fewer is not None) == (a_sheet is SHEETS["counted"])
         for span in filter(None, (survey.no_sheet, survey.single, survey.double, survey.fewer)):
             assert span.p1.shape == span.p50.shape == span.p99.shape == (count,)
             assert np.all(np.isfinite(span.p1) & np.isfinite(span.p99))

@@ -36,6 +36,7 @@ def station(
     }
     return SimpleNamespace(
         served=served,
+        verdict=verdict,
         worst=margin,
         choice=SimpleNamespace(
             gap=Window(min=gap[0], nominal=gap[1], max=gap[2]), tilt=Window(min=tilt, nominal=tilt, max=tilt)

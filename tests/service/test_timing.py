@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sheetmargin_service.selection.job import Controller, Line
-from sheetmargin_service.selection.timing import Reading, shingled_stream, time_line
+from sheetmargin_service.selection.stream import stream_of
+from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 
 FAST = Line(speed_m_per_min=120.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)
 SLOW = Line(speed_m_per_min=20.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)
@@ -83,7 +84,8 @@ def test_a_space_within_the_spot_is_never_open():
     assert timing.fits is False
 
 
-FIELDS = ["speed_m_per_min", "sheet_length_mm", "sheet_spacing_mm"]
+FIELDS = ["speed_m_per_min", "sheet_length_mm", "sheet_spacing_mm", "shingle_pitch_mm"]
+STREAM = replace(FAST, feeding="shingled", sheet_spacing_mm=None, shingle_pitch_mm=160.0)
 
 
 @given(
@@ -93,23 +95,27 @@ FIELDS = ["speed_m_per_min", "sheet_length_mm", "sheet_spacing_mm"]
     feeding=st.sampled_from(["singulated", "shingled"]),
 )
 def test_every_absence_points_to_the_field_that_would_fill_it(given_fields, scan, input_filter, feeding):
-    line = Line(feeding=feeding, **{name: getattr(FAST, name) for name in given_fields})
+    every = replace(FAST, shingle_pitch_mm=160.0)
+    line = Line(feeding=feeding, **{name: getattr(every, name) for name in given_fields})
     controller = Controller(scan_ms=10.0 if scan else None, input_filter_ms=3.0 if input_filter else None)
     timing = time_line(line=line, controller=controller, reading=READING)
-    missing = {f"/line/{name}" for name in set(FIELDS) - given_fields}
+    between = "shingle_pitch_mm" if feeding == "shingled" else "sheet_spacing_mm"
+    needed = {"speed_m_per_min", "sheet_length_mm", between}
+    missing = {f"/line/{name}" for name in needed - given_fields}
     missing |= set() if scan else {"/controller/scan_ms"}
     missing |= set() if input_filter else {"/controller/input_filter_ms"}
-    assert pointers(timing) == missing
+    assert {note.pointer for note in timing.notes if note.code == "not-given"} == missing
     assert (timing.fits is None) == bool(missing)
     known_controller = scan and input_filter
     assert (timing.hold_min_ms is not None) == known_controller
-    assert (timing.readings_per_sheet is not None) == (
-        {"speed_m_per_min", "sheet_length_mm"} <= given_fields
-        and (feeding == "singulated" or "sheet_spacing_mm" in given_fields)
-    )
-    assert (timing.hold_max_ms is not None) == (
-        known_controller and {"speed_m_per_min", "sheet_spacing_mm"} <= given_fields
-    )
+    known_sheet = {"speed_m_per_min", "sheet_length_mm"} <= given_fields
+    if feeding == "singulated":
+        assert (timing.readings_per_sheet is not None) == known_sheet
+        assert (timing.hold_max_ms is not None) == (known_controller and {"speed_m_per_min", between} <= given_fields)
+    else:
+        known_stream = known_sheet and between in given_fields
+        assert (timing.readings_per_sheet is not None) == known_stream
+        assert (timing.hold_max_ms is not None) == (known_controller and known_stream)
 
 
 def test_a_known_failure_is_told_whatever_else_is_missing():
@@ -142,35 +148,134 @@ def test_the_speed_limit_is_where_fits_turns(length, spacing, speed, scan, input
 
 @given(length=st.integers(50, 600), pitch=st.integers(20, 400))
 def test_shingles_counted_one_by_one(length, pitch):
-    stream = shingled_stream(sheet_length_mm=float(length), pitch_mm=float(pitch))
+    stream = stream_of(replace(STREAM, sheet_length_mm=float(length), shingle_pitch_mm=float(pitch)))
+    if pitch > length:
+        assert stream is None
+        return
     # Sheets over each half millimetre of one pitch, far from the stream's start.
     places = 10_000 * pitch + np.arange(0.25, pitch, 0.5)
     leading = np.arange(10_000 - length // pitch - 2, 10_001) * pitch
     count = ((places[:, None] >= leading) & (places[:, None] < leading + length)).sum(axis=1)
-    if length < pitch:
-        assert stream is None
-        return
     assert (stream.fewest, stream.most) == (count.min(), count.max())
-    share = np.mean(count == stream.plies)
-    assert share >= 0.5
-    assert stream.phase_mm == pytest.approx(share * pitch)
+    assert set(stream.counts) == set(count.tolist())
+    assert np.mean(count == stream.counts[0]) >= 0.5
+    # A second sheet on the one that starts at 0: where one more lies there than is ever right.
+    every = np.arange(0.25, length, 0.5)
+    around = np.arange(-(length // pitch) - 1, length // pitch + 2) * pitch
+    doubled = 1 + ((every[:, None] >= around) & (every[:, None] < around + length)).sum(axis=1)
+    assert doubled.max() == stream.most + 1
+    first = np.flatnonzero(doubled == stream.most + 1)
+    run = first[: np.flatnonzero(np.append(np.diff(first), 2) > 1)[0] + 1]
+    assert 0.5 * len(run) == pytest.approx(stream.double_mm)
+
+
+@pytest.mark.parametrize(("length", "pitch"), [(0.3, 0.1), (420.0, 140.0), (2.1, 0.7)])
+def test_a_whole_number_of_pitches_is_steady_whatever_is_rounded(length, pitch):
+    stream = stream_of(replace(STREAM, sheet_length_mm=length, shingle_pitch_mm=pitch))
+    assert stream.counts == (3,)
+    assert stream.double_mm == length
 
 
 def test_shingled_feeding_asks_n_against_n_plus_one():
-    # 420 mm every 160 mm: 2 sheets over 60 mm of each pitch, 3 over the other 100 mm.
-    line = replace(FAST, feeding="shingled")
-    timing = time_line(line=line, controller=CONTROLLER, reading=READING)
+    # 420 mm every 160 mm: 2 sheets over 60 mm of each pitch, 3 over the other 100 mm, of which 20 mm is the spot.
+    timing = time_line(line=STREAM, controller=CONTROLLER, reading=READING)
     assert (timing.plies_fewest, timing.plies_most) == (2, 3)
-    step = next(note for note in timing.notes if note.code == "read-in-step")
-    assert (step.values["plies"], step.values["one_more"], step.values["phase_mm"]) == (3, 4, 100.0)
-    assert timing.sheet_ms == pytest.approx(40.0)
+    told = next(note for note in timing.notes if note.code == "stream-alternates")
+    assert (told.values["fewest"], told.values["most"], told.values["one_more"]) == (2, 3, 4)
+    assert told.values["double_mm"] == pytest.approx(420.0 - 2 * 160.0)
+    assert told.values["double_ms"] == pytest.approx(50.0)
+    assert timing.sheet_ms == pytest.approx(80.0)
+    assert timing.readings_per_double == 40
     assert timing.space_ms is timing.readings_per_space is None
     assert timing.hold_max_ms == pytest.approx(80.0 - 13.0)
     assert timing.sheets_per_hour == pytest.approx(45_000.0)
+    assert timing.fits is True
+    # The first sheet lies alone over one pitch; then there are two, once the spot is past the edge.
+    ends = next(note for note in timing.notes if note.code == "blank-stream-ends")
+    assert ends.values["blank_mm"] == pytest.approx(160.0 + 20.0)
 
 
-def test_a_stream_that_does_not_overlap_is_no_stream():
-    line = replace(FAST, feeding="shingled", sheet_spacing_mm=500.0)
-    timing = time_line(line=line, controller=CONTROLLER, reading=READING)
-    assert "shingles-do-not-overlap" in codes(timing)
+def test_the_space_between_sheets_says_nothing_of_a_stream():
+    timing = time_line(line=STREAM, controller=CONTROLLER, reading=READING)
+    assert time_line(line=replace(STREAM, sheet_spacing_mm=7.0), controller=CONTROLLER, reading=READING) == timing
+
+
+def test_a_lap_shorter_than_a_run_of_readings_is_no():
+    # 325 mm every 160 mm: the third sheet lies there for 5 mm, within the spot; for 22 mm it is out of it for 2 mm.
+    within = time_line(line=replace(STREAM, sheet_length_mm=325.0), controller=CONTROLLER, reading=READING)
+    assert (within.limit.code, within.fits, within.readings_per_double) == ("lap-too-short", False, 0)
+    short = replace(STREAM, sheet_length_mm=342.0)
+    assert time_line(line=short, controller=CONTROLLER, reading=READING).fits is False
+    assert time_line(line=replace(short, speed_m_per_min=50.0), controller=CONTROLLER, reading=READING).fits is True
+    # Within the spot no speed serves, so that none need be known.
+    unknown = replace(STREAM, sheet_length_mm=325.0, speed_m_per_min=None)
+    assert time_line(line=unknown, controller=Controller(), reading=READING).fits is False
+
+
+def test_a_stream_that_does_not_overlap_is_of_single_sheets():
+    timing = time_line(line=replace(STREAM, shingle_pitch_mm=580.0), controller=CONTROLLER, reading=READING)
+    assert codes(timing) == {"shingles-do-not-overlap"}
+    alone = time_line(line=FAST, controller=CONTROLLER, reading=READING)
+    assert replace(timing, notes=()) == alone
+
+
+def test_a_pitch_of_sheets_that_come_one_by_one_is_told_as_unused():
+    timing = time_line(line=replace(FAST, shingle_pitch_mm=160.0), controller=CONTROLLER, reading=READING)
+    assert pointers(timing) == {"/line/shingle_pitch_mm"}
+    assert timing.fits is True
+
+
+def test_a_whole_number_of_pitches_rests_on_the_pitch():
+    """At 480 mm every 160 three lie there and four are a double; at 159.9 four are right as well, for 0.3 mm."""
+    whole = time_line(line=replace(STREAM, sheet_length_mm=480.0), controller=CONTROLLER, reading=READING)
+    less = replace(STREAM, sheet_length_mm=480.0, shingle_pitch_mm=159.9)
+    assert (whole.plies_fewest, whole.plies_most, whole.fits) == (3, 3, True)
+    assert doubt_by_timing(whole, speed_m_per_min=120.0) == "pitch-must-hold"
+    assert verdict_of(whole, speed_m_per_min=120.0) == "trial"
+    assert time_line(line=less, controller=CONTROLLER, reading=READING).fits is False
+
+
+# ---- what is given, and what is taken
+
+
+def verdict_of(timing, *, speed_m_per_min):
+    return verdict_of_doubt(doubt_by_timing(timing, speed_m_per_min=speed_m_per_min))
+
+
+TYPICAL = Controller(scan_ms=10.0, input_filter_ms=3.0)
+
+
+def timed(line, controller, *, taken=TYPICAL):
+    assumed = Assumed(
+        line=line,
+        controller=Controller(
+            scan_ms=controller.scan_ms or taken.scan_ms,
+            input_filter_ms=controller.input_filter_ms or taken.input_filter_ms,
+        ),
+    )
+    return time_line(line=line, controller=controller, reading=READING, assumed=assumed)
+
+
+def test_a_scan_that_is_given_decides_without_the_rest():
+    slow = timed(FAST, Controller(scan_ms=500.0))
+    assert (slow.fits, slow.limit.code) == (False, "hold-masks-next-sheet")
+    assert verdict_of(slow, speed_m_per_min=120.0) == "unsuitable"
+    # The limit is told by what is given alone: 140 mm in 2 x 500 ms.
+    assert slow.limit.values["needed_ms"] == pytest.approx(1000.0)
+
+
+def test_what_is_taken_makes_a_set_up_doubtful_and_no_more():
+    near = replace(FAST, sheet_spacing_mm=60.0)
+    # 40 mm in 20 ms: less than 2 x 13 ms as taken, more than nothing as given.
+    timing = timed(near, Controller())
     assert timing.fits is None
+    assert (timing.limit.code, timing.speed_max_m_per_min) == ("hold-masks-next-sheet", 92.3)
+    assert verdict_of(timing, speed_m_per_min=120.0) == "trial"
+    assert verdict_of(timed(near, Controller(scan_ms=2.0)), speed_m_per_min=120.0) == "suitable"
+    assert verdict_of(timed(near, TYPICAL), speed_m_per_min=120.0) == "unsuitable"
+
+
+def test_the_hold_is_told_by_what_is_taken():
+    timing = timed(FAST, Controller())
+    assert (timing.hold_min_ms, timing.hold_ms) == (13.0, 20.0)
+    assert timing.fits is True

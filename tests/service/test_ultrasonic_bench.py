@@ -69,10 +69,11 @@ def test_the_lower_end_of_two_sheets_is_the_same_to_first_order_and_in_full(clas
 
 def test_details_are_distributions():
     made = bench("ultrasonic-180k")
-    for a_sheet in (PAPER, replace(PAPER, plies=3), replace(CARD, contact="bonded")):
+    counted = replace(PAPER, plies=3, double_kind="one-ply-more")
+    for a_sheet in (PAPER, counted, replace(PAPER, plies=3), replace(CARD, contact="bonded")):
         detail = made.detail(a_sheet, 3)
         states = [detail.no_sheet, detail.single, detail.double, *([detail.fewer] if detail.fewer else [])]
-        assert (detail.fewer is not None) == (a_sheet.plies > 1)
+        assert (detail.fewer is not None) == (a_sheet is counted)
         for spread in states:
             assert spread.variants.shape == (len(spread.weights), GRID.count)
             assert spread.variants.sum(axis=1) == pytest.approx(np.ones(len(spread.weights)), abs=1e-9)

@@ -41,7 +41,7 @@ FULL_JOB: dict[str, Any] = {
                 "walls": [{"flute": "B", "medium_gsm": 112}, {"flute": "E", "medium_gsm": 105}],
             }
         },
-        {"material": "copy-paper", "grammage_gsm": 80, "plies": 4},
+        {"material": "copy-paper", "grammage_gsm": 80, "plies": 4, "double": {"kind": "one-ply-more"}},
         {"material": "nonwoven", "grammage_gsm": 40, "air_permeability_mm_per_s": 700, "test_pressure_pa": 100},
         {"material": "tissue", "grammage_gsm": 18, "air_permeance_um_per_pa_s": 200},
         {"material": "kraft-paper", "grammage_gsm": 70, "gurley_s_per_100ml": 20},
@@ -74,6 +74,7 @@ FULL_JOB: dict[str, Any] = {
         "sheet_length_mm": 420,
         "sheet_width_mm": 300,
         "sheet_spacing_mm": 160,
+        "shingle_pitch_mm": 200,
         "flutter_mm": 2,
         "flutter_deg": 1,
         "max_tilt_deg": 45,

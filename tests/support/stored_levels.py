@@ -27,7 +27,9 @@ STORE = Path(__file__).parents[1] / "service" / "levels.json"
 SHEETS: dict[str, SheetSpec] = {
     "newsprint": SheetSpec(material="newsprint", grammage_gsm=45),
     "copy paper": SheetSpec(material="copy-paper", grammage_gsm=80),
-    "copy paper, two plies": SheetSpec(material="copy-paper", grammage_gsm=80, plies=2),
+    "copy paper, two plies": SheetSpec(
+        material="copy-paper", grammage_gsm=80, plies=2, double=DoubleSpec(kind="one-ply-more")
+    ),
     "copy paper, narrow overlap": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(overlap_mm=6)),
     "copy paper, wet": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(contact="water-film")),
     "permeable kraft": SheetSpec(material="kraft-paper", grammage_gsm=90, air_permeance_um_per_pa_s=6),

@@ -63,6 +63,7 @@ LINE: Mapping[str, Option] = {
     "sheet_length_mm": (number, "sheet length along travel"),
     "sheet_width_mm": (number, "sheet width"),
     "sheet_spacing_mm": (number, "space between sheets"),
+    "shingle_pitch_mm": (number, "distance from one sheet's start to the next one's, with --feeding shingled"),
     "flutter_mm": (number, "flutter of the sheet in height"),
     "flutter_deg": (number, "flutter of the sheet in angle"),
     "max_tilt_deg": (number, "greatest tilt that can be mounted"),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
+from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.faults import Fault, Setting, faults
 from sheetmargin_service.bench.installation import Installation, class_of, ultrasonic
 from sheetmargin_service.bench.machine import Machine, Scenario, sound_through
@@ -105,6 +106,13 @@ def diagnose(
 ) -> DiagnosisAnswer:
     """Rank the causes. BenchError for a set-up or readings that cannot be, SheetError for a sheet that cannot be."""
     question, notes = question_of(asked.job, library)
+    if question.stream is not None:
+        raise BenchError(
+            code="stream-not-diagnosed",
+            field="line/feeding",
+            detail="A set-up before a shingled stream is not diagnosed.",
+            expected="sheets one by one",
+        )
     installation = asked.installation
     detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
     ultrasonic(detector_class, field=f"{SETUP}/detector_class")

@@ -22,11 +22,12 @@ from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.answer import Margin, Note, Percentiles, Recommendation
 from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station, details_at
+from sheetmargin_service.selection.stream import survey_in_beam
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
 
@@ -107,6 +108,7 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
+    _, timing_notes = timed_by(job)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     sheet_notes = tuple(
         Note(
@@ -118,7 +120,7 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]
         )
         for a in sheets[0].assumptions
     )
-    return question, default_notes + target_notes + sheet_notes
+    return question, default_notes + timing_notes + target_notes + sheet_notes
 
 
 def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library) -> PredictionAnswer:
@@ -184,7 +186,7 @@ def _margins(
             detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
             expected="gaps that the clearances leave",
         )
-    survey = bench.survey(question.sheets[0])
+    survey = survey_in_beam(bench, question.in_beam(0))
     if band is None:
         step = principles()[detector_class.principle].band_step
         worst = choose_bands([survey], bench.receiver, step=step).worst
@@ -259,7 +261,8 @@ def standing_wave_db(
 
 def _grammage(grammage_gsm: float, place: Post, band: tuple[int, int]) -> AtGrammage:
     """Levels and margins of the same sheet in another grammage, with the band as it is."""
-    survey = place.bench.survey(scaled(place.question.sheets[0], grammage_gsm / place.question.sheets[0].grammage_gsm))
+    factor = grammage_gsm / place.question.sheets[0].grammage_gsm
+    survey = survey_in_beam(place.bench, [scaled(sheet, factor) for sheet in place.question.in_beam(0)])
     low, high = (np.array([float(edge)]) for edge in band)
     no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in margins(survey, low=low, high=high))
     return AtGrammage(

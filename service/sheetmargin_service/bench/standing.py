@@ -10,7 +10,6 @@ import numpy as np
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
-from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
@@ -19,6 +18,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.stations import Post, Question
+from sheetmargin_service.selection.stream import survey_in_beam
 
 TILT_STEP_DEG = 5.0
 """Tilts this far apart tell how a level runs over the angle, as those of a search do."""
@@ -51,15 +51,15 @@ def post_at(question: Question, detector_class: DetectorClass, installation: Ins
     bench = bench_at(detector_class, question.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
     if isinstance(bench, Fact):
         raise _impossible(bench, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
-    sheet: Sheet = question.sheets[0]
-    refusal = bench.refuses(sheet)
+    in_beam = question.in_beam(0)
+    refusal = next((fact for sheet in in_beam if (fact := bench.refuses(sheet)) is not None), None)
     if refusal is not None:
         raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
     return Post(
         question=question,
         bench=bench,
         allowed=np.ones(len(bench.settings.gap_mm), dtype=bool),
-        surveys={0: bench.survey(sheet)},
+        surveys={0: survey_in_beam(bench, in_beam)},
         refused={},
     )
 

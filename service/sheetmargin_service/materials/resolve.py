@@ -26,12 +26,13 @@ from sheetmargin_service.materials.sizes import (
     grammage_of,
     thickness_of,
 )
-from sheetmargin_service.materials.spec import Contact, SheetSpec
+from sheetmargin_service.materials.spec import Contact, DoubleKind, SheetSpec
 
 MAX_PLIES = 100
 MAX_OPEN_AREA_PCT = 90.0
 MAX_TOLERANCE_PCT = 50.0
 MAX_OVERLAP_MM = 10_000.0
+DOUBLE_KINDS: tuple[DoubleKind, ...] = ("another-piece", "one-ply-more")
 CONTACTS: tuple[Contact, ...] = ("air", "partial", "bonded", "water-film")
 SIZE_FIELDS = (
     "grammage_gsm",
@@ -56,6 +57,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
     _check_total(spec, grammage_gsm=grammage, thickness_um=thickness, plies=plies)
     mass_pct, thickness_pct, tolerance_notes = _tolerances(spec, body)
     body, permeance, permeance_notes = _permeance(spec, body)
+    known(spec.double.kind, field="double/kind", allowed=DOUBLE_KINDS)
     known(spec.double.contact, field="double/contact", allowed=CONTACTS)
     overlap = spec.double.overlap_mm
     if overlap is not None:
@@ -72,11 +74,18 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         thickness_tolerance_pct=thickness_pct,
         formation_pct=body.formation_pct,
         trapped_air=body.trapped_air,
+        double_kind=spec.double.kind,
         contact=spec.double.contact,
         overlap_mm=overlap,
         permeance_um_per_pa_s=permeance,
         open_area_fraction=body.open_area_pct / 100,
-        assumptions=(*body.assumptions, *tolerance_notes, *permeance_notes, *_trapped_air_notes(body)),
+        assumptions=(
+            *body.assumptions,
+            *tolerance_notes,
+            *permeance_notes,
+            *_trapped_air_notes(body),
+            *_double_notes(spec),
+        ),
     )
 
 
@@ -278,6 +287,15 @@ def _trapped_air_notes(body: Body) -> tuple[Assumption, ...]:
         "loose_max_um": air.loose_max_um,
     }
     return (Assumption(code="trapped-air-typical", field="double", value=air.p50_um, values=values, source=air.source),)
+
+
+def _double_notes(spec: SheetSpec) -> tuple[Assumption, ...]:
+    """That a double of several plies is another piece of as many, where it is."""
+    kind = spec.double.kind
+    if spec.plies == 1 or kind != "another-piece":
+        return ()
+    values: dict[str, Scalar] = {"plies": spec.plies, "double_plies": 2 * spec.plies}
+    return (Assumption(code="double-is-another-piece", field="double/kind", value=kind, values=values),)
 
 
 def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[Assumption, ...]]:

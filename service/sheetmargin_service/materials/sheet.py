@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sheetmargin_service.materials.material import Material, TrappedAir
-from sheetmargin_service.materials.spec import Contact
+from sheetmargin_service.materials.spec import Contact, DoubleKind
 
 Scalar = str | int | float | bool | None
 APPROXIMATIONS = frozenset({"corrugated-core"})
@@ -38,11 +38,22 @@ class Assumption:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Lap:
+    """A place in a stream of shingled sheets: plies there where a double passes and where one is missing, and those of
+    the place that a class is taught on."""
+
+    double_plies: int
+    fewer_plies: int | None
+    taught_plies: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sheet:
     """One correct sheet as it passes the detector. Tolerances are half widths that hold 95 %.
 
     `layers` (from the emitter's side upwards), grammage, thickness and density belong to one ply; `plies` of them lie
-    on each other. The density of a sheet with open area is that of its outline, its layers' that of the solid.
+    on each other. The density of a sheet with open area is that of its outline, its layers' that of the solid. `lap`:
+    where its plies are those of several sheets that lie on one another in a stream.
     """
 
     label: str | None
@@ -56,11 +67,32 @@ class Sheet:
     thickness_tolerance_pct: float
     formation_pct: float
     trapped_air: TrappedAir
+    double_kind: DoubleKind
     contact: Contact
     overlap_mm: float | None
     permeance_um_per_pa_s: float | None
     open_area_fraction: float
     assumptions: tuple[Assumption, ...]
+    lap: Lap | None = None
+
+    @property
+    def double_plies(self) -> int:
+        """Plies that lie on one another where a double passes."""
+        if self.lap is not None:
+            return self.lap.double_plies
+        return 2 * self.plies if self.double_kind == "another-piece" else self.plies + 1
+
+    @property
+    def fewer_plies(self) -> int | None:
+        """Plies where one is missing; None where that is not asked: a whole piece comes or does not."""
+        if self.lap is not None:
+            return self.lap.fewer_plies
+        return self.plies - 1 if self.double_kind == "one-ply-more" and self.plies > 1 else None
+
+    @property
+    def taught_plies(self) -> int:
+        """Plies of what a class is taught on."""
+        return self.plies if self.lap is None else self.lap.taught_plies
 
     @property
     def approximate(self) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Contact = Literal["air", "partial", "bonded", "water-film"]
+DoubleKind = Literal["another-piece", "one-ply-more"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,8 +19,9 @@ class GaugeSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class DoubleSpec:
-    """How the second sheet lies on the first."""
+    """What comes on top of a correct sheet, the whole of it once more or one of its plies, and how it lies there."""
 
+    kind: DoubleKind = "another-piece"
     contact: Contact = "air"
     overlap_mm: float | None = None
 

@@ -243,8 +243,8 @@ class Mounting:
 class Timing:
     """Times at line speed. What the job leaves out is None, and a note says which field would fill it.
 
-    `sheet_ms` and `space_ms`: the beam's spot wholly covered, wholly open. `fits` is None where it cannot be told;
-    `limit` is what fails, or else what would fail first as the line gets faster.
+    `sheet_ms` and `space_ms`: the beam's spot wholly covered, wholly open; of a stream one pitch, and none. `fits` is
+    None where it cannot be told; `limit` is what fails, or else what would fail first as the line gets faster.
     """
 
     reading_interval_ms: float
@@ -274,7 +274,7 @@ class Percentiles:
 
 @dataclass(frozen=True, kw_only=True)
 class Signal:
-    """`fewer`: a ply too few, of a sheet of several plies; its `double` is a ply too many."""
+    """`fewer`: a ply too few, where plies are counted; `double` is a ply too many then."""
 
     quantity: str
     unit: str

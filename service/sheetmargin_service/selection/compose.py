@@ -25,7 +25,7 @@ from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.sensor import sensor_of
-from sheetmargin_service.selection.stations import DECIMALS, Served, Station
+from sheetmargin_service.selection.stations import DECIMALS, Served, Station, timing_values
 
 STATES = ("no_sheet", "single", "double")
 
@@ -117,18 +117,20 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     station, index = min(
         ((st, i) for st in plan.stations for i in st.served), key=lambda pair: (pair[0].served[pair[1]].worst, pair[1])
     )
-    served = station.served[index]
+    served, question = station.served[index], station.post.question
     facts = [_limiting(station, served, index), _deciding(plan)]
     approximate = sorted(i for st in plan.stations for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     for number, each in enumerate(plan.stations):
         if each.narrow is not None:
             facts.append(Fact(code=each.narrow.code, values={"setup": number, **each.narrow.values}))
+        if each.doubt is not None:
+            facts.append(Fact(code=each.doubt, values={"setup": number, **timing_values(each)}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
-    if sheets[index].plies > 1:
+    if sheets[index].fewer_plies is not None and question.stream is None:
         facts.append(counting(station.post, index))
-    facts += station.post.bench.facts(sheets[index], station.choice.setting)
+    facts += station.post.bench.facts(question.in_beam(index)[0], station.choice.setting)
     return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
 
 

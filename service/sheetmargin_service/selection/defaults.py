@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.selection.answer import Note
-from sheetmargin_service.selection.job import Environment, Job, Line
+from sheetmargin_service.selection.job import Controller, Environment, Job, Line
+from sheetmargin_service.selection.timing import Assumed
 
 # pointer: (value, why). Typical, from memory, unless a standard is named.
 DEFAULTS: dict[str, tuple[float, str]] = {
@@ -18,11 +22,44 @@ DEFAULTS: dict[str, tuple[float, str]] = {
     "/environment/pressure_kpa": (101.325, "ISO 2533 standard atmosphere at sea level"),
 }
 
+CONTROLLER = {
+    "/controller/scan_ms": (10.0, "typical, from memory"),
+    "/controller/input_filter_ms": (3.0, "typical, from memory"),
+}
+"""Taken for the rest where a part of the controller is given, or both the sheet's length and its speed are."""
+SHEETS = {
+    "/line/sheet_length_mm": (300.0, "typical, from memory"),
+    "/line/sheet_spacing_mm": (100.0, "typical, from memory"),
+}
+"""Taken of sheets that come one by one where speed and controller are given: whether the one can keep up with the
+other."""
+
 
 def _given(job: Job, pointer: str) -> float | None:
-    owner: Line | Environment = job.line if pointer.startswith("/line/") else job.environment
-    value: float | None = getattr(owner, pointer.rsplit("/", 1)[1])
+    _, part, name = pointer.split("/")
+    owner: Line | Environment | Controller = getattr(job, part)
+    value: float | None = getattr(owner, name)
     return value
+
+
+def timed_by(job: Job) -> tuple[Assumed, tuple[Note, ...]]:
+    """The job's line and controller as far as times ask for what it does not say, and a note for each default taken."""
+    line, controller = job.line, job.controller
+    speed_known = line.speed_m_per_min is not None
+    given = any(_given(job, pointer) is not None for pointer in CONTROLLER)
+    wanted = CONTROLLER if given or (speed_known and line.sheet_length_mm is not None) else {}
+    if given and speed_known and line.feeding == "singulated":
+        wanted = wanted | SHEETS
+    taken = {pointer: default for pointer, default in wanted.items() if _given(job, pointer) is None}
+
+    def of(part: str) -> dict[str, Any]:
+        return {pointer.split("/")[2]: value for pointer, (value, _) in taken.items() if pointer.split("/")[1] == part}
+
+    notes = tuple(
+        Note(code="default", pointer=pointer, value=value, values={"value": value}, source=source)
+        for pointer, (value, source) in taken.items()
+    )
+    return Assumed(line=replace(line, **of("line")), controller=replace(controller, **of("controller"))), notes
 
 
 def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:

@@ -18,6 +18,7 @@ class Line:
     sheet_length_mm: float | None = None
     sheet_width_mm: float | None = None
     sheet_spacing_mm: float | None = None
+    shingle_pitch_mm: float | None = None
     flutter_mm: float | None = None
     flutter_deg: float | None = None
     max_tilt_deg: float | None = None

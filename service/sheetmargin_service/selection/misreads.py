@@ -63,7 +63,8 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
 def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
     """The six pairs for a band `low` to `high` of one sheet.
 
-    Of a sheet of several plies, `no_sheet_as_single` is the worse of nothing and a ply too few read as right.
+    Of plies that are counted, `no_sheet_as_single` is the worse of nothing and a ply too few read as right; of a
+    stream, what is correct is told by the number of sheets that is read wrongly more often.
     """
     noise, count = detail.single.noise, readings
     single_chance = _outside(noise, grid, low=low, high=high, readings=count.single, run=count.run)
@@ -74,7 +75,11 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
     no_sheet_as_single, no_sheet_as_double = _intervals(detail.no_sheet, space_chance[:0:-1])
     if detail.fewer is not None:
         _, fewer_as_single = _intervals(detail.fewer, _or_neither(single_chance))
-        no_sheet_as_single = max(no_sheet_as_single, fewer_as_single, key=lambda m: (m.high or 0.0, m.estimate or 0.0))
+        no_sheet_as_single = max(no_sheet_as_single, fewer_as_single, key=_how_often)
+    if detail.other is not None:
+        other_as_no_sheet, other_as_double = _intervals(detail.other, single_chance[:2])
+        single_as_no_sheet = max(single_as_no_sheet, other_as_no_sheet, key=_how_often)
+        single_as_double = max(single_as_double, other_as_double, key=_how_often)
     return Misreads(
         single_as_double=single_as_double,
         single_as_no_sheet=single_as_no_sheet,
@@ -83,6 +88,10 @@ def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, re
         no_sheet_as_single=no_sheet_as_single,
         no_sheet_as_double=no_sheet_as_double,
     )
+
+
+def _how_often(misread: Misread) -> tuple[float, float]:
+    return misread.high or 0.0, misread.estimate or 0.0
 
 
 @lru_cache(maxsize=64)

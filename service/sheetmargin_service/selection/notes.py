@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.selection.answer import Note, Recommendation
+from sheetmargin_service.selection.answer import Note, Recommendation, Scalar, Setup
 from sheetmargin_service.selection.job import Targets
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.trial import trial_plan
@@ -50,11 +50,13 @@ def trial_steps(
     first = recommendations[0]
     setup, result = first.setups[0], min(first.sheets, key=lambda s: min(s.margin.single, s.margin.double))
     sheet = sheets[result.index]
+    stream = _stream(setup)
     return (
         Note(code="send-samples", values={"sheet": result.index, "material": sheet.material_id, "count": 50}),
         Note(
-            code="read-levels",
+            code="read-levels" if stream is None else "read-stream-levels",
             values={
+                **({} if stream is None else stream),
                 "detector_class": setup.detector_class.id,
                 "gap_mm": setup.geometry.gap_mm.nominal,
                 "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
@@ -73,3 +75,11 @@ def trial_steps(
         ),
         *trial_plan(targets=targets, sheets=[sheets[i.index] for i in first.sheets]),
     )
+
+
+def _stream(setup: Setup) -> dict[str, Scalar] | None:
+    """How many sheets lie on one another before a set-up; None where they come one by one."""
+    timing = setup.timing
+    if timing is None or timing.plies_fewest is None or timing.plies_most is None:
+        return None
+    return {"fewest": timing.plies_fewest, "most": timing.plies_most, "one_more": timing.plies_most + 1}

@@ -16,7 +16,6 @@ from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
-from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import best_setting
 from sheetmargin_service.selection.stations import (
@@ -27,11 +26,13 @@ from sheetmargin_service.selection.stations import (
     details_at,
     fitting,
     hopeless,
+    in_words_of,
     place_of,
     unfit,
     why_not,
     without,
 )
+from sheetmargin_service.selection.stream import survey_in_beam
 from sheetmargin_service.selection.time_limit import check_time
 
 MOST_AGAIN = 3
@@ -68,11 +69,12 @@ def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Po
             },
         )
     refused, surveys = {}, {}
-    for index, sheet in enumerate(question.sheets):
+    for index in range(len(question.sheets)):
         check_time()
-        refusal = bench.refuses(sheet)
+        in_beam = question.in_beam(index)
+        refusal = next((fact for sheet in in_beam if (fact := bench.refuses(sheet)) is not None), None)
         if refusal is None:
-            surveys[index] = bench.survey(sheet)
+            surveys[index] = survey_in_beam(bench, in_beam)
         else:
             refused[index] = refusal
     return Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
@@ -84,7 +86,7 @@ def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
     asked = [(place, at, [0]) for place, at in zip(posts, settings, strict=True) if isinstance(at, int)]
     known = iter(details_at(asked))
     return [
-        _plan_of(place, at, next(known)) if isinstance(at, int) else _with_plies(place, at)
+        _plan_of(place, at, next(known)) if isinstance(at, int) else at
         for place, at in zip(posts, settings, strict=True)
     ]
 
@@ -95,7 +97,7 @@ def _setting(place: Post) -> int | Fact:
         return fact
     setting, bands = _best_alone(place, 0)
     if hopeless(place.surveys[0], bands, setting=setting):
-        return cause(place.surveys[0], place.bench.receiver, bands, setting=setting)
+        return in_words_of(place.question, cause(place.surveys[0], place.bench.receiver, bands, setting=setting))
     return setting
 
 
@@ -108,14 +110,7 @@ def _best_alone(place: Post, index: int) -> tuple[int, Bands]:
 
 def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan | Fact:
     station = build_station(place, setting, details)
-    return _with_plies(place, why_not(station, 0)) if unfit(station) else Plan(stations=(station,), left_out={})
-
-
-def _with_plies(place: Post, fact: Fact) -> Fact:
-    """Of a sheet of several plies that the class senses, what is asked next: how many would work."""
-    if place.refused or place.question.sheets[0].plies == 1:
-        return fact
-    return counting(place, 0)
+    return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
 def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
@@ -260,6 +255,6 @@ def _alone(place: Post, index: int) -> tuple[float, Fact]:
     setting, bands = _best_alone(place, index)
     survey = place.surveys[index]
     spread = float(survey.single.p99[setting] - survey.single.p1[setting])
-    why = cause(survey, place.bench.receiver, bands, setting=setting)
+    why = in_words_of(place.question, cause(survey, place.bench.receiver, bands, setting=setting))
     fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
     return float(bands.worst[setting]) / max(spread, 1e-9), fact

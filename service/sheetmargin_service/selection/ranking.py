@@ -20,7 +20,7 @@ class Plan:
 
     @property
     def verdict(self) -> Verdict:
-        return max((s.judgement.verdict for st in self.stations for s in st.served.values()), key=lambda v: ORDER[v])
+        return max((station.verdict for station in self.stations), key=lambda v: ORDER[v])
 
     @property
     def served(self) -> int:

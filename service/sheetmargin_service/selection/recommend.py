@@ -12,7 +12,7 @@ from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.admission import admitted
 from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of, unused
@@ -27,6 +27,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
+    _, timing_notes = timed_by(job)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     posts: list[Post] = []
     rejected: dict[str, Fact] = {}
@@ -60,7 +61,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             if name not in named
         ),
         trial=trial_steps(recommendations, sheets, Targets(**targets)),
-        assumptions=default_notes + target_notes + _sheet_assumptions(sheets) + filled_parameters(best),
+        assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets) + filled_parameters(best),
         cautions=cautions(recommendations),
     )
 

@@ -17,18 +17,20 @@ from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Scalar, Settings, Survey
 from sheetmargin_service.selection.alignment import align
-from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
+from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing, Verdict
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.causes import cause
+from sheetmargin_service.selection.defaults import timed_by
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.misreads import Readings, misreads_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
+from sheetmargin_service.selection.stream import Stream, detail_in_beam, in_stream, stream_of, widest
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
 from sheetmargin_service.selection.time_limit import check_time
-from sheetmargin_service.selection.timing import Reading, time_line
+from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 
 DECIMALS = 1
 """Decimals of signals and margins; ranking happens after rounding."""
@@ -50,6 +52,25 @@ class Question:
     conditions: Conditions
     targets: Mapping[str, float]
     _piles: dict[tuple[int, int], Sheet] = field(default_factory=dict)
+    _in_beam: dict[int, tuple[Sheet, ...]] = field(default_factory=dict)
+
+    @cached_property
+    def assumed(self) -> Assumed:
+        """Line and controller with what is taken of them where times ask for it."""
+        return timed_by(self.job)[0]
+
+    @cached_property
+    def stream(self) -> Stream | None:
+        """How the sheets lie on one another; None where they come one by one."""
+        return stream_of(self.job.line)
+
+    def in_beam(self, index: int) -> tuple[Sheet, ...]:
+        """All that is correct in the beam of one of the sheets, the same objects for every class: the sheet, or what a
+        stream of it has there in turn."""
+        if index not in self._in_beam:
+            sheet = self.sheets[index]
+            self._in_beam[index] = (sheet,) if self.stream is None else in_stream(sheet, self.stream)
+        return self._in_beam[index]
 
     def pile(self, index: int, plies: int) -> Sheet:
         """One of the sheets with another number of plies, one object for every class that is asked about it."""
@@ -142,13 +163,25 @@ class Station:
         return min(s.worst for s in self.served.values())
 
     @property
+    def doubt(self) -> str | None:
+        """What its times say against it, by its code; None for nothing."""
+        return doubt_by_timing(self.timing, speed_m_per_min=self.post.question.job.line.speed_m_per_min)
+
+    @property
+    def verdict(self) -> Verdict:
+        """That of the sheet that it serves worst, or of its times where they allow less."""
+        by_timing = verdict_of_doubt(self.doubt)
+        return max((by_timing, *(s.judgement.verdict for s in self.served.values())), key=lambda v: ORDER[v])
+
+    @property
     def geometry(self) -> Geometry:
         return Geometry(gap_mm=self.choice.gap, tilt_deg=self.choice.tilt)
 
 
 def place_of(question: Question, detector_class: DetectorClass) -> Place:
     """The machine round one class's heads."""
-    thickest = max(s.thickness_um * s.plies for s in question.sheets)
+    in_beam = [sheet for index in range(len(question.sheets)) for sheet in question.in_beam(index)]
+    thickest = max(s.thickness_um * s.plies for s in in_beam)
     return Place(
         line=question.job.line,
         flutter_mm=question.conditions.flutter_mm,
@@ -178,13 +211,21 @@ def fitting(place: Place, settings: Settings) -> Flags:
 
 def details_at(asked: Sequence[tuple[Post, int, Sequence[int]]]) -> list[dict[int, Detail]]:
     """Posts, each at a setting with some sheets by their index: every spread, many computed together."""
-    each = [(post.bench, post.question.sheets[i], setting) for post, setting, indices in asked for i in indices]
+    each = [
+        (post.bench, sheet, setting)
+        for post, setting, indices in asked
+        for i in indices
+        for sheet in post.question.in_beam(i)
+    ]
     found: list[Detail] = []
     for start in range(0, len(each), AT_ONCE):
         check_time()
         found += details(each[start : start + AT_ONCE])
     following = iter(found)
-    return [{i: next(following) for i in indices} for _, _, indices in asked]
+    return [
+        {i: detail_in_beam([next(following) for _ in post.question.in_beam(i)]) for i in indices}
+        for post, _, indices in asked
+    ]
 
 
 def build_station(
@@ -212,6 +253,7 @@ def build_station(
         controller=question.job.controller,
         reading=_reading(post, choice),
         overlap_mm=min((o for o in overlaps if o is not None), default=None),
+        assumed=question.assumed,
     )
     low, high = (np.array([float(edge)]) for edge in band)
     readings = _readings(post.detector_class, timing)
@@ -287,19 +329,18 @@ def without(station: Station, indices: Sequence[int]) -> Station:
 
 
 def why_not(station: Station, index: int) -> Fact:
-    """Why a station cannot serve a sheet: the classic failure there is, or else the target it misses, or else the line
-    is too fast for it."""
+    """Why a station cannot serve a sheet: the classic failure there is, or else that the line is too fast for it, or
+    else the target it misses."""
     served = station.served[index]
     receiver = receiver_at(station.post.bench.receiver, station.choice.setting)
     alone = choose_bands([served.survey], receiver, step=station.post.principle.band_step)
     if round(float(alone.worst[0]), DECIMALS) <= 0.0:
-        return cause(served.survey, receiver, alone)
+        return in_words_of(station.post.question, cause(served.survey, receiver, alone))
     if served.worst <= 0.0:
         return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})
-    judgement, timing = served.judgement, station.timing
-    if judgement.verdict != "unsuitable" and timing.limit is not None:
-        values = {"speed_m_per_min": station.post.question.job.line.speed_m_per_min, **timing.limit.values}
-        return Fact(code="line-too-fast", values=values)
+    if station.timing.fits is False:
+        return Fact(code="line-too-fast", values=timing_values(station))
+    judgement = served.judgement
     return Fact(
         code="target-missed",
         values={
@@ -309,6 +350,24 @@ def why_not(station: Station, index: int) -> Fact:
             "target_ppm": judgement.target_ppm,
         },
     )
+
+
+def in_words_of(question: Question, fact: Fact) -> Fact:
+    """A classic failure as it is told of a stream: so many sheets where one would be, and one more for two."""
+    stream = question.stream
+    if stream is None:
+        return fact
+    counts = {"fewest": stream.fewest, "most": stream.most, "one_more": stream.most + 1}
+    return Fact(code=f"stream-{fact.code}", values={**counts, **fact.values})
+
+
+def timing_values(station: Station) -> dict[str, Scalar]:
+    """What of the line's clock limits a station, and how fast the line runs."""
+    limit = station.timing.limit
+    assert limit is not None
+    speed, most = station.post.question.job.line.speed_m_per_min, station.timing.plies_most
+    stream = {} if most is None else {"most": most, "one_more": most + 1}
+    return {"speed_m_per_min": speed, "limit": limit.code, **limit.values, **stream}
 
 
 def hopeless(survey: Survey, bands: Bands, *, setting: int) -> bool:
@@ -329,9 +388,10 @@ def unfit(station: Station) -> list[int]:
 
 
 def _survey(detail: Detail, principle: Principle) -> Survey:
-    states = [detail.no_sheet, detail.single, detail.double, *([] if detail.fewer is None else [detail.fewer])]
-    no_sheet, single, double, *fewer = spans_of(principle.grid, states)
-    return Survey(no_sheet=no_sheet, single=single, double=double, fewer=fewer[0] if fewer else None)
+    extra = [spread for spread in (detail.fewer, detail.other) if spread is not None]
+    no_sheet, single, double, *spans = spans_of(principle.grid, [detail.no_sheet, detail.single, detail.double, *extra])
+    fewer = None if detail.fewer is None else spans.pop(0)
+    return Survey(no_sheet=no_sheet, single=widest([single, *spans]), double=double, fewer=fewer)
 
 
 def _reading(post: Post, choice: Choice) -> Reading:
@@ -364,10 +424,10 @@ def _readings(detector_class: DetectorClass, timing: Timing) -> Readings:
     """Readings in a sheet and in a space; where the line is not known, as many as one decision takes."""
     p = detector_class.parameters
     run = max(1, ceil(p.response_ms / p.reading_interval_ms))
-    single = timing.readings_per_sheet
+    single, double = timing.readings_per_sheet, timing.readings_per_double
     return Readings(
         single=run if single is None else single,
-        double=run if single is None else single,
+        double=run if double is None else double,
         no_sheet=run if timing.readings_per_space is None else timing.readings_per_space,
         run=run,
     )

@@ -2,6 +2,8 @@
 
 A length of the stream, less the beam's spot, lasts length/speed; every demand is that some length lasts some time. A
 field that the job leaves out leaves its results None, with a note that points to it.
+
+What the job gives decides; what is taken for what it leaves out can make a set-up doubtful, but not rule it out.
 """
 
 from __future__ import annotations
@@ -9,11 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor
 
-from sheetmargin_service.selection.answer import Note, Timing
+from sheetmargin_service.selection.answer import Note, Timing, Verdict
 from sheetmargin_service.selection.job import Controller, Line
+from sheetmargin_service.selection.stream import Stream, stream_of
 
 HOLD_MARGIN = 1.5
 """The hold is the least one and half as much again, for a controller whose scan is not always the same (a choice)."""
+NOT_GIVEN = "not-given"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,16 +34,11 @@ class Reading:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stream:
-    """Shingled sheets: the sheets that lie on one another alternate between two numbers within each pitch.
+class Assumed:
+    """The line and the controller with what is taken for what the job leaves out."""
 
-    `plies` is the number in the longer part, `phase_mm` that part's length.
-    """
-
-    fewest: int
-    most: int
-    plies: int
-    phase_mm: float
+    line: Line
+    controller: Controller
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,40 +68,39 @@ class _Demand:
         return floor(600.0 * self.length_mm / self.needed_ms) / 10.0
 
 
-def shingled_stream(*, sheet_length_mm: float, pitch_mm: float) -> Stream | None:
-    """Sheets on one another when leading edges follow each other by `pitch_mm`; None where they do not overlap."""
-    fewest = floor(sheet_length_mm / pitch_mm)
-    if fewest == 0:
-        return None
-    thick = sheet_length_mm - fewest * pitch_mm
-    most = fewest + 1 if thick > 0.0 else fewest
-    thin = pitch_mm - thick
-    return Stream(fewest=fewest, most=most, plies=fewest if thin >= thick else most, phase_mm=max(thin, thick))
-
-
-def time_line(*, line: Line, controller: Controller, reading: Reading, overlap_mm: float | None = None) -> Timing:
+def time_line(
+    *,
+    line: Line,
+    controller: Controller,
+    reading: Reading,
+    overlap_mm: float | None = None,
+    assumed: Assumed | None = None,
+) -> Timing:
     """Times at line speed for one pair.
 
-    `overlap_mm`: length over which a double lies; None for the whole sheet. Singulated: `sheet_spacing_mm` is the free
-    space between sheets. Shingled: it is the distance from leading edge to leading edge, and the sheet's times are
-    those of the longer part of each pitch.
+    `overlap_mm`: length over which a double lies; None for the whole sheet. Shingled: a sheet's time is that of one
+    pitch, and a double's that of the part of it where one more than is ever correct lie on one another. `assumed`: with
+    what is taken where the job is silent; it makes the hold, and a greatest speed that is doubtful rather than sure.
     """
-    notes = _unknown(line, controller)
-    stream = None
-    if line.feeding == "shingled" and line.sheet_length_mm is not None and line.sheet_spacing_mm is not None:
-        stream = shingled_stream(sheet_length_mm=line.sheet_length_mm, pitch_mm=line.sheet_spacing_mm)
-        notes.append(_stream_note(stream, sheet_length_mm=line.sheet_length_mm, pitch_mm=line.sheet_spacing_mm))
-    lengths = _lengths(line, stream, spot_mm=reading.spot_mm, overlap_mm=overlap_mm)
-    hold_min = None
-    if controller.scan_ms is not None and controller.input_filter_ms is not None:
-        hold_min = controller.scan_ms + controller.input_filter_ms
-    demands = _demands(lengths, hold_min_ms=hold_min, response_ms=reading.response_ms * reading.turns)
-    tightest = min(demands, key=lambda d: (d.speed_max_m_per_min, d.code), default=None)
-    speed, interval = line.speed_m_per_min, reading.interval_ms * reading.turns
+    assumed = assumed or Assumed(line=line, controller=controller)
+    notes = [*_unknown(line, assumed.controller), *_feeding_notes(line, spot_mm=reading.spot_mm)]
+    stream, speed = stream_of(line), line.speed_m_per_min
+    lengths = _lengths(line, spot_mm=reading.spot_mm, overlap_mm=overlap_mm)
+    taken = _lengths(assumed.line, spot_mm=reading.spot_mm, overlap_mm=overlap_mm)
+    hold_min, response = _hold_min(assumed.controller), reading.response_ms * reading.turns
+    scan, input_filter = controller.scan_ms or 0.0, controller.input_filter_ms or 0.0
+    sure = _tightest(lengths, stream, hold_min_ms=scan + input_filter, response_ms=response)
+    tightest = _tightest(taken, stream, hold_min_ms=hold_min or 0.0, response_ms=response)
+    fails = sure is not None and _passes(speed, sure) is False
+    if fails:
+        tightest = sure
+    interval = reading.interval_ms * reading.turns
     sheet_ms, double_ms, space_ms, room_ms = (
         _lasts(length, speed) for length in (lengths.sheet_mm, lengths.double_mm, lengths.space_mm, lengths.room_mm)
     )
     hold_max = None if room_ms is None or hold_min is None else max(0.0, room_ms - hold_min)
+    complete = not any(note.pointer and note.code == NOT_GIVEN for note in notes)
+    within = complete and tightest is not None and _passes(speed, tightest)
     return Timing(
         reading_interval_ms=interval,
         sheet_ms=sheet_ms,
@@ -117,26 +115,64 @@ def time_line(*, line: Line, controller: Controller, reading: Reading, overlap_m
         speed_max_m_per_min=tightest.speed_max_m_per_min if tightest else None,
         plies_fewest=stream.fewest if stream else None,
         plies_most=stream.most if stream else None,
-        fits=_fits(tightest, speed, complete=not any(note.pointer for note in notes)),
+        fits=False if fails else within or None,
         limit=_limit(tightest),
         notes=tuple(notes),
     )
 
 
-def _lengths(line: Line, stream: Stream | None, *, spot_mm: float, overlap_mm: float | None) -> _Lengths:
+def doubt_by_timing(timing: Timing, *, speed_m_per_min: float | None) -> str | None:
+    """The code of what its times say against a set-up: that it is too fast by what is given; that it may be, by what is
+    taken; that it rests on a pitch which makes the length a whole number of them, as one a little less would make one
+    sheet more correct as well, for no longer than a moment. None for nothing."""
+    if timing.fits is False:
+        return "too-fast"
+    most = timing.speed_max_m_per_min
+    if speed_m_per_min is not None and most is not None and speed_m_per_min > most:
+        return "maybe-too-fast"
+    steady = timing.plies_most is not None and timing.plies_most == timing.plies_fewest
+    return "pitch-must-hold" if steady else None
+
+
+def verdict_of_doubt(code: str | None) -> Verdict:
+    """The best that can be said with such a doubt: what is given rules out, the rest is for a trial to confirm."""
+    return "suitable" if code is None else "unsuitable" if code == "too-fast" else "trial"
+
+
+def _lengths(line: Line, *, spot_mm: float, overlap_mm: float | None) -> _Lengths:
+    stream = stream_of(line)
     overlap = _less(overlap_mm, spot_mm)
-    if line.feeding == "shingled":
+    if stream is not None:
         # A stream has no space: the held output must have fallen when the next sheet comes, a pitch later.
-        sheet = _less(stream.phase_mm if stream else None, spot_mm)
-        space, pitch = None, line.sheet_spacing_mm
-        room = pitch
-    else:
-        sheet, space = _less(line.sheet_length_mm, spot_mm), _less(line.sheet_spacing_mm, spot_mm)
-        ends = (line.sheet_length_mm, line.sheet_spacing_mm)
-        pitch = None if ends[0] is None or ends[1] is None else ends[0] + ends[1]
-        room = space
-    double = sheet if overlap is None else overlap
-    return _Lengths(sheet_mm=sheet, double_mm=double, overlap_mm=overlap, space_mm=space, pitch_mm=pitch, room_mm=room)
+        pitch, lap = stream.pitch_mm, max(0.0, stream.double_mm - spot_mm)
+        return _Lengths(
+            sheet_mm=pitch,
+            double_mm=lap if overlap is None else min(lap, overlap),
+            overlap_mm=overlap,
+            space_mm=None,
+            pitch_mm=pitch,
+            room_mm=pitch,
+        )
+    length, space = line.sheet_length_mm, _space_mm(line)
+    if line.feeding == "shingled" and space is None:
+        length = None  # what is correct in the beam is not known
+    sheet, free = _less(length, spot_mm), _less(space, spot_mm)
+    return _Lengths(
+        sheet_mm=sheet,
+        double_mm=sheet if overlap is None else overlap,
+        overlap_mm=overlap,
+        space_mm=free,
+        pitch_mm=None if length is None or space is None else length + space,
+        room_mm=free,
+    )
+
+
+def _space_mm(line: Line) -> float | None:
+    """The space between sheets that come one by one; also what a pitch leaves that is greater than a sheet."""
+    if line.feeding != "shingled":
+        return line.sheet_spacing_mm
+    length, pitch = line.sheet_length_mm, line.shingle_pitch_mm
+    return None if length is None or pitch is None else pitch - length
 
 
 def _less(length_mm: float | None, spot_mm: float) -> float | None:
@@ -153,18 +189,35 @@ def _readings(time_ms: float | None, interval_ms: float) -> int | None:
     return None if time_ms is None else floor(time_ms / interval_ms)
 
 
-def _demands(lengths: _Lengths, *, hold_min_ms: float | None, response_ms: float) -> list[_Demand]:
-    """The demands that can be told. The controller must see the held output, and see it fall before the next sheet."""
+def _tightest(lengths: _Lengths, stream: Stream | None, *, hold_min_ms: float, response_ms: float) -> _Demand | None:
+    """Of the demands that can be told, the one that the line meets last as it gets slower. The controller must see the
+    held output, and see it fall before the next sheet."""
+    whole = ("sheet-too-short", lengths.sheet_mm) if stream is None else ("lap-too-short", lengths.double_mm)
     each = (
-        ("sheet-too-short", lengths.sheet_mm, response_ms),
+        (*whole, response_ms),
         ("overlap-too-short", lengths.overlap_mm, response_ms),
-        ("hold-masks-next-sheet", lengths.room_mm, 2.0 * (hold_min_ms or 0.0)),
+        ("hold-masks-next-sheet", lengths.room_mm, 2.0 * hold_min_ms),
     )
-    return [
+    demands = [
         _Demand(code=code, length_mm=length, needed_ms=needed)
         for code, length, needed in each
         if length is not None and needed > 0.0
     ]
+    return min(demands, key=lambda d: (d.speed_max_m_per_min, d.code), default=None)
+
+
+def _passes(speed_m_per_min: float | None, demand: _Demand) -> bool | None:
+    """Whether the line is slow enough; None where its speed is not known and some speed would be."""
+    most = demand.speed_max_m_per_min
+    if most <= 0.0:
+        return False
+    return None if speed_m_per_min is None else speed_m_per_min <= most
+
+
+def _hold_min(controller: Controller) -> float | None:
+    if controller.scan_ms is None or controller.input_filter_ms is None:
+        return None
+    return controller.scan_ms + controller.input_filter_ms
 
 
 def _hold(hold_min_ms: float | None, hold_max_ms: float | None) -> float | None:
@@ -175,14 +228,6 @@ def _hold(hold_min_ms: float | None, hold_max_ms: float | None) -> float | None:
     if hold_max_ms is None or wanted <= hold_max_ms:
         return wanted
     return hold_max_ms if hold_max_ms >= hold_min_ms else None
-
-
-def _fits(tightest: _Demand | None, speed_m_per_min: float | None, *, complete: bool) -> bool | None:
-    if tightest is None or speed_m_per_min is None:
-        return None
-    if speed_m_per_min > tightest.speed_max_m_per_min:
-        return False
-    return True if complete else None
 
 
 def _limit(tightest: _Demand | None) -> Note | None:
@@ -196,28 +241,35 @@ def _limit(tightest: _Demand | None) -> Note | None:
     return Note(code=tightest.code, values=values)
 
 
-def _stream_note(stream: Stream | None, *, sheet_length_mm: float, pitch_mm: float) -> Note:
+def _feeding_notes(line: Line, *, spot_mm: float) -> list[Note]:
+    """What is correct in a stream, and where it is not to be read."""
+    length, pitch, stream = line.sheet_length_mm, line.shingle_pitch_mm, stream_of(line)
+    if line.feeding != "shingled":
+        unused = Note(code="pitch-not-used", pointer="/line/shingle_pitch_mm", values={"pitch_mm": pitch})
+        return [] if pitch is None else [unused]
     if stream is None:
-        values = {"sheet_length_mm": sheet_length_mm, "pitch_mm": pitch_mm}
-        return Note(code="shingles-do-not-overlap", pointer="/line/feeding", values=values)
-    return Note(
-        code="read-in-step",
-        values={
-            "fewest": stream.fewest,
-            "most": stream.most,
-            "plies": stream.plies,
-            "one_more": stream.plies + 1,
-            "phase_mm": stream.phase_mm,
-        },
+        if length is None or pitch is None:
+            return []
+        values = {"sheet_length_mm": length, "pitch_mm": pitch}
+        return [Note(code="shingles-do-not-overlap", pointer="/line/feeding", values=values)]
+    double_mm = stream.double_mm
+    lasts_ms = _lasts(double_mm, line.speed_m_per_min)
+    one_more = {"one_more": stream.most + 1, "double_mm": double_mm, "double_ms": lasts_ms}
+    alternates = Note(
+        code="stream-alternates", values={"fewest": stream.fewest, "most": stream.most, **one_more, "pitch_mm": pitch}
     )
+    steady = Note(code="stream-steady", values={"count": stream.most, **one_more})
+    ends = Note(code="blank-stream-ends", values={"blank_mm": (stream.fewest - 1) * stream.pitch_mm + spot_mm})
+    return [steady if stream.fewest == stream.most else alternates, ends]
 
 
 def _unknown(line: Line, controller: Controller) -> list[Note]:
+    between = "shingle_pitch_mm" if line.feeding == "shingled" else "sheet_spacing_mm"
     given = {
         "/line/speed_m_per_min": line.speed_m_per_min,
         "/line/sheet_length_mm": line.sheet_length_mm,
-        "/line/sheet_spacing_mm": line.sheet_spacing_mm,
+        f"/line/{between}": getattr(line, between),
         "/controller/scan_ms": controller.scan_ms,
         "/controller/input_filter_ms": controller.input_filter_ms,
     }
-    return [Note(code="not-given", pointer=pointer, values={}) for pointer, value in given.items() if value is None]
+    return [Note(code=NOT_GIVEN, pointer=pointer, values={}) for pointer, value in given.items() if value is None]

@@ -23,6 +23,10 @@ MOST_SHEETS = 3
 LETTERS_A_LINE = 68
 LINES_A_READING = 2.2
 """Of a column, by the style sheet's sizes; near enough to balance two columns."""
+CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
+"""Reasons by which the line's clock lowers a verdict: they stand at the head of the page."""
+ABOUT_THE_JOB = ("not-given", "pitch-not-used")
+"""Notes on times that whoever mounts the pair can do nothing about."""
 ON_THE_PAGE = ("read-levels", "accept-levels")
 """Steps of a trial that the table and the last step of commissioning already are."""
 
@@ -103,6 +107,11 @@ def render(
             answer=answer,
             recommendation=recommendation,
             setup=setup,
+            late=[
+                reason["text"]
+                for reason in recommendation["reasons"]
+                if reason["code"] in CLOCK and reason["values"]["setup"] == setup["index"]
+            ],
             sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in indices],
             band=band,
             unit=unit,
@@ -188,6 +197,8 @@ def _steps(
         yield words("step-align-bare", low=open_path["p1"], high=open_path["p99"], unit=unit)
     else:
         yield from (note["text"] for note in alignment["steps"])
+    timing = setup["timing"]
+    yield from (note["text"] for note in (timing["notes"] if timing else ()) if note["code"] not in ABOUT_THE_JOB)
     yield words("step-read")
     places = {"low": band[0], "high": band[1], "unit": unit}
     yield words("step-set", **places) if hold is None else words("step-set-hold", hold=hold, **places)

@@ -70,7 +70,7 @@ class Scale:
         """Mean and standard deviation of each state."""
         own, mass = self.parameters.deviation_gsm, sheet.grammage_gsm
         one = 0.01 * sheet.mass_tolerance_pct / 1.96 * mass
-        counts = {"no_sheet": 0, "single": sheet.plies, "double": sheet.plies + 1}
+        counts = {"no_sheet": 0, "single": sheet.plies, "double": sheet.double_plies}
         return {state: (n * mass, float(np.hypot(own, one * n**0.5))) for state, n in counts.items()}
 
     def survey(self, sheet: Sheet) -> Survey:

@@ -279,18 +279,18 @@ class TimingSchema(OutputSchema):
     """Times at line speed; null where the job does not tell, and a note says which field would."""
 
     reading_interval_ms = _ms("Between two readings.")
-    sheet_ms = _ms("The spot wholly covered.", nullable=True)
+    sheet_ms = _ms("The spot wholly covered; in a stream, one pitch of it.", nullable=True)
     space_ms = _ms("The spot wholly open.", nullable=True)
     sheets_per_hour = Number("Sheets in an hour.", decimals=0, nullable=True)
-    readings_per_sheet = whole("Readings while the spot is covered.", nullable=True)
+    readings_per_sheet = whole("Readings in that time.", nullable=True)
     readings_per_double = whole("Readings while a double is in the beam.", nullable=True)
     readings_per_space = whole("Readings while it is open.", nullable=True)
     hold_min_ms = _ms("Least hold for the controller.", nullable=True)
     hold_max_ms = _ms("Greatest hold before it masks the next sheet.", nullable=True)
     hold_ms = _ms("Hold to set.", nullable=True)
     speed_max_m_per_min = Number("Fastest line for this set-up.", decimals=1, nullable=True)
-    plies_fewest = whole("Fewest plies in the beam of correct sheets.", nullable=True)
-    plies_most = whole("Most plies in the beam of correct sheets.", nullable=True)
+    plies_fewest = whole("Fewest sheets that lie on one another in a correct stream.", nullable=True)
+    plies_most = whole("Most sheets that lie on one another in a correct stream.", nullable=True)
     fits = flag("Whether it keeps up; null where it cannot be told.", nullable=True)
     limit = part(NoteSchema, "What fails, or would fail first as the line gets faster.", nullable=True)
     notes = listing(NoteSchema, "What is missing or worth knowing.")
@@ -389,8 +389,8 @@ class SignalSchema(OutputSchema):
     unit = string("Its unit.")
     no_sheet = part(PercentilesSchema, "No sheet.")
     single = part(PercentilesSchema, "One sheet.")
-    double = part(PercentilesSchema, "Two sheets; of a sheet of several plies, a ply too many.")
-    fewer = part(PercentilesSchema, "A ply too few, of a sheet of several plies; else null.", nullable=True)
+    double = part(PercentilesSchema, "Two sheets; where plies are counted, a ply too many.")
+    fewer = part(PercentilesSchema, "A ply too few, where plies are counted; else null.", nullable=True)
 
 
 class MarginSchema(OutputSchema):

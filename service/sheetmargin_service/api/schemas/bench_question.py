@@ -15,6 +15,7 @@ from sheetmargin_service.api.schemas.job import (
     RequireSchema,
     SheetSchema,
     TargetsSchema,
+    check_stream,
 )
 from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, Real, StrictSchema, Text, Whole
 from sheetmargin_service.bench.diagnose import DiagnosisQuestion
@@ -163,6 +164,10 @@ class BenchFields(StrictSchema):
     controller = Part(ControllerSchema, "What reads the output.", load_default=Controller())
     targets = Part(TargetsSchema, "Greatest misreads accepted.", load_default=Targets())
     catalogue = Text("Name of the catalogue of detector classes; the default one if not given.")
+
+    @validates_schema
+    def stream_is_computed(self, data: dict[str, Any], **_: Any) -> None:
+        check_stream(data["line"], (data["sheet"],))
 
     @staticmethod
     def job(data: dict[str, Any]) -> Job:

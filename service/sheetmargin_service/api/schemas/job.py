@@ -6,6 +6,7 @@ nothing on what works.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from marshmallow import ValidationError, post_load, validates_schema
@@ -30,6 +31,7 @@ from sheetmargin_service.materials.spec import (
     WallSpec,
 )
 from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
+from sheetmargin_service.selection.stream import stream_of
 
 MAX_SHEETS = 50
 MAX_LAYERS_IN_ALL = 300
@@ -88,9 +90,14 @@ class GaugeSchema(StrictSchema):
 
 
 class DoubleSchema(StrictSchema):
-    """How the second sheet lies on the first."""
+    """What comes on top of a correct sheet, and how it lies there."""
 
     makes = DoubleSpec
+    kind = Choice(
+        "Of a sheet of several plies: the whole of it once more, or one ply more; then one missing counts too.",
+        among=_words(DoubleSpec, "kind"),
+        load_default="another-piece",
+    )
     contact = Choice("What is between the two sheets.", among=_words(DoubleSpec, "contact"), load_default="air")
     overlap_mm = Real(
         "Length by which the second sheet covers the first; all of it if not given.", ge=0.1, le=MAX_OVERLAP_MM
@@ -202,6 +209,11 @@ class LineSchema(StrictSchema):
     sheet_length_mm = Real("Length along travel.", gt=0, le=100_000)
     sheet_width_mm = Real("Width across travel.", gt=0, le=20_000)
     sheet_spacing_mm = Real("Space from one sheet's end to the next one's start.", ge=0, le=100_000)
+    shingle_pitch_mm = Real(
+        "Distance from one sheet's start to the next one's where they overlap; needed with `feeding: shingled`.",
+        gt=0,
+        le=100_000,
+    )
     flutter_mm = Real("Half width of the sheet's height that holds 95 %.", ge=0, le=100)
     flutter_deg = Real("Half width of the sheet's angle that holds 95 %.", ge=0, le=30)
     max_tilt_deg = Real("Largest tilt that the machine leaves room for.", ge=0, le=80)
@@ -213,6 +225,24 @@ class LineSchema(StrictSchema):
     @validates_schema
     def beam_on_the_sheet(self, data: dict[str, Any], **_: Any) -> None:
         _ordered(low="edge_distance_mm", high="sheet_width_mm", values=data)
+
+    @validates_schema
+    def stream_is_known(self, data: dict[str, Any], **_: Any) -> None:
+        """How many shingled sheets lie on one another follows from their length and their pitch alone."""
+        if data.get("feeding") != "shingled":
+            return
+        faults = [
+            Fault(
+                code="missing-field",
+                detail=f"With shingled feeding {name} is needed: how many sheets lie on one another follows from it.",
+                expected=self.fields[name].expected,  # type: ignore[attr-defined]
+                path=(name,),
+            )
+            for name in ("shingle_pitch_mm", "sheet_length_mm")
+            if data.get(name) is None
+        ]
+        if faults:
+            raise ValidationError(faults)
 
 
 class EnvironmentSchema(StrictSchema):
@@ -288,6 +318,20 @@ def _limit() -> Whole:
     return Whole("Most recommendations to return.", ge=1, le=20, load_default=5)
 
 
+def check_stream(line: Line, sheets: Sequence[SheetSpec]) -> None:
+    """Refuse a stream with more plies on one another than are computed."""
+    stream, plies = stream_of(line), max((sheet.plies for sheet in sheets), default=1)
+    if stream is None or stream.most * plies <= MAX_PLIES:
+        return
+    fault = Fault(
+        code="out-of-range",
+        detail=f"At this pitch {stream.most * plies} plies lie on one another.",
+        expected=f"a pitch at which at most {MAX_PLIES} do",
+        path=("line", "shingle_pitch_mm"),
+    )
+    raise ValidationError([fault])
+
+
 class JobSchema(StrictSchema):
     """One question: the sheets, the line, the surroundings, and what is wanted of the answer."""
 
@@ -318,6 +362,10 @@ class JobSchema(StrictSchema):
                 path=("sheets",),
             )
             raise ValidationError([fault])
+
+    @validates_schema
+    def stream_is_computed(self, data: dict[str, Any], **_: Any) -> None:
+        check_stream(data["line"], data.get("sheets", ()))
 
 
 class SheetQuerySchema(SheetFields):

@@ -67,7 +67,7 @@ class Span:
 class Survey:
     """One class and one sheet over every setting, with spread to first order: what a search needs.
 
-    `double` is a sheet too many; of a sheet of several plies it is a ply too many, and `fewer` a ply too few.
+    `double` is a sheet too many; of plies that are counted it is a ply too many, and `fewer` a ply too few.
     """
 
     no_sheet: Span
@@ -107,6 +107,7 @@ class Spread:
 class Detail:
     """One class and one sheet at one setting, with every spread.
 
+    `other`: of a stream in which two numbers of sheets lie on one another in turn, both correct, the other one.
     `moves`: by how much each thing that is not the same every time moves one sheet and two, as standard deviations in
     the signal's unit.
     """
@@ -115,6 +116,7 @@ class Detail:
     single: Spread
     double: Spread
     fewer: Spread | None = None
+    other: Spread | None = None
     moves: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 

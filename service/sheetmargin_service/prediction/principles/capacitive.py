@@ -168,7 +168,7 @@ class CapacitiveBench:
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
         single, double = (
-            float(self._rise_ff(sheet, at, count=count)[0, 0]) for count in (sheet.plies, sheet.plies + 1)
+            float(self._rise_ff(sheet, at, count=count)[0, 0]) for count in (sheet.plies, sheet.double_plies)
         )
         moisture = HALF_WIDTH_95 * self._moisture_deviation
         shift = float(self._rise_ff(sheet, at, count=sheet.plies, moisture=moisture)[0, 0]) - single
@@ -245,8 +245,8 @@ class CapacitiveBench:
         return States(
             no_sheet=open_readings(values=np.zeros(len(settings)), moves=self._own_moves(settings)),
             single=self._readings(sheet, settings, count=sheet.plies),
-            double=self._readings(sheet, settings, count=sheet.plies + 1),
-            fewer=self._readings(sheet, settings, count=sheet.plies - 1) if sheet.plies > 1 else None,
+            double=self._readings(sheet, settings, count=sheet.double_plies),
+            fewer=self._readings(sheet, settings, count=sheet.fewer_plies) if sheet.fewer_plies else None,
             nodes="trapped-air",
             variants="permittivity",
         )

@@ -88,7 +88,7 @@ class Readings:
 
 @dataclass(frozen=True, kw_only=True)
 class States:
-    """Readings of no sheet, one and two; of a sheet of several plies, two is a ply too many and `fewer` one too few.
+    """Readings of no sheet, one and two; of plies that are counted, two is a ply too many and `fewer` one too few.
 
     `nodes` and `variants` name the causes behind the nodes and the variants of the readings.
     """
@@ -131,22 +131,22 @@ def states_of(
     return States(
         no_sheet=no_sheet,
         single=readings(sheet.plies, None, certain),
-        double=readings(sheet.plies + 1, film, weights),
-        fewer=readings(sheet.plies - 1, None, certain) if sheet.plies > 1 else None,
+        double=readings(sheet.double_plies, film, weights),
+        fewer=readings(sheet.fewer_plies, None, certain) if sheet.fewer_plies else None,
         nodes="trapped-air",
         variants=variants,
     )
 
 
-def taught(states: States) -> States:
-    """The states as a receiver reads them whose gain was set so that one sheet reads its nominal value.
+def taught(states: States, on: Readings) -> States:
+    """The states as a receiver reads them whose gain was set so that what it was taught `on` reads its nominal value.
 
-    What the model does not know of the sheet then moves no sheet and two against one, not one itself.
+    What the model does not know of the sheet then moves every other state against that one.
     """
-    shift = states.single.values[:1].mean(axis=2, keepdims=True) - states.single.values.mean(axis=2, keepdims=True)
+    shift = on.values[:1].mean(axis=2, keepdims=True) - on.values.mean(axis=2, keepdims=True)
 
     def moved(readings: Readings) -> Readings:
-        return replace(readings, values=readings.values + shift, belief=states.single.belief)
+        return replace(readings, values=readings.values + shift, belief=on.belief)
 
     return replace(
         states,

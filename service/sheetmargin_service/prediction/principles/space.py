@@ -46,8 +46,9 @@ def gaps_on_line(gap_mm: Array, conditions: Conditions, *, least_side_mm: float)
 
 
 def double_height_mm(sheet: Sheet) -> float:
-    """Height of one sheet too many with the air that 95 % of doubles do not exceed."""
-    return ((sheet.plies + 1) * sheet.thickness_um + sheet.plies * sheet.trapped_air.p95_um) * 1e-3
+    """Height of a double with the air that 95 % of doubles do not exceed."""
+    plies = sheet.double_plies
+    return (plies * sheet.thickness_um + (plies - 1) * sheet.trapped_air.p95_um) * 1e-3
 
 
 def too_narrow(sheet: Sheet, gap_mm: Array, *, clearance_mm: float) -> NDArray[np.bool_]:

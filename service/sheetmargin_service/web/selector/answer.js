@@ -101,11 +101,13 @@ export class AnswerView {
       ["missedDoubles", this.#misreads(served, "double_as_single")],
       ["falseStops", this.#misreads(served, "single_as_double")],
     ].filter(([, value]) => value !== null);
+    const clock = (timing?.notes ?? []).filter(({ code }) => code !== "not-given");
     const many = recommendation.setups.length > 1;
     const { id, illustrative } = setup.detector_class;
     return h("div", { class: "setup-body" },
       many ? h("h4", {}, `${setup.index + 1}: ${this.#name(setup)}, ${served.map(({ index }) => this.#sheet(index)).join(", ")}`) : null,
       h("p", { class: "hint" }, illustrative ? `${id}: ${speech.say("illustrative")}` : id),
+      clock.length ? h("ul", { class: "hint", part: "clock" }, clock.map(({ text }) => h("li", {}, text))) : null,
       h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, speech.say(name)), h("dd", {}, value)))),
       h("div", { class: "figures", part: "figures" },
         h("figure", {}, h("figcaption", {}, speech.say("stance")), stance(setup, speech.say("stance"), speech)),

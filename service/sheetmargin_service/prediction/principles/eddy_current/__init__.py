@@ -123,7 +123,7 @@ class EddyCurrentBench:
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         single, double = (
             float(self._attenuation_db(sheet, np.array([setting]), count=count)[0, 0, 0])
-            for count in (sheet.plies, sheet.plies + 1)
+            for count in (sheet.plies, sheet.double_plies)
         )
         return (
             skin_depth_fact(sheet, self.parameters.frequency_hz),
@@ -184,15 +184,20 @@ class EddyCurrentBench:
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
         count = len(settings)
+
+        def readings(plies: int, film: Array | None, weights: Array) -> Readings:
+            return self._readings(sheet, settings, count=plies, film=film, weights=weights)
+
         states = states_of(
             sheet,
             no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
             variants="alloy",
-            readings=lambda plies, film, weights: self._readings(
-                sheet, settings, count=plies, film=film, weights=weights
-            ),
+            readings=readings,
         )
-        return taught(states) if self.parameters.taught_on_sheet else states
+        if not self.parameters.taught_on_sheet:
+            return states
+        same = sheet.taught_plies == sheet.plies
+        return taught(states, states.single if same else readings(sheet.taught_plies, None, np.ones(1)))
 
 
 def skin_depth_fact(sheet: Sheet, frequency_hz: float) -> Fact:

@@ -126,7 +126,7 @@ class OpticalBench:
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         one, two = (
-            float(_plies(sheet, covers=[BARE] * count).passed[0, 0]) for count in (sheet.plies, sheet.plies + 1)
+            float(_plies(sheet, covers=[BARE] * count).passed[0, 0]) for count in (sheet.plies, sheet.double_plies)
         )
         facts = [
             Fact(
@@ -182,16 +182,21 @@ class OpticalBench:
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
         cover, weight = (COVERAGE, COVERAGE_WEIGHT) if _printed(sheet) else (BARE, np.ones(1))
-        inner = [BARE] * (sheet.plies - 1)
+        below = [BARE] * (sheet.plies - 1)
         first, second = (grid.ravel() for grid in np.meshgrid(cover, cover))
         count = len(settings)
         return States(
             no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
-            single=self._readings(sheet, settings, covers=[cover, *inner], weights=weight),
+            single=self._readings(sheet, settings, covers=[cover, *below], weights=weight),
             double=self._readings(
-                sheet, settings, covers=[first, *inner, second], weights=np.outer(weight, weight).ravel()
+                sheet,
+                settings,
+                covers=[first, *[BARE] * (sheet.double_plies - 2), second],
+                weights=np.outer(weight, weight).ravel(),
             ),
-            fewer=self._readings(sheet, settings, covers=[cover, *inner[1:]], weights=weight) if inner else None,
+            fewer=self._readings(sheet, settings, covers=[cover, *below[1:]], weights=weight)
+            if sheet.fewer_plies
+            else None,
             nodes="print",
             variants="optical-constants",
         )

@@ -151,10 +151,10 @@ class Fleet:
             place = settings[id(look)].index(setting)
             double, fewer = pairs[id(look)]
             moves.append(look.moves(double.at(place), setting))
-            clouds.append(look.cloud(look.single.branches.at(setting), setting, sheets=1))
-            clouds.append(look.cloud(double.at(place), setting, sheets=2))
+            clouds.append(look.cloud(look.single.branches.at(setting), setting, times=1.0))
+            clouds.append(look.cloud(double.at(place), setting, times=look.double_times))
             if fewer is not None:
-                clouds.append(look.cloud(fewer.at(place), setting, sheets=1))
+                clouds.append(look.cloud(fewer.at(place), setting, times=1.0))
         spreads = spreads_of(clouds)
         self._open.update(zip(new, spreads[: len(new)], strict=True))
         following = iter(spreads[len(new) :])
@@ -163,7 +163,7 @@ class Fleet:
                 no_sheet=self._open[setting],
                 single=next(following),
                 double=next(following),
-                fewer=next(following) if look.sheet.plies > 1 else None,
+                fewer=next(following) if look.sheet.fewer_plies else None,
                 moves=moved,
             )
             for (look, setting), moved in zip(asked, moves, strict=True)
@@ -242,6 +242,11 @@ class Look:
             model_variance=(VARIANT_WEIGHTS @ (variants - mean) ** 2)[keep],
         )
 
+    @property
+    def double_times(self) -> float:
+        """How many times the plies of a correct sheet a double has."""
+        return self.sheet.double_plies / self.sheet.plies
+
     @cached_property
     def _bounce(self) -> Array:
         return self.fleet.bounce_amplitude(self.single.mean)
@@ -256,9 +261,10 @@ class Look:
         fleet, one, levels = self.fleet, self.single, self.levels.searching()
         common = fleet.common_variance + self._ripple_variance
         alone = np.sqrt(common + one.variance + one.model_variance)
-        # The masses of two sheets vary apart; what the model does not know is the same for both.
-        together = np.sqrt(common + 2.0 * one.variance + 4.0 * one.model_variance)
-        fewer = levels.fewer(1) if self.sheet.plies > 1 else None
+        # The masses of plies vary apart; what the model does not know is the same for all.
+        times = self.double_times
+        together = np.sqrt(common + times * one.variance + times**2 * one.model_variance)
+        fewer = levels.fewer(1) if self.sheet.fewer_plies else None
         return Survey(
             no_sheet=fleet.open_span,
             single=fleet.span(one.branches, one.mean, alone),
@@ -275,12 +281,12 @@ class Look:
             pair = next(p for p, part in enumerate(fleet.settings) if part.start <= setting < part.stop)
             places.append((pair, place - int(fleet.row.settings[pair][0])))
         levels = self.levels.at_settings(places)
-        return levels.double(len(VARIANTS)), levels.fewer(len(VARIANTS)) if self.sheet.plies > 1 else None
+        return levels.double(len(VARIANTS)), levels.fewer(len(VARIANTS)) if self.sheet.fewer_plies else None
 
-    def cloud(self, branches: Branches, setting: int, *, sheets: int) -> Cloud:
-        """Branches (V, K, 1) of so many sheets at a setting, with what bounces add to them."""
+    def cloud(self, branches: Branches, setting: int, *, times: float) -> Cloud:
+        """Branches (V, K, 1) of so many times a correct sheet at a setting, with what bounces add to them."""
         ripple = ripple_nodes(float(self._bounce[setting]), sides=2)
-        variance = sheets * float(self.single.variance[setting])
+        variance = times * float(self.single.variance[setting])
         return self.fleet.cloud(nodes_of(branches, ripple, VARIANT_WEIGHTS), setting, variance=variance)
 
     def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
@@ -294,9 +300,9 @@ class Look:
             float(v[setting]) ** 0.5 for v in (one.mass_variance, one.flutter_variance, one.model_variance)
         )
         return {
-            "grammage": (mass, mass * 2.0**0.5),
-            "flutter": (flutter, flutter * 2.0**0.5),
-            "stiffness-and-loss": (model, 2.0 * model),
+            "grammage": (mass, mass * self.double_times**0.5),
+            "flutter": (flutter, flutter * self.double_times**0.5),
+            "stiffness-and-loss": (model, self.double_times * model),
             "trapped-air": (0.0, film),
             "standing-wave": (ripple, ripple),
             "drift": (drift, drift),

@@ -131,11 +131,13 @@ class Levels:
         return self._branches(*self._pile(self.model, self.sheet.plies))
 
     def fewer(self, cases: int) -> Branches:
-        """A sheet of several plies that lacks one, in the first cases."""
-        return self._branches(*self._pile(self.model.first(cases), self.sheet.plies - 1))
+        """A sheet of plies that are counted, one missing, in the first cases."""
+        plies = self.sheet.fewer_plies
+        assert plies is not None
+        return self._branches(*self._pile(self.model.first(cases), plies))
 
     def double(self, cases: int) -> Branches:
-        """Two sheets of one ply, or a ply too many, as they touch and as far as they cover the spot; first cases."""
+        """The plies of a double, as its two pieces touch and as far as they cover the spot; first cases."""
         model = self.model.first(cases)
         amplitudes, weights = self._second(model)
         covers = [path.cover(self.sheet.overlap_mm) for path in self.paths]
@@ -153,10 +155,12 @@ class Levels:
         return self._branches(self._with_films(self.model.first(cases), every), ONE).attenuation_db
 
     def _second(self, model: SheetModel) -> tuple[list[Complex], Array]:
-        plies = self.sheet.plies + 1
+        plies = self.sheet.double_plies
         match self.sheet.contact:
             case "air":
                 return self._pile(model, plies)
+            case "bonded" | "water-film" if plies > 2:
+                return self._touching(model, plies)
             case "bonded":
                 return self._bonded(model, plies), ONE
             case "water-film":
@@ -166,11 +170,20 @@ class Levels:
                 ), weights
             case "partial":
                 apart, weights = self._pile(model, plies)
+                together = self._touching(model, plies)[0] if plies > 2 else self._bonded(model, plies)
                 mixed = [
                     np.concatenate([share * one + (1.0 - share) * two for share in PARTIAL_CONTACT], axis=1)
-                    for one, two in zip(self._bonded(model, plies), apart, strict=True)
+                    for one, two in zip(together, apart, strict=True)
                 ]
                 return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
+
+    def _touching(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
+        """Amplitudes of a double of several plies whose two pieces touch: where they meet, the thinnest film stands for
+        bond and water; the plies of either piece keep their air, by draws."""
+        index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
+        draws = draw_films(index, weights[0], joints=plies - 1)
+        draws[self.sheet.plies - 1] = 0
+        return self._through(model, _pile, draws), np.full((1, DRAWS), 1.0 / DRAWS)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
         return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
