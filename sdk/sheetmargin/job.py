@@ -117,7 +117,10 @@ class Sheet:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """The machine at the place of the detector. `feeding` is `singulated` (the default) or `shingled`."""
+    """The machine at the place of the detector. `feeding` is `singulated` (the default) or `shingled`.
+
+    `body_through_frame`: bodies and cables may reach beyond the clearances; `bed`: something carries the sheet below.
+    """
 
     clearance_above_mm: float | None = None
     clearance_below_mm: float | None = None
@@ -132,6 +135,8 @@ class Line:
     lanes: int | None = None
     lane_pitch_mm: float | None = None
     edge_distance_mm: float | None = None
+    body_through_frame: bool | None = None
+    bed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -166,7 +166,7 @@ def test_a_gated_pair_stands_clear_of_its_own_echo():
 
 
 def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
-    tight = Line(clearance_above_mm=45.0, clearance_below_mm=24.0)
+    tight = Line(clearance_above_mm=45.0, clearance_below_mm=24.0, body_through_frame=True)
     plan = plans_for_sheet(posts(PAPER, classes=("ultrasonic-300k",), line=tight))[0]
     assert isinstance(plan, Plan)
     mounting = plan.stations[0].mounting

@@ -56,17 +56,10 @@ def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> l
 
 
 def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Post | Fact:
-    allowed = fitting(place_of(question, detector_class), bench.settings)
+    place = place_of(question, detector_class)
+    allowed = fitting(place, bench.settings)
     if not allowed.any():
-        line = question.job.line
-        return Fact(
-            code="does-not-fit",
-            values={
-                "gap_min_mm": round(float(bench.settings.gap_mm.min()), 1),
-                "clearance_above_mm": line.clearance_above_mm,
-                "clearance_below_mm": line.clearance_below_mm,
-            },
-        )
+        return place.misfit(bench.settings)
     refused, surveys = {}, {}
     for index, sheet in enumerate(question.sheets):
         check_time()

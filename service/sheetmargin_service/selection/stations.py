@@ -16,6 +16,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Scalar, Settings, Survey
+from sheetmargin_service.prediction.principles.space import behind_face_mm
 from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
@@ -156,6 +157,7 @@ def place_of(question: Question, detector_class: DetectorClass) -> Place:
         sheet_mm=1e-3 * thickest,
         rim_mm=0.5 * detector_class.housing.width_mm,
         face_to_sheet_min_mm=_echo_apart_mm(question, detector_class),
+        behind_mm=behind_face_mm(detector_class.housing, question.conditions),
     )
 
 
