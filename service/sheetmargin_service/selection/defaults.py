@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sheetmargin_service.acoustics.air import saturation_pressure_pa
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.selection.answer import Note
 from sheetmargin_service.selection.job import Environment, Job, Line
@@ -18,6 +19,9 @@ DEFAULTS: dict[str, tuple[float, str]] = {
     "/environment/pressure_kpa": (101.325, "ISO 2533 standard atmosphere at sea level"),
 }
 
+WARMEST_HALL_C = DEFAULTS["/environment/temperature_max_c"][0]
+"""Air that a machine heats beyond this is the hall's: it keeps its water, and its relative humidity falls."""
+
 
 def _given(job: Job, pointer: str) -> float | None:
     owner: Line | Environment = job.line if pointer.startswith("/line/") else job.environment
@@ -28,7 +32,8 @@ def _given(job: Job, pointer: str) -> float | None:
 def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
     """The job's surroundings with every default filled in, and a note for each default taken.
 
-    A lone minimum above the default maximum (or the reverse) moves the default to it.
+    A lone minimum above the default maximum (or the reverse) moves the default to it. In air warmer than a hall's the
+    default humidity is that of the hall's water.
     """
     values: dict[str, float] = {}
     notes = []
@@ -36,13 +41,28 @@ def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
         name = pointer.rsplit("/", 1)[1]
         value = _given(job, pointer)
         if value is None:
+            if "humidity" in pointer:
+                default = _heated(default, warmest_c=values["temperature_max_c"])
             value = _ordered(job, pointer, default)
             notes.append(Note(code="default", pointer=pointer, value=value, values={"value": value}, source=source))
         values[name] = value
+    line = job.line
     conditions = Conditions(
-        **values, clearance_above_mm=job.line.clearance_above_mm, clearance_below_mm=job.line.clearance_below_mm
+        **values,
+        clearance_above_mm=line.clearance_above_mm,
+        clearance_below_mm=line.clearance_below_mm,
+        body_through_frame=line.body_through_frame,
+        bed=line.bed,
     )
     return conditions, tuple(notes)
+
+
+def _heated(humidity_pct: float, *, warmest_c: float) -> float:
+    """The relative humidity of a hall's air at its own temperature or heated to another."""
+    if warmest_c <= WARMEST_HALL_C:
+        return humidity_pct
+    share = saturation_pressure_pa(WARMEST_HALL_C) / saturation_pressure_pa(warmest_c)
+    return round(share * humidity_pct, 1)
 
 
 def _ordered(job: Job, pointer: str, default: float) -> float:

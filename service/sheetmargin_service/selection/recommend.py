@@ -9,12 +9,13 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.admission import admitted, filtered, outside_rating
 from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.job import Job, Targets
-from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
+from sheetmargin_service.selection.moisture import moisture_cautions
+from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
@@ -29,8 +30,14 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     targets, target_notes = targets_of(job.targets)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     posts: list[Post] = []
-    rejected: dict[str, Fact] = {}
-    classes = admitted(job, catalogue)
+    rejected = filtered(job, catalogue)
+    classes = []
+    for detector_class in admitted(job, catalogue):
+        unrated = outside_rating(detector_class, job.environment, conditions=conditions)
+        if unrated is None:
+            classes.append(detector_class)
+        else:
+            rejected[detector_class.id] = unrated
     for detector_class, found in zip(classes, posts_of(question, classes), strict=True):
         if isinstance(found, Fact):
             rejected[detector_class.id] = found
@@ -60,8 +67,12 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             if name not in named
         ),
         trial=trial_steps(recommendations, sheets, Targets(**targets)),
-        assumptions=default_notes + target_notes + _sheet_assumptions(sheets) + filled_parameters(best),
-        cautions=cautions(recommendations),
+        assumptions=default_notes
+        + target_notes
+        + _sheet_assumptions(sheets)
+        + filled_parameters(best)
+        + assumed_cables(best),
+        cautions=cautions(recommendations) + moisture_cautions(job.environment, conditions),
     )
 
 
