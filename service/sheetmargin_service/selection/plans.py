@@ -30,12 +30,14 @@ from sheetmargin_service.selection.stations import (
     place_of,
     unfit,
     why_not,
-    without,
 )
+from sheetmargin_service.selection.targets import ORDER
 from sheetmargin_service.selection.time_limit import check_time
 
 MOST_AGAIN = 3
 """So often a list is solved again (a choice: it is within a request's time)."""
+MOST_WAYS = 20
+"""So many ways to serve a list are looked at in full before they are ranked, however few are asked for (a choice)."""
 MOST_PLACED = 100
 """Sheets of all plans of a list together: a long one has fewer alternatives (a choice, likewise)."""
 Assignment = Sequence[int | None]
@@ -111,14 +113,14 @@ def _with_plies(place: Post, fact: Fact) -> Fact:
     return counting(place, 0)
 
 
-def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
+def plans_for_list(posts: Sequence[Post]) -> list[Plan]:
     """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
     list in a given order, the way through it with the fewest changes.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
     of the sheet by then, up to `MOST_AGAIN` times.
     """
-    limit = min(limit, max(1, MOST_PLACED // len(posts[0].question.sheets)))
+    limit = max(1, min(MOST_WAYS, MOST_PLACED // len(posts[0].question.sheets)))
     listed = list_of(posts)
     known: Known = {}
     missed: dict[int, Fact] = {}
@@ -204,19 +206,37 @@ def _plan(
 
 
 def _stations(place: Post, setting: int, details: Mapping[int, Detail]) -> tuple[list[Station], dict[int, Fact]]:
-    """A pair at a setting for some sheets in one band; those that miss a target there each in a band of its own, and
-    why the rest cannot be served."""
-    station = build_station(place, setting, details)
-    bad = unfit(station)
-    found = [without(station, bad)] if len(bad) < len(details) else []
-    failed = {}
-    for i in bad:
-        own = build_station(place, setting, {i: details[i]})
-        if unfit(own):
-            failed[i] = why_not(station, i)
-        else:
-            found.append(own)
+    """A pair at a setting for some sheets, in one band or as many as their verdicts ask for, and why the rest cannot be
+    served.
+
+    The fewest bands are found by margins above 0. That must not cost a sheet its verdict: two plates of nearly one
+    thickness would share a band that surely tells neither, where each has one of its own. Sheets that a band of their
+    own serves better leave the shared one; where all of them would, those that read least go apart from the others.
+    """
+    shared = build_station(place, setting, details)
+    wanting = [i for i, served in shared.served.items() if served.judgement.verdict != "suitable"]
+    if len(details) == 1 or not (wanting or unfit(shared)):
+        failed = {i: why_not(shared, i) for i in unfit(shared)}
+        return [] if failed else [shared], failed
+    alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting or details}
+    failed = {i: why_not(shared, i) for i, own in alone.items() if unfit(own)}
+    better = [i for i in alone if i not in failed and _verdict(alone[i], i) < _verdict(shared, i)]
+    rest = [i for i in details if i not in failed and i not in better]
+    if not failed and not better:
+        return [shared], {}
+    if not rest:
+        better.sort(key=lambda i: float(shared.served[i].survey.single.p50[0]))
+        rest, better = better[: len(better) // 2], better[len(better) // 2 :]
+    found: list[Station] = []
+    for group in filter(None, (rest, better)):
+        stations, unserved = _stations(place, setting, {i: details[i] for i in group})
+        found += stations
+        failed |= unserved
     return found, failed
+
+
+def _verdict(station: Station, index: int) -> int:
+    return ORDER[station.served[index].judgement.verdict]
 
 
 def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:
@@ -234,8 +254,8 @@ def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
 
 
 def unused(place: Post) -> Fact:
-    """Why a class takes no part in a list: others serve it with less, or what stops it at the sheet it comes nearest to
-    serving."""
+    """Why a class takes no part in a list: others serve it with less or more surely, by its margins to first order; or
+    what stops it at the sheet it comes nearest to serving."""
     found = [_alone(place, index) for index in range(len(place.question.sheets))]
     serves = sum(reserve > 0.0 for reserve, _ in found)
     if serves:

@@ -43,7 +43,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             rejected[detector_class.id] = found
         else:
             posts.append(found)
-    plans, failed = _plans(posts, limit=job.limit)
+    plans, failed = _plans(posts)
     rejected |= failed
     plans = ranked(plans)
     best = plans[: job.limit]
@@ -76,12 +76,12 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     )
 
 
-def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, Fact]]:
+def _plans(posts: Sequence[Post]) -> tuple[list[Plan], dict[str, Fact]]:
     """Plans for the job, and why classes that serve no sheet do not."""
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
     if posts and len(posts[0].question.sheets) > 1:
-        plans = plans_for_list(posts, limit=limit)
+        plans = plans_for_list(posts)
         named = {station.post.detector_class.id for plan in plans for station in plan.stations}
         failed = {p.detector_class.id: unused(p) for p in posts if p.detector_class.id not in named}
         return plans, failed
