@@ -193,3 +193,13 @@ def test_a_one_sided_head_takes_the_side_that_has_room():
 def test_more_room_never_takes_a_class_away():
     names = [named(answer(PAPER, clearance_above_mm=mm, clearance_below_mm=mm)) for mm in (20, 60, 75, 90, 120, 200)]
     assert all(one <= other for one, other in pairwise(names))
+
+
+@pytest.mark.parametrize("flutter_mm", [0.0, 5.0, 20.0, 40.0])
+def test_no_pair_is_offered_that_its_own_mounting_calls_too_near_the_sheet(flutter_mm):
+    for sheet in (PAPER, STEEL):
+        found = answer(sheet, flutter_mm=flutter_mm)
+        mounted = [s.mounting for r in found.recommendations for s in r.setups if s.mounting is not None]
+        assert all(mounting.fits for mounting in mounted)
+    told = why(answer(STEEL, flutter_mm=40.0), "caliper-laser")
+    assert told.code == "does-not-fit"

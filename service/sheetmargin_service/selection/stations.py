@@ -170,12 +170,11 @@ def _echo_apart_mm(question: Question, detector_class: DetectorClass) -> float:
 
 
 def fitting(place: Place, settings: Settings) -> Flags:
-    """Which settings leave room for heads and sheet, (N,). Only heads on either side of a sheet that lean are asked."""
-    if not settings.tilts:
-        return np.ones(len(settings.gap_mm), dtype=bool)
+    """Which settings leave room for heads and sheet, (N,). What touches or guides the sheet is not asked."""
     tilts, which = np.unique(settings.tilt_deg, return_inverse=True)
     low, high = np.transpose([place.gap_limits(tilt_deg=tilt) for tilt in tilts.tolist()])[:, which]
-    return np.asarray((settings.gap_mm >= low) & (settings.gap_mm <= high))
+    guided = settings.gap_mm < ROOMY_MM if not settings.tilts else False
+    return np.asarray(guided | ((settings.gap_mm >= low) & (settings.gap_mm <= high)))
 
 
 def details_at(asked: Sequence[tuple[Post, int, Sequence[int]]]) -> list[dict[int, Detail]]:
