@@ -6,7 +6,7 @@ import pytest
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 
@@ -42,6 +42,18 @@ def test_plates_share_a_band_only_where_that_costs_neither_its_verdict(pair):
     alone = [answer(sheet, classes=(EDDY,)).verdict for sheet in aluminium(*pair)]
     together = answer(*aluminium(*pair), classes=(EDDY,)).verdict
     assert ORDER[together] == max(ORDER[verdict] for verdict in alone)
+
+
+def test_a_band_of_its_own_that_does_not_better_the_list_is_not_bought():
+    """Both are a trial by themselves: together too, and then in one band."""
+    papers = (
+        SheetSpec(material="copy-paper", grammage_gsm=80.0),
+        SheetSpec(material="coated-paper", grammage_gsm=170.0),
+    )
+    asked = {"classes": ("ultrasonic-400k",), "targets": Targets(double_as_single=100.0)}
+    assert {answer(paper, **asked).verdict for paper in papers} == {"trial"}
+    best = answer(*papers, **asked).recommendations[0]
+    assert (best.verdict, len(best.setups)) == ("trial", 1)
 
 
 def test_papers_still_share_one_set_up_and_one_band():

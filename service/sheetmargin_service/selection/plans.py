@@ -30,6 +30,7 @@ from sheetmargin_service.selection.stations import (
     place_of,
     unfit,
     why_not,
+    without,
 )
 from sheetmargin_service.selection.targets import ORDER
 from sheetmargin_service.selection.time_limit import check_time
@@ -205,13 +206,16 @@ def _plan(
     return Plan(stations=tuple(stations), left_out=left_out)
 
 
-def _stations(place: Post, setting: int, details: Mapping[int, Detail]) -> tuple[list[Station], dict[int, Fact]]:
+def _stations(
+    place: Post, setting: int, details: Mapping[int, Detail], *, wanted: int | None = None
+) -> tuple[list[Station], dict[int, Fact]]:
     """A pair at a setting for some sheets, in one band or as many as their verdicts ask for, and why the rest cannot be
     served.
 
-    The fewest bands are found by margins above 0. That must not cost a sheet its verdict: two plates of nearly one
-    thickness would share a band that surely tells neither, where each has one of its own. Sheets that a band of their
-    own serves better leave the shared one; where all of them would, those that read least go apart from the others.
+    The fewest bands are found by margins above 0. That must not cost the verdict: two plates of nearly one thickness
+    would share a band that surely tells neither, where each has one of its own. `wanted` is the verdict that all can
+    have each in a band of its own, that of the worst sheet. Sheets that miss it leave the shared band; where all of
+    them do, those that read least go apart from the others.
     """
     shared = build_station(place, setting, details)
     wanting = [i for i, served in shared.served.items() if served.judgement.verdict != "suitable"]
@@ -220,16 +224,18 @@ def _stations(place: Post, setting: int, details: Mapping[int, Detail]) -> tuple
         return [] if failed else [shared], failed
     alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting or details}
     failed = {i: why_not(shared, i) for i, own in alone.items() if unfit(own)}
-    better = [i for i in alone if i not in failed and _verdict(alone[i], i) < _verdict(shared, i)]
-    rest = [i for i in details if i not in failed and i not in better]
-    if not failed and not better:
-        return [shared], {}
-    if not rest:
+    if wanted is None:
+        wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
+    better = [i for i in alone if i not in failed and _verdict(shared, i) > wanted]
+    leaving = {*failed, *better}
+    if len(leaving) < len(details):
+        found, groups = [without(shared, list(leaving))], [better]
+    else:
         better.sort(key=lambda i: float(shared.served[i].survey.single.p50[0]))
-        rest, better = better[: len(better) // 2], better[len(better) // 2 :]
-    found: list[Station] = []
-    for group in filter(None, (rest, better)):
-        stations, unserved = _stations(place, setting, {i: details[i] for i in group})
+        middle = len(better) // 2
+        found, groups = [], [better[:middle], better[middle:]]
+    for group in filter(None, groups):
+        stations, unserved = _stations(place, setting, {i: details[i] for i in group}, wanted=wanted)
         found += stations
         failed |= unserved
     return found, failed

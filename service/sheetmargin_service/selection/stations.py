@@ -282,6 +282,11 @@ def too_narrow(post: Post, choice: Choice, alignment: Alignment | None) -> Fact 
     return Fact(code="window-too-narrow", values=values)
 
 
+def without(station: Station, indices: Sequence[int]) -> Station:
+    """The same station with some sheets taken away."""
+    return replace(station, served={i: s for i, s in station.served.items() if i not in indices})
+
+
 def why_not(station: Station, index: int) -> Fact:
     """Why a station cannot serve a sheet: the classic failure there is, or else the target it misses, or else the line
     is too fast for it."""
