@@ -29,7 +29,7 @@ curl -sS -o /dev/null -w '%{http_code}\n' -H "If-None-Match: $etag" "$sheet"
 echo "A job; --retry asks again where the service is busy or a connection breaks"
 curl -sS --fail-with-body --retry 3 --retry-connrefused -H 'Content-Type: application/json' "$address/v1/recommendations" --data @- <<'JOB' | show
 {"sheets": [{"label": "carton", "material": "folding-boxboard", "grammage_gsm": 300}],
- "line": {"speed_m_per_min": 90, "sheet_length_mm": 500, "clearance_above_mm": 60, "clearance_below_mm": 60}, "limit": 1}
+ "line": {"speed_m_per_min": 90, "sheet_length_mm": 500, "clearance_above_mm": 120, "clearance_below_mm": 120}, "limit": 1}
 JOB
 
 echo "A question that is wrong"

@@ -5,7 +5,7 @@ from pathlib import Path
 from sheetmargin import Client, InvalidJob, Job, Line, Sheet
 
 client = Client.in_process(catalogue=Path(__file__).parent / "shop.toml")  # or Client("http://127.0.0.1:8080")
-line = Line(speed_m_per_min=120, sheet_length_mm=420, clearance_above_mm=60, clearance_below_mm=60)
+line = Line(speed_m_per_min=120, sheet_length_mm=420, clearance_above_mm=100, clearance_below_mm=100)
 
 
 def quote(reference: str, sheet: Sheet) -> str:

@@ -7,7 +7,7 @@ job = Job(
         Sheet(label="cover", material="coated-board", grammage_gsm=250),
         Sheet(label="inside", material="copy-paper", grammage_gsm=80),
     ],
-    line=Line(clearance_above_mm=60, clearance_below_mm=60, flutter_mm=1),
+    line=Line(clearance_above_mm=100, clearance_below_mm=100, flutter_mm=1),
     environment=Environment(temperature_min_c=15, temperature_max_c=35),
     limit=1,
 )

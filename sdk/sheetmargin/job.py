@@ -125,6 +125,7 @@ class Line:
     """The machine at the place of the detector.
 
     `feeding` is `singulated` (the default) or `shingled`, which needs `sheet_length_mm` and `shingle_pitch_mm`.
+    `body_through_frame`: bodies and cables may reach beyond the clearances; `bed`: something carries the sheet below.
     """
 
     clearance_above_mm: float | None = None
@@ -141,6 +142,8 @@ class Line:
     lanes: int | None = None
     lane_pitch_mm: float | None = None
     edge_distance_mm: float | None = None
+    body_through_frame: bool | None = None
+    bed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

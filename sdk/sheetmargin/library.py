@@ -70,6 +70,7 @@ class Housing:
     pitch_mm: float | None = None
     length_mm: float | None = None
     width_mm: float | None = None
+    cable_exit_mm: float | None = None
 
     def __str__(self) -> str:
         if self.thread == "rectangular":

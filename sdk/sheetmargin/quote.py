@@ -8,6 +8,7 @@ from dataclasses import replace
 from sheetmargin.answer import Order, Recommendation
 from sheetmargin.errors import Fault
 from sheetmargin.outcome import Outcome
+from sheetmargin.report import nothing_considered
 
 COLUMNS = {
     **dict.fromkeys(("verdict", "detector_class", "principle", "illustrative"), str),
@@ -39,8 +40,9 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         "assumed": "; ".join(note.pointer or note.code or "" for note in answer.assumptions) or None,
     }
     if answer.best is None:
-        rejected = " ".join(f"{one.detector_class}: {one}" for one in answer.rejected)
-        row["why"] = rejected or "No class has what the job requires."
+        nothing = nothing_considered(answer)
+        reasons = [f"{one.detector_class}: {one}" for one in answer.rejected]
+        row["why"] = " ".join([f"{nothing[0].upper()}{nothing[1:]}.", *reasons] if nothing else reasons) or None
     else:
         row |= _best(answer.best)
     return row

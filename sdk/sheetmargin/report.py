@@ -23,6 +23,17 @@ VERDICTS = {
     "unsuitable": "unsuitable: nothing admitted tells none, one and two sheets apart",
 }
 
+BEFORE_SENSING = {
+    "requirement-missed": "meets the job's requirements",
+    "outside-rating": "is rated for this air",
+    "no-room-for-head": "fits the machine",
+    "no-room-for-face": "fits the machine",
+    "no-room-for-support": "fits the machine",
+    "nothing-to-run-on": "fits the machine",
+    "does-not-fit": "fits the machine",
+}
+"""What a class lacks, by the code of its rejection, that is ruled out before it is asked about a sheet."""
+
 MISREADS = {
     "double_as_single": "two as one",
     "single_as_double": "one as two",
@@ -56,9 +67,21 @@ def report(answer: Answer) -> str:
     return "\n\n".join(section for section in sections if section)
 
 
+def nothing_considered(answer: Answer) -> str | None:
+    """Why no class was asked about the sheets at all; None where one was."""
+    lacks = [BEFORE_SENSING.get(one.code or "") for one in answer.rejected]
+    if answer.best or not lacks or None in lacks:
+        return None
+    return "no class of the catalogue " + " and ".join(
+        word for word in dict.fromkeys(BEFORE_SENSING.values()) if word in lacks
+    )
+
+
 def _head(answer: Answer) -> str:
     lines = [answer.reference] if answer.reference else []
-    lines += textwrap.wrap(VERDICTS.get(answer.verdict or "", answer.verdict or "no verdict"), WIDTH)
+    nothing = nothing_considered(answer)
+    verdict = answer.verdict or "no verdict"
+    lines += textwrap.wrap(f"{verdict}: {nothing}" if nothing else VERDICTS.get(verdict, verdict), WIDTH)
     lines += [_sheet(sheet, named=len(answer.sheets) > 1) for sheet in answer.sheets]
     return "\n".join(lines)
 

@@ -76,7 +76,7 @@ def test_both_cores_against_one(tmp_path: Path, record_property: Callable[[str, 
 
 
 def test_jobs_of_stock(tmp_path: Path, record_property: Callable[[str, object], None]) -> None:
-    """200 different jobs of one sheet each by batch, over all classes, on both cores; the jobs of a warm-up are others."""
+    """200 different jobs of one sheet each by batch, all classes, on both cores; those of the warm-up are others."""
     jobs = stock_jobs(250)
     with gunicorn(tmp_path, workers=2) as server, Client(server.url, timeout=300.0) as client:
         for some in (jobs[200:], jobs[:200]):

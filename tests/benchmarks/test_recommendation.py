@@ -1,8 +1,8 @@
 """Costs of recommendations as ratios in one run: medians of paired repetitions, processor time of this process.
 
 One plane-wave solution of `pymls` for one plate is the unit. Every sheet of the page on principles is asked with the
-default call, over all classes: the median is what a user meets, the worst is told beside it. A ratio counts only because
-the levels behind the same recommendations are held to converged quadrature, by the tests of the levels.
+default call, over all classes: the median is what a user meets, the worst is told beside it. A ratio counts only
+because the levels behind the same recommendations are held to converged quadrature, by the tests of the levels.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ DOCS = Path(__file__).parents[2] / "docs"
 def sheets() -> dict[str, SheetSpec]:
     """Those of docs/principles.md, and two plastic plates that have been dear."""
     spec = importlib.util.spec_from_file_location("principles_page", DOCS / "principles.py")
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     page = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(page)
     return page.SHEETS | {

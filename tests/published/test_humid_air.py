@@ -3,8 +3,8 @@
 import numpy as np
 import pyfar as pf
 import pytest
-from CoolProp.CoolProp import HAPropsSI
-from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air
+from CoolProp.CoolProp import HAPropsSI, PropsSI
+from sheetmargin_service.acoustics.air import absorption_db_per_m, dew_point_c, humid_air, saturation_pressure_pa
 
 # ISO 9613-1:1993 table 1, in dB/km at one standard atmosphere, three significant figures, at the exact mid-band
 # frequencies 1000 x 10^(k/10) Hz; read in two public transcriptions of the table.
@@ -90,11 +90,14 @@ def test_room_air() -> None:
     ("temperature_c", "speed", "density", "viscosity", "diffusivity"),
     # Largest relative deviations over humidity, as stated in the function's notes.
     [
+        (-40.0, 5e-4, 2e-4, 0.004, 0.010),
         (-20.0, 4e-4, 2e-4, 0.004, 0.007),
         (0.0, 4e-4, 2e-4, 0.004, 0.005),
         (20.0, 2e-4, 2e-4, 0.006, 0.002),
         (40.0, 4e-4, 2e-4, 0.030, 0.012),
         (60.0, 3.5e-3, 5e-4, 0.106, 0.043),
+        (90.0, 1.5e-3, 4e-4, 0.027, 0.018),
+        (120.0, 4e-3, 1e-3, 0.029, 0.021),
     ],
 )
 def test_properties_are_those_of_a_reference_library(
@@ -102,7 +105,10 @@ def test_properties_are_those_of_a_reference_library(
 ) -> None:
     # CoolProp's humid air, after Herrmann, Kretzschmar and Gatley (ASHRAE RP-1485, 2009), an independent equation of
     # state. It has no sound speed; that of the mixture as an ideal gas is sqrt(cp/cv p/rho).
-    for relative_humidity_pct in (0.0, 25.0, 50.0, 75.0, 100.0):
+    humidities = (0.0, 25.0, 50.0, 75.0, 100.0)
+    if temperature_c > 60.0:  # of heated air: that of a hall, up to 35 degrees and saturated
+        humidities = (0.0, 100.0 * saturation_pressure_pa(35.0) / saturation_pressure_pa(temperature_c))
+    for relative_humidity_pct in humidities:
         for pressure_kpa in (80.0, 101.325):
             state = ("T", temperature_c + 273.15, "P", 1e3 * pressure_kpa, "R", relative_humidity_pct / 100.0)
             volume, heat = HAPropsSI("Vha", *state), HAPropsSI("cp_ha", *state)
@@ -112,7 +118,18 @@ def test_properties_are_those_of_a_reference_library(
             )
             assert air.sound_speed_m_per_s == pytest.approx(np.sqrt(ratio * 1e3 * pressure_kpa * volume), rel=speed)
             assert air.density_kg_m3 == pytest.approx(1.0 / volume, rel=density)
-            assert air.heat_capacity_ratio == pytest.approx(ratio, rel=6e-3 if temperature_c == 60.0 else 1e-3)
+            assert air.heat_capacity_ratio == pytest.approx(ratio, rel=6e-3 if temperature_c >= 60.0 else 1e-3)
             assert air.kinematic_viscosity_m2_per_s == pytest.approx(HAPropsSI("mu", *state) * volume, rel=viscosity)
             conductivity = HAPropsSI("K", *state)
             assert air.thermal_diffusivity_m2_per_s == pytest.approx(conductivity * volume / heat, rel=diffusivity)
+
+
+def test_water_of_saturated_air() -> None:
+    # CoolProp's water (IAPWS-95) from 0 to 120 degrees, over water.
+    for temperature_c in (0.02, 20.0, 60.0, 100.0, 120.0):
+        expected = PropsSI("P", "T", temperature_c + 273.15, "Q", 0, "Water")
+        assert saturation_pressure_pa(temperature_c) == pytest.approx(expected, rel=1e-3)
+    for temperature_c, relative_humidity_pct in ((5.0, 75.0), (20.0, 50.0), (35.0, 70.0), (60.0, 10.0)):
+        humid = ("T", temperature_c + 273.15, "P", 101325.0, "R", relative_humidity_pct / 100.0)
+        dew = dew_point_c(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct)
+        assert dew == pytest.approx(HAPropsSI("D", *humid) - 273.15, abs=0.05)

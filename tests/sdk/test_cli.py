@@ -57,7 +57,7 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
 
 
 def test_every_plain_field_has_an_option_of_its_name() -> None:
-    plain = ("str", "float", "int")
+    plain = ("str", "float", "int", "bool")
 
     def plain_fields(kind: type) -> list[str]:
         return [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]

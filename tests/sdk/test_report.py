@@ -129,3 +129,21 @@ def test_the_band_is_in_the_unit_that_is_read() -> None:
     text = report(decode(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
     assert "49 to 160 um" in text
     assert "dB" not in text
+
+
+def headline(*codes: str) -> str:
+    answer = Answer(verdict="unsuitable", rejected=tuple(Rejection(detector_class="a", code=code) for code in codes))
+    return " ".join(report(answer).partition("\n\n")[0].split())
+
+
+def test_the_headline_says_why_no_class_was_asked_about_the_sheets() -> None:
+    told = "unsuitable: no class of the catalogue "
+    assert headline("requirement-missed") == told + "meets the job's requirements"
+    assert headline("outside-rating") == told + "is rated for this air"
+    assert (
+        headline("no-room-for-head", "requirement-missed") == told + "meets the job's requirements and fits the machine"
+    )
+    # One that was asked about the sheets: then these are the reason.
+    nothing = "unsuitable: nothing admitted tells none, one and two sheets apart"
+    assert headline("requirement-missed", "one-looks-like-two") == nothing
+    assert headline() == nothing

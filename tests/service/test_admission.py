@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.admission import FILTERED, admitted, filtered
 from sheetmargin_service.selection.job import Job, Require
 
 CATALOGUE = reference_catalogue()
@@ -65,3 +66,38 @@ def test_temperatures_must_be_at_least_as_wide():
     assert required(temperature_min_c=low, temperature_max_c=high)
     assert required(temperature_min_c=low - 1.0) == ()
     assert required(temperature_max_c=high + 1.0) == ()
+
+
+@pytest.mark.parametrize(
+    ("job", "requirement", "required", "own"),
+    [
+        ({"classes": ("ultrasonic-400k",)}, "classes", "ultrasonic-400k", lambda c: c.id),
+        ({"principles": ("caliper", "optical")}, "principles", "caliper, optical", lambda c: c.principle),
+        ({"require": Require(housing=("M12", "M18"))}, "housing", "M12, M18", lambda c: c.housing.thread),
+        ({"require": Require(output=("io-link",))}, "output", "io-link", lambda c: ", ".join(c.output)),
+        ({"require": Require(supply=("230 V AC",))}, "supply", "230 V AC", lambda c: c.supply),
+        ({"require": Require(ingress="IP69K")}, "ingress", "IP69K", lambda c: c.ingress),
+        ({"require": Require(temperature_min_c=-5.0)}, "temperature_min_c", -5.0, lambda c: c.temperature_min_c),
+        ({"require": Require(temperature_max_c=65.0)}, "temperature_max_c", 65.0, lambda c: c.temperature_max_c),
+        ({"require": Require(contactless=True)}, "contactless", True, lambda c: c.contactless),
+    ],
+)
+def test_each_filtered_class_is_told_with_the_requirement_and_its_own_value(job, requirement, required, own):
+    asked = Job(sheets=SHEET, **job)
+    out = filtered(asked, CATALOGUE)
+    assert out
+    # Either admitted or told, never both and never neither.
+    assert sorted([*out, *(c.id for c in admitted(asked, CATALOGUE))]) == ids()
+    values = {c.id: own(c) for c in CATALOGUE.classes}
+    for name, fact in out.items():
+        assert fact.code == FILTERED
+        assert fact.values == {"requirement": requirement, "required": required, "own": values[name]}
+        for language in ("en", "de"):
+            said = say(fact.code, fact.values, language=language)
+            assert requirement not in said.split() or requirement in ("housing", "output", "supply")
+            assert "True" not in said
+            assert "False" not in said
+
+
+def test_without_filters_nothing_is_filtered():
+    assert filtered(Job(sheets=SHEET), CATALOGUE) == {}

@@ -2,14 +2,21 @@
 
 import numpy as np
 import pytest
-from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air, surface_admittance
+from sheetmargin_service.acoustics.air import (
+    TEMPERATURE_LIMITS_C,
+    absorption_db_per_m,
+    dew_point_c,
+    humid_air,
+    saturation_pressure_pa,
+    surface_admittance,
+)
 
 
 @pytest.mark.parametrize(
     ("name", "value"),
     [
-        ("temperature_c", -21.0),
-        ("temperature_c", 60.5),
+        ("temperature_c", -41.0),
+        ("temperature_c", 120.5),
         ("relative_humidity_pct", -1.0),
         ("relative_humidity_pct", 101.0),
         ("pressure_kpa", 0.0),
@@ -20,6 +27,27 @@ from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air, su
 def test_a_state_out_of_range_is_refused_by_name(name: str, value: float) -> None:
     with pytest.raises(ValueError, match=f"{name} is {value}"):
         humid_air(**{name: value})
+
+
+@pytest.mark.parametrize("temperature_c", TEMPERATURE_LIMITS_C)
+@pytest.mark.parametrize("relative_humidity_pct", [0.0, 100.0])
+@pytest.mark.parametrize("pressure_kpa", [50.0, 110.0])
+def test_every_corner_of_what_is_accepted_is_air(temperature_c, relative_humidity_pct, pressure_kpa) -> None:
+    air = humid_air(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct, pressure_kpa=pressure_kpa)
+    assert 300.0 < air.sound_speed_m_per_s < 500.0
+    assert 1.2 < air.heat_capacity_ratio < 1.41
+    assert 0.0 < float(absorption_db_per_m(frequency_hz=5e5, air=air)) < 1000.0
+    # The water in it is no more than all of it.
+    assert air.relative_humidity_pct / 100.0 * saturation_pressure_pa(temperature_c) <= air.pressure_pa
+
+
+def test_dew_point_is_where_the_same_water_saturates_the_air() -> None:
+    for temperature_c in (-20.0, 5.0, 35.0, 110.0):
+        for humidity in (3.0, 40.0, 100.0):
+            dew = dew_point_c(temperature_c=temperature_c, relative_humidity_pct=humidity)
+            vapour = 0.01 * humidity * saturation_pressure_pa(temperature_c)
+            assert saturation_pressure_pa(dew) == pytest.approx(vapour, rel=1e-5)
+    assert dew_point_c(temperature_c=20.0, relative_humidity_pct=0.0) == -np.inf
 
 
 def test_properties_follow_from_one_another() -> None:

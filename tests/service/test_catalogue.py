@@ -87,7 +87,11 @@ def test_version_follows_the_content():
         ("range_um = 5000", "range_mm = 5", "class caliper-test parameters: unknown key 'range_mm'"),
         ("range_um = 5000\n", "", "class caliper-test parameters: missing key 'range_um'"),
         ('contact = "laser"', 'contact = "radar"', "contact: expected one of ['roller', 'laser'], got 'radar'"),
-        ('contact = "laser"', 'contact = "roller"', "expected force_n, contact_width_mm and contact_length_mm for a"),
+        (
+            'contact = "laser"',
+            'contact = "roller"',
+            "force_n, contact_width_mm, contact_length_mm and support_mm for a",
+        ),
         ("stand_off_mm = 30", "air_left = 0.5\nstand_off_mm = 30", "expected air_left from 0 to 1, and 1 for a laser"),
         ("reading_interval_ms = 1", "reading_interval_ms = 3", "0 < reading_interval_ms <= response_ms"),
         ('principle = "caliper"', 'principle = "sniffing"', "class caliper-test: unknown principle 'sniffing'"),
@@ -159,7 +163,12 @@ def test_no_class_and_a_class_twice():
         ("optical-850", {"drift_db": 0.0}, "drift_db above 0"),
         ("optical-850", {"position_db_per_mm": -1.0}, "position_db_per_mm not negative"),
         ("caliper-roller", {"runout_um": 0.0}, "resolution_um, runout_um and drift_um above 0"),
-        ("caliper-roller", {"force_n": None}, "force_n, contact_width_mm and contact_length_mm for a roller"),
+        (
+            "caliper-roller",
+            {"force_n": None},
+            "force_n, contact_width_mm, contact_length_mm and support_mm for a roller",
+        ),
+        ("caliper-roller", {"support_mm": None}, "contact_length_mm and support_mm for a roller"),
         ("caliper-roller", {"stand_off_mm": 5.0}, "stand_off_mm above 0 for a laser, 0 for a roller"),
     ],
 )

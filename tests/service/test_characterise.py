@@ -174,7 +174,7 @@ def test_what_cannot_be_is_explained(rows: list[Row], told: str) -> None:
         ({"draft": DRAFT.replace("width_mm = 18", "width_mm = 0")}, "width_mm above 0"),
         ({"class_id": "own pair", "frequency_hz": 180e3}, "expected letters, digits"),
         ({"class_id": "own", "frequency_hz": 180e7}, "frequency_hz between 20e3 and 1e6"),
-        ({"class_id": "own", "frequency_hz": 180e3, "temperature_c": 99.0}, "temperature_c"),
+        ({"class_id": "own", "frequency_hz": 180e3, "temperature_c": 199.0}, "temperature_c"),
     ],
 )
 def test_a_class_that_cannot_be_is_explained(known: dict[str, Any], told: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from sheetmargin_service.acoustics.air import saturation_pressure_pa
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.defaults import DEFAULTS, conditions_of
 from sheetmargin_service.selection.job import Environment, Job, Line
@@ -55,3 +56,23 @@ def test_clearances_have_no_default():
     assert conditions.clearance_above_mm is None
     conditions, _ = asked(line=Line(clearance_above_mm=12.0))
     assert conditions.clearance_above_mm == 12.0
+
+
+def test_heated_air_keeps_the_water_of_the_hall():
+    for warmest in (60.0, 90.0, 120.0):
+        conditions, notes = asked(environment=Environment(temperature_max_c=warmest))
+        hall, _ = asked()
+        for name in ("relative_humidity_min_pct", "relative_humidity_max_pct"):
+            there = saturation_pressure_pa(warmest) * getattr(conditions, name)
+            here = saturation_pressure_pa(hall.temperature_max_c) * getattr(hall, name)
+            assert there == pytest.approx(here, rel=0.06)  # by the decimal that is told
+            assert next(n.value for n in notes if n.pointer.endswith(name)) == getattr(conditions, name)
+    cold, _ = asked(environment=Environment(temperature_min_c=-40.0, temperature_max_c=-30.0))
+    assert cold.relative_humidity_max_pct == hall.relative_humidity_max_pct
+
+
+def test_what_the_line_leaves_open_goes_on():
+    conditions, _ = asked(line=Line(body_through_frame=True, bed=False))
+    assert (conditions.body_through_frame, conditions.bed) == (True, False)
+    conditions, _ = asked()
+    assert (conditions.body_through_frame, conditions.bed) == (False, None)

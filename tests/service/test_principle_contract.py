@@ -103,15 +103,14 @@ def test_every_code_has_a_text_for_its_values(made):
                 assert all(say(fact.code, fact.values, language=language) for language in ("en", "de"))
 
 
-def test_a_line_too_tight_is_told_unless_the_class_touches_the_sheet(made):
-    tight = replace(CONDITIONS, clearance_above_mm=1.0, clearance_below_mm=1.0)
+def test_a_line_too_tight_for_a_head_is_told_with_both_figures(made):
+    tight = replace(CONDITIONS, clearance_above_mm=5.0, clearance_below_mm=5.0, bed=True)
     answer = principles()[made.detector_class.principle].bench(made.detector_class, tight)
-    if not made.detector_class.contactless:
-        assert not isinstance(answer, Fact)
-        return
     assert isinstance(answer, Fact)
-    assert answer.code == "does-not-fit"
-    assert answer.values["clearance_above_mm"] == 1.0
+    assert answer.code == "no-room-for-head"
+    assert answer.values["available_mm"] == 5.0
+    # A head that touches the sheet has its body all the same.
+    assert answer.values["needed_mm"] >= made.detector_class.housing.depth_mm
 
 
 def test_more_variation_of_the_sheet_spreads_the_reading(made):

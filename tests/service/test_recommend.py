@@ -13,7 +13,8 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.sheet import SheetError
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
-from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Targets
+from sheetmargin_service.selection.admission import FILTERED
+from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 
@@ -117,13 +118,31 @@ def test_what_nothing_serves_is_unsuitable_and_no_error():
     found = answer(FILM, principles=ULTRASONIC)
     assert found.verdict == "unsuitable"
     assert found.recommendations == ()
-    assert {r.code for r in found.rejected} <= {"one-looks-like-two", "overload", "target-missed", "too-transparent"}
+    considered = {r.code for r in found.rejected if r.code != FILTERED}
+    assert considered <= {"one-looks-like-two", "overload", "target-missed", "too-transparent"}
     assert found.trial == ()
 
 
-def test_filters_that_leave_nothing_are_no_error():
-    found = answer(PAPER, classes=("no-such-class",))
-    assert (found.verdict, found.recommendations, found.rejected) == ("unsuitable", (), ())
+def test_filters_that_leave_nothing_are_no_error_and_every_class_tells_what_it_misses():
+    found = answer(PAPER, require=Require(ingress="IP69K"))
+    assert (found.verdict, found.recommendations) == ("unsuitable", ())
+    assert [r.detector_class for r in found.rejected] == sorted(c.id for c in CATALOGUE.classes)
+    own = {c.id: c.ingress for c in CATALOGUE.classes}
+    for r in found.rejected:
+        assert r.code == FILTERED
+        assert r.values == {"requirement": "ingress", "required": "IP69K", "own": own[r.detector_class]}
+
+
+def test_classes_that_are_filtered_stand_beside_those_that_were_considered():
+    found = answer(PAPER, principles=ULTRASONIC)
+    named = {s.detector_class.id for r in found.recommendations for s in r.setups}
+    assert {r.detector_class for r in found.rejected} | named == {c.id for c in CATALOGUE.classes}
+    told = {r.detector_class: r.values for r in found.rejected if r.code == FILTERED}
+    assert told == {
+        c.id: {"requirement": "principles", "required": "ultrasonic", "own": c.principle}
+        for c in CATALOGUE.classes
+        if c.principle != "ultrasonic"
+    }
 
 
 def test_a_sheet_that_makes_no_sense_is_an_error():
@@ -135,7 +154,9 @@ def test_a_line_that_leaves_no_room_rejects_what_does_not_fit():
     tight = Line(clearance_above_mm=3.0, clearance_below_mm=3.0)
     found = answer(PAPER, principles=ULTRASONIC, line=tight)
     assert found.verdict == "unsuitable"
-    assert {r.code for r in found.rejected} == {"does-not-fit"}
+    considered = {r.code: r.values for r in found.rejected if r.code != FILTERED}
+    assert set(considered) == {"no-room-for-head"}
+    assert considered["no-room-for-head"]["available_mm"] == 6.0  # of both sides: the sheet need not run in the middle
 
 
 def test_harder_targets_never_better_the_verdict():
@@ -153,7 +174,7 @@ def test_a_line_too_fast_is_unsuitable_and_a_slower_one_is_not():
         found = answer(
             PAPER, classes=("ultrasonic-400k",), line=line, controller=Controller(scan_ms=10, input_filter_ms=3)
         )
-        return found.verdict, [r.code for r in found.rejected]
+        return found.verdict, [r.code for r in found.rejected if r.code != FILTERED]
 
     assert verdict(300.0) == ("unsuitable", ["line-too-fast"])
     assert verdict(10.0)[0] != "unsuitable"
@@ -171,9 +192,17 @@ def test_corrugated_board_is_at_most_a_trial_and_says_so():
 
 
 def test_weather_spreads_the_signal():
+    hardy = replace(CATALOGUE, classes=tuple(replace(c, temperature_min_c=-40.0) for c in CATALOGUE.classes))
+
     def spread(low, high):
         air = Environment(temperature_min_c=low, temperature_max_c=high)
-        one = answer(PAPER, classes=("ultrasonic-300k",), environment=air, targets=Targets(double_as_single=1e6))
+        one = answer(
+            PAPER,
+            catalogue=hardy,
+            classes=("ultrasonic-300k",),
+            environment=air,
+            targets=Targets(double_as_single=1e6),
+        )
         signal = one.recommendations[0].sheets[0].signal.single
         return signal.p99 - signal.p1
 

@@ -21,7 +21,7 @@ from sheetmargin_service.web.words import Words, _table
 JOB: dict[str, Any] = {
     "reference": "quote 4711-2",
     "sheets": [{"label": "cover", "material": "copy-paper", "grammage_gsm": 80}],
-    "line": {"speed_m_per_min": 120, "clearance_above_mm": 60, "clearance_below_mm": 60},
+    "line": {"speed_m_per_min": 120, "clearance_above_mm": 100, "clearance_below_mm": 100},
     "principles": ["ultrasonic"],
     "limit": 2,
 }
@@ -183,6 +183,21 @@ def test_a_wrong_link_says_where(real_api: FlaskClient, query: dict[str, Any], p
     response = real_api.get(PATH, query_string=query)
     assert response.status_code == 422, response.text
     assert place.items() <= response.get_json()["errors"][0].items()
+
+
+@pytest.mark.parametrize(
+    ("job", "told"),
+    [
+        ({"require": {"ingress": "IP69K"}}, "No class of the catalogue meets the job's requirements"),
+        ({"sheets": [{"material": "tissue", "grammage_gsm": 18}]}, "Nothing that is admitted serves this job"),
+    ],
+)
+def test_without_a_set_up_it_says_whether_any_class_was_considered(
+    real_api: FlaskClient, job: dict[str, Any], told: str
+) -> None:
+    (error,) = real_api.post(PATH, json=JOB | job).get_json()["errors"]
+    assert error["code"] == "no-set-up"
+    assert error["detail"].startswith(told)
 
 
 def test_the_sheet_is_cached_like_an_answer(real_api: FlaskClient) -> None:

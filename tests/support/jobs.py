@@ -70,6 +70,8 @@ FULL_JOB: dict[str, Any] = {
     "line": {
         "clearance_above_mm": 40,
         "clearance_below_mm": 35,
+        "body_through_frame": True,
+        "bed": True,
         "speed_m_per_min": 120,
         "sheet_length_mm": 420,
         "sheet_width_mm": 300,

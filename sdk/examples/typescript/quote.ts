@@ -23,7 +23,7 @@ const jobs: Job[] = [
   {
     reference: "Q-1",
     sheets: [{ material: "folding-boxboard", grammage_gsm: 300 }],
-    line: { clearance_above_mm: 60, clearance_below_mm: 60 },
+    line: { clearance_above_mm: 100, clearance_below_mm: 100 },
     limit: 1,
   },
   { reference: "Q-2", sheets: [{ material: "folding-boxboard", grammage_gsm: -300 }] },

@@ -71,6 +71,8 @@ LINE: Mapping[str, Option] = {
     "lanes": (int, "lanes side by side"),
     "lane_pitch_mm": (number, "distance between lanes"),
     "edge_distance_mm": (number, "distance of the beam from the sheet's edge"),
+    "body_through_frame": (bool, "the bodies may reach beyond the free space, through the frame"),
+    "bed": (bool, "something carries the sheet below, such as a table"),
 }
 
 ENVIRONMENT: Mapping[str, Option] = {
@@ -99,6 +101,9 @@ def add_job_options(parser: argparse.ArgumentParser) -> None:
     for title, options in GROUPS.items():
         group = parser.add_argument_group(title)
         for field, (read, help_text) in options.items():
+            if read is bool:
+                group.add_argument(option_of(field), action=argparse.BooleanOptionalAction, help=help_text)
+                continue
             metavar = "TEXT" if read is str else "N"
             group.add_argument(option_of(field), type=read, help=help_text, metavar=metavar)
     group.add_argument("--classes", nargs="+", metavar="ID", help="admit only these detector classes")

@@ -18,7 +18,7 @@ JSON = "application/json"
 JOB: Mapping[str, Any] = {
     "reference": "quote 4711-2",
     "sheets": [{"label": "cover", "material": "copy-paper", "grammage_gsm": 80, "grammage_tolerance_pct": 4}],
-    "line": {"clearance_above_mm": 60, "clearance_below_mm": 60, "speed_m_per_min": 120, "flutter_mm": 2},
+    "line": {"clearance_above_mm": 100, "clearance_below_mm": 100, "speed_m_per_min": 120, "flutter_mm": 2},
     "environment": {"temperature_min_c": 15, "temperature_max_c": 30},
     "limit": 1,
 }

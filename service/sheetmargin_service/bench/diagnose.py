@@ -27,6 +27,7 @@ from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause as first_failure
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.plans import plans_for_sheet, posts_of
 from sheetmargin_service.selection.ranking import Plan
@@ -136,7 +137,7 @@ def diagnose(
         computed=computed,
         causes=_causes(known, belief, setting, station, design),
         assumptions=notes,
-        cautions=cautions((computed,)),
+        cautions=cautions((computed,)) + moisture_cautions(asked.job.environment, question.conditions),
     )
 
 

@@ -24,6 +24,7 @@ from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station, details_at
@@ -147,7 +148,7 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
         positions=_positions(grid, place, installation) if grid.position_mm else (),
         grammages=tuple(_grammage(gsm, place, band) for gsm in grid.grammage_gsm),
         assumptions=notes,
-        cautions=cautions((predicted,)),
+        cautions=cautions((predicted,)) + moisture_cautions(asked.job.environment, question.conditions),
     )
 
 

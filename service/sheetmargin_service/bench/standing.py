@@ -29,8 +29,10 @@ def bench_at(
 ) -> Bench | Fact:
     """The class at every one of some gaps and tilts (rising), and no others; or why it cannot stand there.
 
-    Only sound has a tilt: other classes take the first gap alone.
+    Only sound has a tilt: other classes take the first gap alone. What is installed stands there, wherever its body
+    reaches.
     """
+    conditions = replace(conditions, body_through_frame=True, bed=True)
     p = detector_class.parameters
     if not isinstance(p, UltrasonicParameters):
         if not isinstance(p, CaliperParameters):

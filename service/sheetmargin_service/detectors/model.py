@@ -29,20 +29,34 @@ __all__ = [
     "UltrasonicParameters",
 ]
 
+CABLE_EXIT_MM = 25.0
+"""A cable of 5 mm bent by 90 degrees at 4 to 5 times its diameter (typical, from memory)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Housing:
-    """Body of one head. `thread` is an ISO 261 designation or 'rectangular', which has no pitch."""
+    """Body of one head. `thread` is an ISO 261 designation or 'rectangular', which has no pitch.
+
+    `cable_exit_mm` is the height that plug or cable and its bend take behind the body, 0 where it leaves at the side;
+    where it is not given, 25 mm are assumed.
+    """
 
     thread: str
     pitch_mm: float | None = None
     length_mm: float
     width_mm: float
+    cable_exit_mm: float | None = None
+
+    @property
+    def depth_mm(self) -> float:
+        """From the face to the end of the cable's bend."""
+        return self.length_mm + (CABLE_EXIT_MM if self.cable_exit_mm is None else self.cable_exit_mm)
 
     def problems(self) -> list[str]:
         rules = {
             "pitch_mm for a thread, none for 'rectangular'": (self.pitch_mm is None) == (self.thread == "rectangular"),
             "length_mm and width_mm above 0": min(self.length_mm, self.width_mm) > 0,
+            "cable_exit_mm not negative": self.cable_exit_mm is None or self.cable_exit_mm >= 0,
         }
         return [rule for rule, holds in rules.items() if not holds]
 

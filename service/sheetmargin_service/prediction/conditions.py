@@ -12,7 +12,11 @@ _air = lru_cache(maxsize=256)(humid_air)
 
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
-    """What the line and the air do to the signal. Flutter values are half widths that hold 95 %."""
+    """What the line and the air do to the signal. Flutter values are half widths that hold 95 %.
+
+    `body_through_frame`: bodies may reach beyond the clearances, so that only their faces must stay within. `bed`:
+    whether something carries the sheet below; None where it is not known.
+    """
 
     temperature_min_c: float
     temperature_max_c: float
@@ -24,6 +28,8 @@ class Conditions:
     max_tilt_deg: float
     clearance_above_mm: float | None
     clearance_below_mm: float | None
+    body_through_frame: bool = False
+    bed: bool | None = None
 
     def mean_air(self) -> Air:
         """Air in the middle of the ranges."""

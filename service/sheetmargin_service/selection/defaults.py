@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from sheetmargin_service.acoustics.air import saturation_pressure_pa
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.selection.answer import Note
 from sheetmargin_service.selection.job import Controller, Environment, Job, Line
@@ -33,6 +34,8 @@ SHEETS = {
 }
 """Taken of sheets that come one by one where speed and controller are given: whether the one can keep up with the
 other."""
+WARMEST_HALL_C = DEFAULTS["/environment/temperature_max_c"][0]
+"""Air that a machine heats beyond this is the hall's: it keeps its water, and its relative humidity falls."""
 
 
 def _given(job: Job, pointer: str) -> float | None:
@@ -65,7 +68,8 @@ def timed_by(job: Job) -> tuple[Assumed, tuple[Note, ...]]:
 def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
     """The job's surroundings with every default filled in, and a note for each default taken.
 
-    A lone minimum above the default maximum (or the reverse) moves the default to it.
+    A lone minimum above the default maximum (or the reverse) moves the default to it. In air warmer than a hall's the
+    default humidity is that of the hall's water.
     """
     values: dict[str, float] = {}
     notes = []
@@ -73,13 +77,28 @@ def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
         name = pointer.rsplit("/", 1)[1]
         value = _given(job, pointer)
         if value is None:
+            if "humidity" in pointer:
+                default = _heated(default, warmest_c=values["temperature_max_c"])
             value = _ordered(job, pointer, default)
             notes.append(Note(code="default", pointer=pointer, value=value, values={"value": value}, source=source))
         values[name] = value
+    line = job.line
     conditions = Conditions(
-        **values, clearance_above_mm=job.line.clearance_above_mm, clearance_below_mm=job.line.clearance_below_mm
+        **values,
+        clearance_above_mm=line.clearance_above_mm,
+        clearance_below_mm=line.clearance_below_mm,
+        body_through_frame=line.body_through_frame,
+        bed=line.bed,
     )
     return conditions, tuple(notes)
+
+
+def _heated(humidity_pct: float, *, warmest_c: float) -> float:
+    """The relative humidity of a hall's air at its own temperature or heated to another."""
+    if warmest_c <= WARMEST_HALL_C:
+        return humidity_pct
+    share = saturation_pressure_pa(WARMEST_HALL_C) / saturation_pressure_pa(warmest_c)
+    return round(share * humidity_pct, 1)
 
 
 def _ordered(job: Job, pointer: str, default: float) -> float:

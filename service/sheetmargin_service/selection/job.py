@@ -26,6 +26,8 @@ class Line:
     lanes: int = 1
     lane_pitch_mm: float | None = None
     edge_distance_mm: float | None = None
+    body_through_frame: bool = False
+    bed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

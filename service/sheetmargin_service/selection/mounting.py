@@ -72,7 +72,11 @@ def mount(*, geometry: Geometry, housing: Housing, place: Place, beam: SoundBeam
         fits=placed is not None,
         notes=(),
     )
-    notes = (*_misfits(mounting, place), *_remarks(mounting, geometry, line), *_neighbour_notes(mounting, line))
+    notes = (
+        *_misfits(mounting, place),
+        *_remarks(mounting, geometry, housing, line),
+        *_neighbour_notes(mounting, line),
+    )
     return replace(mounting, notes=notes)
 
 
@@ -180,7 +184,7 @@ def _misfits(mounting: Mounting, place: Place) -> list[Note]:
     return notes
 
 
-def _remarks(mounting: Mounting, geometry: Geometry, line: Line) -> list[Note]:
+def _remarks(mounting: Mounting, geometry: Geometry, housing: Housing, line: Line) -> list[Note]:
     notes = [
         Note(code="clearance-unknown", pointer=f"/line/clearance_{side}_mm", values={})
         for side, room in (("above", mounting.above), ("below", mounting.below))
@@ -200,7 +204,13 @@ def _remarks(mounting: Mounting, geometry: Geometry, line: Line) -> list[Note]:
         elif line.edge_distance_mm < least:
             values = {"edge_mm": line.edge_distance_mm, "least_mm": least}
             notes.append(Note(code="edge-too-near", values=values))
-    notes.append(Note(code="body-through-frame", values={"height_mm": mounting.height_mm}))
+    through, cable_mm = line.body_through_frame, housing.depth_mm - housing.length_mm
+    values = {"height_mm": mounting.height_mm}
+    notes.append(
+        Note(code="body-through-frame", values=values)
+        if through
+        else Note(code="heads-with-cables", values={**values, "cable_exit_mm": cable_mm})
+    )
     notes.append(Note(code="turn-over-by-hand", values={}))
     return notes
 

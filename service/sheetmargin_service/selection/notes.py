@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sheetmargin_service.detectors.model import CABLE_EXIT_MM
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.selection.answer import Note, Recommendation, Scalar, Setup
-from sheetmargin_service.selection.job import Targets
+from sheetmargin_service.selection.job import Line, Targets
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.trial import trial_plan
 
@@ -39,6 +40,26 @@ def filled_parameters(plans: Sequence[Plan]) -> tuple[Note, ...]:
         for name, c in sorted(classes.items())
         if c.filled is not None
     )
+
+
+def assumed_cables(plans: Sequence[Plan]) -> tuple[Note, ...]:
+    """Of each class named, what was taken for its cable where the room counts and its catalogue does not tell."""
+    posts = {st.post.detector_class.id: st.post for plan in plans for st in plan.stations}
+    return tuple(
+        Note(
+            code="cable-exit-assumed",
+            values={"detector_class": name, "cable_exit_mm": CABLE_EXIT_MM},
+            source="typical, from memory",
+        )
+        for name, post in sorted(posts.items())
+        if post.detector_class.housing.cable_exit_mm is None and _room_counts(post.question.job.line)
+    )
+
+
+def _room_counts(line: Line) -> bool:
+    """Whether the bodies must stay within a clearance that is known."""
+    known = line.clearance_above_mm is not None or line.clearance_below_mm is not None
+    return known and not line.body_through_frame
 
 
 def trial_steps(

@@ -1,7 +1,8 @@
 """How far from the sheet the two faces may stand, between the clearances and a sheet in flutter.
 
-Distances are along the beam, from a face's centre to the sheet's mid-plane. The rim is the housing's front edge: it and
-the face stay within the clearance on their side, while the body may reach through the frame behind it.
+Distances are along the beam, from a face's centre to the sheet's mid-plane. The rim is the housing's front edge. A head
+stays within the clearance on its side, with its body and its cable; where bodies may reach through the frame, with its
+front edge.
 """
 
 from __future__ import annotations
@@ -9,6 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, cos, floor, inf, radians, sin, tan
 
+import numpy as np
+
+from sheetmargin_service.prediction.principles.base import Fact, Settings
+from sheetmargin_service.prediction.principles.space import no_room
 from sheetmargin_service.selection.answer import Room, Window
 from sheetmargin_service.selection.job import Line
 
@@ -23,7 +28,8 @@ class Place:
     """The machine round one pair of housings.
 
     `sheet_mm`: thickness of the thickest sheet, so that a double reaches that far from the mid-plane on either side.
-    `face_to_sheet_min_mm`: what the principle asks for (a gate's echo); 0 for nothing.
+    `face_to_sheet_min_mm`: what the principle asks for (a gate's echo); 0 for nothing. `behind_mm`: how far behind its
+    face a head takes room, as wide as its rim.
     """
 
     line: Line
@@ -32,6 +38,7 @@ class Place:
     sheet_mm: float
     rim_mm: float
     face_to_sheet_min_mm: float = 0.0
+    behind_mm: float = 0.0
 
     @property
     def _turn_rad(self) -> float:
@@ -55,9 +62,8 @@ class Place:
         return height - across * tan(self._turn_rad) - self._rise_mm
 
     def room(self, clearance_mm: float | None, *, distance_mm: float, tilt_deg: float) -> Room:
-        """What the rim's far point takes of the clearance on its side."""
-        tilt = radians(tilt_deg)
-        needed = distance_mm * cos(tilt) + self.rim_mm * sin(tilt)
+        """What the head's far point takes of the clearance on its side."""
+        needed = self._reach_mm(distance_mm, tilt_deg=tilt_deg)
         return Room(
             available_mm=clearance_mm,
             needed_mm=needed,
@@ -79,6 +85,22 @@ class Place:
             for clearance in (self.line.clearance_below_mm, self.line.clearance_above_mm)
         ]
         return (2.0 * least, sum(most)) if min(most) >= least else (inf, 0.0)
+
+    def misfit(self, settings: Settings) -> Fact:
+        """Why no setting leaves room for the heads, told of what lacks most: one side, or both together."""
+        free = {"above": self.line.clearance_above_mm, "below": self.line.clearance_below_mm}
+        given = {side: clearance for side, clearance in free.items() if clearance is not None}
+        tilts, gap = np.unique(settings.tilt_deg).tolist(), float(settings.gap_mm.min())
+        least = min(self._reach_mm(self.least_mm(tilt_deg=tilt), tilt_deg=tilt) for tilt in tilts)
+        asked = [(side, least, clearance) for side, clearance in given.items()]
+        if len(given) == len(free):
+            both = min(2.0 * self._reach_mm(0.5 * gap, tilt_deg=tilt) for tilt in tilts)
+            asked.append(("above-and-below", both, sum(given.values())))
+        side, needed, available = min(asked, key=lambda one: one[2] - one[1], default=("", 0.0, 0.0))
+        if needed > available:
+            through = self.line.body_through_frame
+            return no_room(side=side, needed_mm=needed, available_mm=available, through_frame=through)
+        return Fact(code="does-not-fit", values={"gap_min_mm": round(gap, 1)})
 
     def usable_gap(self, gap: Window, *, tilt_deg: float) -> Window:
         """As much of a gap's window as fits at one tilt; the nominal alone where that does not fit."""
@@ -113,9 +135,14 @@ class Place:
             return Window(nominal=tilt.nominal, min=tilt.nominal, max=tilt.nominal)
         return Window(nominal=tilt.nominal, min=furthest(tilt.min), max=furthest(tilt.max))
 
+    def _reach_mm(self, distance_mm: float, *, tilt_deg: float) -> float:
+        """Height of the head's far point over the sheet's mid-plane."""
+        tilt = radians(tilt_deg)
+        return (distance_mm + self.behind_mm) * cos(tilt) + self.rim_mm * sin(tilt)
+
     def _most_mm(self, clearance_mm: float | None, *, tilt_deg: float) -> float:
-        """Greatest distance at which the rim's far point is still within the clearance."""
+        """Greatest distance at which the head's far point is still within the clearance."""
         if clearance_mm is None:
             return inf
         tilt = radians(tilt_deg)
-        return (clearance_mm - self.rim_mm * sin(tilt)) / cos(tilt)
+        return (clearance_mm - self.rim_mm * sin(tilt)) / cos(tilt) - self.behind_mm

@@ -33,10 +33,13 @@ from sheetmargin_service.selection.stations import (
     without,
 )
 from sheetmargin_service.selection.stream import survey_in_beam
+from sheetmargin_service.selection.targets import ORDER
 from sheetmargin_service.selection.time_limit import check_time
 
 MOST_AGAIN = 3
 """So often a list is solved again (a choice: it is within a request's time)."""
+MOST_WAYS = 20
+"""So many ways to serve a list are looked at in full before they are ranked, however few are asked for (a choice)."""
 MOST_PLACED = 100
 """Sheets of all plans of a list together: a long one has fewer alternatives (a choice, likewise)."""
 Assignment = Sequence[int | None]
@@ -57,17 +60,10 @@ def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> l
 
 
 def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Post | Fact:
-    allowed = fitting(place_of(question, detector_class), bench.settings)
+    place = place_of(question, detector_class)
+    allowed = fitting(place, bench.settings)
     if not allowed.any():
-        line = question.job.line
-        return Fact(
-            code="does-not-fit",
-            values={
-                "gap_min_mm": round(float(bench.settings.gap_mm.min()), 1),
-                "clearance_above_mm": line.clearance_above_mm,
-                "clearance_below_mm": line.clearance_below_mm,
-            },
-        )
+        return place.misfit(bench.settings)
     refused, surveys = {}, {}
     for index in range(len(question.sheets)):
         check_time()
@@ -113,14 +109,14 @@ def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan |
     return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
-def plans_for_list(posts: Sequence[Post], *, limit: int) -> list[Plan]:
+def plans_for_list(posts: Sequence[Post]) -> list[Plan]:
     """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
     list in a given order, the way through it with the fewest changes.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
     of the sheet by then, up to `MOST_AGAIN` times.
     """
-    limit = min(limit, max(1, MOST_PLACED // len(posts[0].question.sheets)))
+    limit = max(1, min(MOST_WAYS, MOST_PLACED // len(posts[0].question.sheets)))
     listed = list_of(posts)
     known: Known = {}
     missed: dict[int, Fact] = {}
@@ -205,20 +201,43 @@ def _plan(
     return Plan(stations=tuple(stations), left_out=left_out)
 
 
-def _stations(place: Post, setting: int, details: Mapping[int, Detail]) -> tuple[list[Station], dict[int, Fact]]:
-    """A pair at a setting for some sheets in one band; those that miss a target there each in a band of its own, and
-    why the rest cannot be served."""
-    station = build_station(place, setting, details)
-    bad = unfit(station)
-    found = [without(station, bad)] if len(bad) < len(details) else []
-    failed = {}
-    for i in bad:
-        own = build_station(place, setting, {i: details[i]})
-        if unfit(own):
-            failed[i] = why_not(station, i)
-        else:
-            found.append(own)
+def _stations(
+    place: Post, setting: int, details: Mapping[int, Detail], *, wanted: int | None = None
+) -> tuple[list[Station], dict[int, Fact]]:
+    """A pair at a setting for some sheets, in one band or as many as their verdicts ask for, and why the rest cannot be
+    served.
+
+    The fewest bands are found by margins above 0. That must not cost the verdict: two plates of nearly one thickness
+    would share a band that surely tells neither, where each has one of its own. `wanted` is the verdict that all can
+    have each in a band of its own, that of the worst sheet. Sheets that miss it leave the shared band; where all of
+    them do, those that read least go apart from the others.
+    """
+    shared = build_station(place, setting, details)
+    wanting = [i for i, served in shared.served.items() if served.judgement.verdict != "suitable"]
+    if len(details) == 1 or not (wanting or unfit(shared)):
+        failed = {i: why_not(shared, i) for i in unfit(shared)}
+        return [] if failed else [shared], failed
+    alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting or details}
+    failed = {i: why_not(shared, i) for i, own in alone.items() if unfit(own)}
+    if wanted is None:
+        wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
+    better = [i for i in alone if i not in failed and _verdict(shared, i) > wanted]
+    leaving = {*failed, *better}
+    if len(leaving) < len(details):
+        found, groups = [without(shared, list(leaving))], [better]
+    else:
+        better.sort(key=lambda i: float(shared.served[i].survey.single.p50[0]))
+        middle = len(better) // 2
+        found, groups = [], [better[:middle], better[middle:]]
+    for group in filter(None, groups):
+        stations, unserved = _stations(place, setting, {i: details[i] for i in group}, wanted=wanted)
+        found += stations
+        failed |= unserved
     return found, failed
+
+
+def _verdict(station: Station, index: int) -> int:
+    return ORDER[station.served[index].judgement.verdict]
 
 
 def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:
@@ -236,8 +255,8 @@ def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
 
 
 def unused(place: Post) -> Fact:
-    """Why a class takes no part in a list: others serve it with less, or what stops it at the sheet it comes nearest to
-    serving."""
+    """Why a class takes no part in a list: others serve it with less or more surely, by its margins to first order; or
+    what stops it at the sheet it comes nearest to serving."""
     found = [_alone(place, index) for index in range(len(place.question.sheets))]
     serves = sum(reserve > 0.0 for reserve, _ in found)
     if serves:

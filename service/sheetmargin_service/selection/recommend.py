@@ -9,12 +9,13 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.admission import admitted, filtered, outside_rating
 from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job, Targets
-from sheetmargin_service.selection.notes import cautions, filled_parameters, trial_steps
+from sheetmargin_service.selection.moisture import moisture_cautions
+from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of, unused
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
@@ -30,14 +31,20 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     _, timing_notes = timed_by(job)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     posts: list[Post] = []
-    rejected: dict[str, Fact] = {}
-    classes = admitted(job, catalogue)
+    rejected = filtered(job, catalogue)
+    classes = []
+    for detector_class in admitted(job, catalogue):
+        unrated = outside_rating(detector_class, job.environment, conditions=conditions)
+        if unrated is None:
+            classes.append(detector_class)
+        else:
+            rejected[detector_class.id] = unrated
     for detector_class, found in zip(classes, posts_of(question, classes), strict=True):
         if isinstance(found, Fact):
             rejected[detector_class.id] = found
         else:
             posts.append(found)
-    plans, failed = _plans(posts, limit=job.limit)
+    plans, failed = _plans(posts)
     rejected |= failed
     plans = ranked(plans)
     best = plans[: job.limit]
@@ -61,17 +68,22 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             if name not in named
         ),
         trial=trial_steps(recommendations, sheets, Targets(**targets)),
-        assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets) + filled_parameters(best),
-        cautions=cautions(recommendations),
+        assumptions=default_notes
+        + timing_notes
+        + target_notes
+        + _sheet_assumptions(sheets)
+        + filled_parameters(best)
+        + assumed_cables(best),
+        cautions=cautions(recommendations) + moisture_cautions(job.environment, conditions),
     )
 
 
-def _plans(posts: Sequence[Post], *, limit: int) -> tuple[list[Plan], dict[str, Fact]]:
+def _plans(posts: Sequence[Post]) -> tuple[list[Plan], dict[str, Fact]]:
     """Plans for the job, and why classes that serve no sheet do not."""
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
     if posts and len(posts[0].question.sheets) > 1:
-        plans = plans_for_list(posts, limit=limit)
+        plans = plans_for_list(posts)
         named = {station.post.detector_class.id for plan in plans for station in plan.stations}
         failed = {p.detector_class.id: unused(p) for p in posts if p.detector_class.id not in named}
         return plans, failed

@@ -16,6 +16,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Scalar, Settings, Survey
+from sheetmargin_service.prediction.principles.space import behind_face_mm
 from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing, Verdict
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
@@ -189,6 +190,7 @@ def place_of(question: Question, detector_class: DetectorClass) -> Place:
         sheet_mm=1e-3 * thickest,
         rim_mm=0.5 * detector_class.housing.width_mm,
         face_to_sheet_min_mm=_echo_apart_mm(question, detector_class),
+        behind_mm=behind_face_mm(detector_class.housing, question.conditions),
     )
 
 
@@ -201,12 +203,11 @@ def _echo_apart_mm(question: Question, detector_class: DetectorClass) -> float:
 
 
 def fitting(place: Place, settings: Settings) -> Flags:
-    """Which settings leave room for heads and sheet, (N,). Only heads on either side of a sheet that lean are asked."""
-    if not settings.tilts:
-        return np.ones(len(settings.gap_mm), dtype=bool)
+    """Which settings leave room for heads and sheet, (N,). What touches or guides the sheet is not asked."""
     tilts, which = np.unique(settings.tilt_deg, return_inverse=True)
     low, high = np.transpose([place.gap_limits(tilt_deg=tilt) for tilt in tilts.tolist()])[:, which]
-    return np.asarray((settings.gap_mm >= low) & (settings.gap_mm <= high))
+    guided = settings.gap_mm < ROOMY_MM if not settings.tilts else False
+    return np.asarray(guided | ((settings.gap_mm >= low) & (settings.gap_mm <= high)))
 
 
 def details_at(asked: Sequence[tuple[Post, int, Sequence[int]]]) -> list[dict[int, Detail]]:

@@ -26,6 +26,7 @@ from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.schemas.job import JobSchema
 from sheetmargin_service.api.schemas.strict import Choice, StrictSchema, Text, Whole
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.selection.admission import FILTERED
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
 from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
@@ -169,7 +170,10 @@ def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], 
     """The recommendation and the set-up that are asked for; Problem unless the answer has them."""
     recommendations = document["recommendations"]
     if not recommendations:
-        detail = "Nothing that is admitted serves this job: there is nothing to set up."
+        filtered = all(one["code"] == FILTERED for one in document["rejected"])
+        nothing = "Nothing that is admitted serves this job"
+        why = "No class of the catalogue meets the job's requirements" if filtered else nothing
+        detail = f"{why}: there is nothing to set up."
         place = ("job",) if _in_query() else ("sheets",)
         raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=place), in_query=_in_query())
     recommendation = _numbered(recommendations, "rank", asked.rank, field="rank")

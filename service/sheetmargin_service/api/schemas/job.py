@@ -11,6 +11,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from marshmallow import ValidationError, post_load, validates_schema
 
+from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.languages import LANGUAGES, Language
 from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Shaped, StrictSchema, Text, Whole
@@ -63,7 +64,7 @@ def _words(kind: type, field: str) -> tuple[str, ...]:
 
 
 def _within(limits: tuple[float, float], *, per: float = 1.0) -> dict[str, float]:
-    """Limits that the materials check, in the field's own unit."""
+    """Limits that the physics check, in the field's own unit."""
     low, high = limits
     return {"ge": low / per, "le": high / per}
 
@@ -221,6 +222,10 @@ class LineSchema(StrictSchema):
     lanes = Whole("Lanes side by side.", ge=1, le=64, load_default=1)
     lane_pitch_mm = Real("Distance between the middles of two lanes.", gt=0, le=20_000)
     edge_distance_mm = Real("Distance from the beam to the nearest edge of the sheet.", ge=0, le=20_000)
+    body_through_frame = Flag(
+        "Whether bodies and cables may reach beyond the clearances, through the machine's frame.", load_default=False
+    )
+    bed = Flag("Whether something carries the sheet below, such as a table; a roller runs on it.")
 
     @validates_schema
     def beam_on_the_sheet(self, data: dict[str, Any], **_: Any) -> None:
@@ -249,8 +254,8 @@ class EnvironmentSchema(StrictSchema):
     """Air at the detector."""
 
     makes = Environment
-    temperature_min_c = Real("Lowest temperature.", ge=-20, le=60)
-    temperature_max_c = Real("Highest temperature.", ge=-20, le=60)
+    temperature_min_c = Real("Lowest temperature.", **_within(TEMPERATURE_LIMITS_C))
+    temperature_max_c = Real("Highest temperature.", **_within(TEMPERATURE_LIMITS_C))
     relative_humidity_min_pct = Real("Lowest relative humidity.", ge=0, le=100)
     relative_humidity_max_pct = Real("Highest relative humidity.", ge=0, le=100)
     pressure_kpa = Real("Air pressure.", ge=50, le=110)

@@ -157,6 +157,11 @@ class HousingSchema(OutputSchema):
     pitch_mm = Number("Pitch of the thread.", decimals=2, nullable=True)
     length_mm = Number("Length.", decimals=1)
     width_mm = Number("Width or diameter.", decimals=1)
+    cable_exit_mm = Number(
+        "Height that cable and bend take behind the body; null where the catalogue does not tell.",
+        decimals=1,
+        nullable=True,
+    )
 
 
 class Parameters(fields.Field[Any]):

@@ -15,13 +15,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass
+from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Housing
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.adding import pile
-from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Scalar, Settings, Survey
 from sheetmargin_service.prediction.principles.optical.kubelka_munk import scattering_layer
 from sheetmargin_service.prediction.principles.readings import (
     HALF_WIDTH_95,
@@ -32,7 +32,11 @@ from sheetmargin_service.prediction.principles.readings import (
     relative_thickness_deviation,
     states_of,
 )
-from sheetmargin_service.prediction.principles.space import level_settings
+from sheetmargin_service.prediction.principles.space import (
+    distances_on_one_side,
+    level_settings,
+    room_on_both_sides,
+)
 
 Array = NDArray[np.float64]
 
@@ -168,6 +172,8 @@ class CaliperBench:
         if p.contact == "roller":
             pressure = round(self._pressure_pa / 1e3, 1)
             facts.append(Fact(code="contact-marks", values={"force_n": p.force_n, "pressure_kpa": pressure}))
+            if self.conditions.bed is None:
+                facts.append(Fact(code="bed-unknown", values={"support_mm": p.support_mm}))
         sunk = float(self._sunk_um(sheet)[-1])
         if sunk > 1.0:
             facts.append(Fact(code="spot-sinks-in", values={"sunk_um": round(sunk, 1)}))
@@ -265,18 +271,30 @@ class Caliper:
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
         p = detector_class.parameters
         assert isinstance(p, CaliperParameters)
-        bench = CaliperBench(detector_class=detector_class, conditions=conditions)
-        room = [c for c in (conditions.clearance_above_mm, conditions.clearance_below_mm) if c is not None]
-        if all(p.stand_off_mm <= clearance for clearance in room):
-            return bench
-        return Fact(
-            code="does-not-fit",
-            values={
-                "gap_min_mm": 2.0 * p.stand_off_mm,
-                "clearance_above_mm": conditions.clearance_above_mm,
-                "clearance_below_mm": conditions.clearance_below_mm,
-            },
-        )
+        housing = detector_class.housing
+        if p.contact == "roller":
+            missing = _nothing_below(p, conditions) or _no_room_above(housing, conditions)
+        else:
+            missing = room_on_both_sides(p.stand_off_mm, conditions, housing=housing)
+        return missing or CaliperBench(detector_class=detector_class, conditions=conditions)
+
+
+def _nothing_below(parameters: CaliperParameters, conditions: Conditions) -> Fact | None:
+    """Why a roller has nothing to run on, or None. Where the job does not tell, there must be room for something."""
+    if conditions.bed:
+        return None
+    if conditions.bed is False:
+        return Fact(code="nothing-to-run-on", values={})
+    needed, available = parameters.support_mm or 0.0, conditions.clearance_below_mm
+    if available is None or needed <= available:
+        return None
+    values: dict[str, Scalar] = {"needed_mm": needed, "available_mm": available}
+    return Fact(code="no-room-for-support", values=values)
+
+
+def _no_room_above(housing: Housing, conditions: Conditions) -> Fact | None:
+    found = distances_on_one_side(np.zeros(1), conditions, housing=housing, sides=("above",))
+    return found if isinstance(found, Fact) else None
 
 
 PRINCIPLE = Caliper()

@@ -278,7 +278,9 @@ class Capacitive:
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
         p = detector_class.parameters
         assert isinstance(p, CapacitiveParameters)
-        keep = gaps_on_line(gaps(p.gap_min_mm, p.gap_max_mm), conditions, least_side_mm=0.0)
+        keep = gaps_on_line(
+            gaps(p.gap_min_mm, p.gap_max_mm), conditions, housing=detector_class.housing, least_side_mm=0.0
+        )
         if isinstance(keep, Fact):
             return keep
         return CapacitiveBench(detector_class=detector_class, conditions=conditions, keep=keep)

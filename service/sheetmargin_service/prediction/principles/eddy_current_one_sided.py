@@ -40,7 +40,7 @@ from sheetmargin_service.prediction.principles.readings import (
     states_of,
     taught,
 )
-from sheetmargin_service.prediction.principles.space import gaps, level_settings
+from sheetmargin_service.prediction.principles.space import distances_on_one_side, gaps, level_settings
 
 Array = NDArray[np.float64]
 
@@ -63,10 +63,11 @@ def _reflection_spectrum(parameters: EddyCurrentParameters) -> tuple[Array, Arra
 
 @dataclass(frozen=True, kw_only=True)
 class OneSidedBench:
-    """One class under given conditions. N settings: distances from face to sheet."""
+    """One class under given conditions. N settings: distances from face to sheet that fit on one side of the line."""
 
     detector_class: DetectorClass
     conditions: Conditions
+    keep: NDArray[np.intp]
 
     @property
     def parameters(self) -> EddyCurrentParameters:
@@ -75,7 +76,7 @@ class OneSidedBench:
 
     @cached_property
     def settings(self) -> Settings:
-        return level_settings(gaps(self.parameters.gap_min_mm, self.parameters.gap_max_mm))
+        return level_settings(gaps(self.parameters.gap_min_mm, self.parameters.gap_max_mm)[self.keep])
 
     def _own_moves(self, count: int) -> dict[str, Array]:
         """Noise and drift of the open coupling in per cent, (count,)."""
@@ -143,7 +144,7 @@ class OneSidedBench:
             moved=moved,
         )
         stack = plies(ply, count=count, joint_m=sheet.trapped_air.p50_um * 1e-6, film_m=film, k_per_m=k)
-        lifted = share[settings] * np.exp(-2e-3 * k * lift_mm)
+        lifted = share[self.keep[settings]] * np.exp(-2e-3 * k * lift_mm)
         return np.asarray(100.0 * np.abs(np.einsum("nk,vmk->vnm", lifted, stack.front)))
 
     def _readings(
@@ -190,8 +191,12 @@ class OneSidedEddyCurrent:
     grid = GRID
 
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
-        assert isinstance(detector_class.parameters, EddyCurrentParameters)
-        return OneSidedBench(detector_class=detector_class, conditions=conditions)
+        p = detector_class.parameters
+        assert isinstance(p, EddyCurrentParameters)
+        keep = distances_on_one_side(gaps(p.gap_min_mm, p.gap_max_mm), conditions, housing=detector_class.housing)
+        if isinstance(keep, Fact):
+            return keep
+        return OneSidedBench(detector_class=detector_class, conditions=conditions, keep=keep)
 
 
 PRINCIPLE = OneSidedEddyCurrent()

@@ -5,6 +5,17 @@ import { h } from "./dom.js";
 import { ladder } from "./ladder.js";
 import { stance } from "./stance.js";
 
+/** What a class lacks, by the code of its rejection, that is ruled out before it is asked about a sheet. */
+const BEFORE_SENSING = {
+  "requirement-missed": "required",
+  "outside-rating": "rated",
+  "no-room-for-head": "room",
+  "no-room-for-face": "room",
+  "no-room-for-support": "room",
+  "nothing-to-run-on": "room",
+  "does-not-fit": "room",
+};
+
 /** Order lines of a recommendation, each with the class it belongs to. */
 export function orderLines(recommendation) {
   return recommendation.setups.flatMap((setup) =>
@@ -19,7 +30,7 @@ export class AnswerView {
 
   nodes() {
     const { answer, speech } = this;
-    this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, speech.say(`verdict.${answer.verdict}`));
+    this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, this.#headline());
     return [
       h("header", { class: `head-line ${answer.verdict}` }, this.heading,
         h("p", {}, speech.say(`verdictLong.${answer.verdict}`)),
@@ -41,7 +52,7 @@ export class AnswerView {
   summary() {
     const { answer, speech } = this;
     const [best] = answer.recommendations;
-    const verdict = speech.say(`verdict.${answer.verdict}`);
+    const verdict = this.#headline();
     if (!best) return verdict;
     const [setup] = best.setups;
     return speech.say(answer.recommendations.length === 1 ? "summaryOne" : "summary", {
@@ -51,6 +62,15 @@ export class AnswerView {
       gap: this.#gap(setup),
       margin: this.#least(best),
     });
+  }
+
+  /** The verdict in words, or what every class lacks that none was asked about the sheets at all. */
+  #headline() {
+    const { answer, speech } = this;
+    const lacks = new Set(answer.rejected.map(({ code }) => BEFORE_SENSING[code]));
+    if (answer.recommendations.length || !lacks.size || lacks.has(undefined)) return speech.say(`verdict.${answer.verdict}`);
+    const order = ["required", "rated", "room"].filter((one) => lacks.has(one));
+    return speech.say("nothing", { lacks: order.map((one) => speech.say(`lacks.${one}`)).join(speech.say("and")) });
   }
 
   #understood() {

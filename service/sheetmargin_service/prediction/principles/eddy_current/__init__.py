@@ -245,7 +245,9 @@ class EddyCurrent:
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
         p = detector_class.parameters
         assert isinstance(p, EddyCurrentParameters)
-        keep = gaps_on_line(gaps(p.gap_min_mm, p.gap_max_mm), conditions, least_side_mm=LEAST_SIDE_MM)
+        keep = gaps_on_line(
+            gaps(p.gap_min_mm, p.gap_max_mm), conditions, housing=detector_class.housing, least_side_mm=LEAST_SIDE_MM
+        )
         if isinstance(keep, Fact):
             return keep
         return EddyCurrentBench(detector_class=detector_class, conditions=conditions, keep=keep)

@@ -183,7 +183,7 @@ class Levels:
         index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
         draws = draw_films(index, weights[0], joints=plies - 1)
         draws[self.sheet.plies - 1] = 0
-        return self._through(model, _pile, draws), np.full((1, DRAWS), 1.0 / DRAWS)
+        return self._with_films(model, draws), np.full((1, DRAWS), 1.0 / DRAWS)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
         return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)

@@ -1,0 +1,115 @@
+"""The air against what a class is rated for, and the water that it leaves on the faces."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
+from sheetmargin_service.api.saying import say
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.selection.job import Environment, Job
+from sheetmargin_service.selection.recommend import recommend
+
+CATALOGUE, LIBRARY = reference_catalogue(), load_library()
+BOARD = SheetSpec(material="folding-boxboard", grammage_gsm=350.0)
+HARDY = replace(
+    CATALOGUE,
+    classes=tuple(replace(c, temperature_min_c=-40.0, temperature_max_c=120.0) for c in CATALOGUE.classes),
+)
+
+
+def answer(catalogue=CATALOGUE, **environment):
+    job = Job(sheets=(BOARD,), environment=Environment(**environment), limit=20)
+    return recommend(job, catalogue=catalogue, library=LIBRARY)
+
+
+def cautions(**environment):
+    return {note.code: note.values for note in answer(**environment).cautions}
+
+
+@pytest.mark.parametrize(
+    ("low", "high"), [(-20.0, 5.0), (-25.0, -20.0), (20.0, 90.0), (90.0, 90.0), (-0.5, 20.0), (20.0, 60.5)]
+)
+def test_a_class_outside_its_rating_is_ruled_out_with_both_figures(low, high):
+    found = answer(temperature_min_c=low, temperature_max_c=high)
+    assert (found.verdict, found.recommendations) == ("unsuitable", ())
+    assert {r.detector_class for r in found.rejected} == {c.id for c in CATALOGUE.classes}
+    for r in found.rejected:
+        assert r.code == "outside-rating"
+        assert (r.values["temperature_min_c"], r.values["temperature_max_c"]) == (low, high)
+        rated = next(c for c in CATALOGUE.classes if c.id == r.detector_class)
+        assert (r.values["rated_min_c"], r.values["rated_max_c"]) == (rated.temperature_min_c, rated.temperature_max_c)
+        for language in ("en", "de"):
+            said = say(r.code, r.values, language=language)
+            assert "0" in said
+            assert "60" in said
+
+
+def test_one_bound_alone_is_held_against_the_rating():
+    assert answer(temperature_min_c=-25.0).recommendations == ()
+    assert answer(temperature_max_c=90.0).recommendations == ()
+    assert answer(temperature_min_c=0.0, temperature_max_c=60.0).recommendations
+
+
+def test_what_is_assumed_rules_nothing_out():
+    """A class for 20 to 30 degrees stays where the job says nothing of the air."""
+    tender = replace(
+        CATALOGUE, classes=tuple(replace(c, temperature_min_c=20.0, temperature_max_c=30.0) for c in CATALOGUE.classes)
+    )
+    assert "outside-rating" not in {r.code for r in answer(tender).rejected}
+    assert {r.code for r in answer(tender, temperature_min_c=15.0).rejected} == {"outside-rating"}
+
+
+@pytest.mark.parametrize(
+    "environment",
+    [
+        {"temperature_min_c": TEMPERATURE_LIMITS_C[0], "temperature_max_c": TEMPERATURE_LIMITS_C[0]},
+        {"temperature_min_c": TEMPERATURE_LIMITS_C[0], "temperature_max_c": TEMPERATURE_LIMITS_C[1]},
+        {"temperature_min_c": -25.0, "temperature_max_c": 5.0},
+        {"temperature_min_c": 90.0, "temperature_max_c": 90.0},
+        {
+            "temperature_min_c": TEMPERATURE_LIMITS_C[1],
+            "temperature_max_c": TEMPERATURE_LIMITS_C[1],
+            "relative_humidity_max_pct": 100.0,
+            "pressure_kpa": 50.0,
+        },
+    ],
+    ids=["cold", "all", "cold store", "dryer", "steam"],
+)
+def test_classes_that_are_rated_for_it_are_computed_at_every_temperature(environment):
+    found = answer(HARDY, **environment)
+    assert "outside-rating" not in {r.code for r in found.rejected}
+    for r in found.recommendations:
+        for sheet in r.sheets:
+            assert sheet.signal.single.p1 <= sheet.signal.single.p50 <= sheet.signal.single.p99
+
+
+def test_a_steady_cold_or_warm_place_serves_what_a_hall_does():
+    for temperature in (-30.0, 100.0):
+        found = answer(HARDY, temperature_min_c=temperature, temperature_max_c=temperature)
+        assert found.recommendations
+        assert any(s.detector_class.principle == "ultrasonic" for r in found.recommendations for s in r.setups)
+
+
+def test_condensation_is_a_caution_where_the_dew_point_is_crossed():
+    assert "condensation" not in cautions()
+    assert "condensation" not in cautions(temperature_min_c=20.0, temperature_max_c=30.0)
+    store = cautions(temperature_min_c=-25.0, temperature_max_c=5.0)
+    assert {"condensation", "frost"} <= set(store)
+    assert store["condensation"]["temperature_min_c"] == -25.0
+    # 25 degrees at 80 % have their dew point at 21.3.
+    damp = {"temperature_max_c": 25.0, "relative_humidity_max_pct": 80.0}
+    assert cautions(**damp, temperature_min_c=20.0)["condensation"]["dew_point_c"] == pytest.approx(21.3, abs=0.1)
+    assert "condensation" not in cautions(**damp, temperature_min_c=22.0)
+    assert "condensation" in cautions(relative_humidity_max_pct=100.0, temperature_min_c=20.0, temperature_max_c=20.0)
+
+
+def test_frost_is_a_caution_where_0_degrees_are_crossed():
+    assert "frost" in cautions(temperature_min_c=-1.0, temperature_max_c=10.0)
+    assert "frost" not in cautions(temperature_min_c=0.0, temperature_max_c=10.0)
+    # Always below and dry: nothing thaws and nothing settles.
+    dry = {"relative_humidity_min_pct": 20.0, "relative_humidity_max_pct": 40.0}
+    assert "frost" not in cautions(temperature_min_c=-12.0, temperature_max_c=-10.0, **dry)
