@@ -17,7 +17,7 @@ from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.plies import counting
-from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import best_setting
 from sheetmargin_service.selection.stations import (
     Post,
@@ -171,20 +171,23 @@ def _alone_for_list(place: Post) -> Plan:
     a given order, with the fewest changes. It has no stations where it serves none.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
-    of the sheet by then, up to `MOST_AGAIN` times.
+    of the sheet by then, up to `MOST_AGAIN` times; the best of these counts.
     """
     listed = list_of(place)
     known: Known = {}
     missed: dict[int, Fact] = {}
+    found: list[Plan] = []
     for again in range(MOST_AGAIN, -1, -1):
         assignment = _assignment(listed.candidates, ordered=place.question.job.ordered)
         plan = _plan(place, listed, assignment, known, missed)
+        found.append(plan)
         dropped = [i for i, row in enumerate(assignment) if row is not None and i in plan.left_out]
         if not dropped or not again:
             break
         missed |= {i: plan.left_out[i] for i in dropped}
         listed = _judged(place, listed, dropped, known)
-    return plan
+    useful = ranked([plan for plan in found if plan.stations])
+    return useful[0] if useful else found[-1]
 
 
 def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
