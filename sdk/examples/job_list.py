@@ -28,9 +28,9 @@ with Client.in_process(catalogue=HERE / "shop.toml") as client:
             print("  nothing in this catalogue serves it:", *why, sep="\n  - ")
         else:
             best = outcome.answer.best
+            for one in best.not_served:
+                print(f"  not for {outcome.answer.sheets[one.index].label}: {one}")
             for setup in best.setups:
-                names = [outcome.answer.sheets[one.index].label for one in best.sheets if one.setup == setup.index]
+                names = [outcome.answer.sheets[index].label for index in setup.sheets]
                 kind, gap = setup.detector_class.id, setup.geometry.gap_mm.nominal
                 print(f"  {kind} at a gap of {gap:g} mm for {', '.join(names)}: {best.verdict}")
-            for one in best.unplaced:
-                print(f"  not for {outcome.answer.sheets[one.index].label}: {one}")

@@ -32,7 +32,7 @@ with Client.in_process(catalogue=HERE / "shop.toml") as client:
                         **head,
                         "position": 10 * position,
                         # What is on trial is reserved, not shipped.
-                        "status": "order" if best.verdict == "suitable" else "trial",
+                        "status": "order" if outcome.answer.verdict == "suitable" else "trial",
                         "part_number": part.part_number,
                         "role": part.role,
                         "quantity": part.quantity,

@@ -18,6 +18,7 @@ from sheetmargin.answer import (
     Percentiles,
     Profile,
     Recommendation,
+    Serves,
     Setup,
     SheetResult,
     SheetSummary,
@@ -108,9 +109,9 @@ from sheetmargin.mounting import (
 from sheetmargin.notes import (
     Assumption,
     Note,
+    NotServed,
     Reason,
     Rejection,
-    Unplaced,
 )
 from sheetmargin.outcome import Outcome
 
@@ -169,6 +170,7 @@ __all__ = [
     "Mounting",
     "Neighbours",
     "NotAuthorised",
+    "NotServed",
     "Note",
     "Order",
     "OrderLine",
@@ -187,6 +189,7 @@ __all__ = [
     "Require",
     "Residual",
     "Room",
+    "Serves",
     "ServiceNotInstalled",
     "ServiceUnavailable",
     "Setup",
@@ -200,7 +203,6 @@ __all__ = [
     "TooManyRequests",
     "TrappedAir",
     "UnexpectedAnswer",
-    "Unplaced",
     "UnusableKeyFile",
     "Version",
     "Wall",

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from sheetmargin.mounting import Alignment, Geometry, Mounting, Timing
-from sheetmargin.notes import Assumption, Note, Reason, Rejection, Unplaced
+from sheetmargin.notes import Assumption, Note, NotServed, Reason, Rejection
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,9 +106,11 @@ class Sensor:
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
-    """One detector pair as it is mounted and set. Mounting and timing are None until the line is known."""
+    """One detector pair as it is mounted and set; `sheets` are those of the job that it serves, by their index.
+    Mounting and timing are None until the line is known."""
 
     index: int | None = None
+    sheets: tuple[int, ...] = ()
     detector_class: ClassSummary = ClassSummary()
     sensor: Sensor = Sensor()
     geometry: Geometry = field(default=Geometry())
@@ -183,6 +185,14 @@ class SheetResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Serves:
+    """How many of the job's sheets are served."""
+
+    count: int | None = None
+    of: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Changeovers:
     """Changes while the list is run: of detector class, of gap or tilt, of profile."""
 
@@ -193,14 +203,15 @@ class Changeovers:
 
 @dataclass(frozen=True, kw_only=True)
 class Recommendation:
-    """What to buy and how to set it, what it will read, and why."""
+    """What to buy and how to set it, what it will read, and why; `verdict` is that of the worst sheet it serves."""
 
     rank: int | None = None
     verdict: str | None = None
+    serves: Serves = Serves()
+    not_served: tuple[NotServed, ...] = ()
     changeovers: Changeovers = Changeovers()
     setups: tuple[Setup, ...] = ()
     sheets: tuple[SheetResult, ...] = ()
-    unplaced: tuple[Unplaced, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
 
@@ -218,7 +229,10 @@ class SheetSummary:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Answer:
-    """Ranked recommendations for a job. Printing it gives the report that the command line gives."""
+    """Ranked recommendations for a job. Printing it gives the report that the command line gives.
+
+    `verdict` is that of the worst sheet of the best recommendation: one that it does not serve is unsuitable.
+    """
 
     reference: str | None = None
     model_version: str | None = None

@@ -38,7 +38,7 @@ class Assumption(Reason):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unplaced(Note):
+class NotServed(Note):
     """A sheet that a recommendation cannot serve, and why."""
 
     index: int | None = None

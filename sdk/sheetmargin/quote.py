@@ -62,7 +62,7 @@ def _best(best: Recommendation) -> dict[str, str | int | float | None]:
         "single_from": band[0] if band else None,
         "single_to": band[-1] if band else None,
         "order": order_text([line for one in best.setups for line in one.order]),
-        "why": " ".join(str(reason) for reason in best.reasons) or None,
+        "why": " ".join(str(reason) for reason in (*best.not_served, *best.reasons)) or None,
     }
     if result is not None:
         margins = (result.margin.no_sheet, result.margin.single, result.margin.double)

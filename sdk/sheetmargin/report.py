@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
 
 from sheetmargin.answer import (
     Answer,
@@ -22,6 +22,7 @@ VERDICTS = {
     "trial": "trial: promising; only a bench trial can tell",
     "unsuitable": "unsuitable: nothing admitted tells none, one and two sheets apart",
 }
+PART_SERVED = "{verdict}: of {of} sheets, number 1 serves {count}; nothing admitted serves every one"
 
 BEFORE_SENSING = {
     "requirement-missed": "meets the job's requirements",
@@ -50,15 +51,15 @@ CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
 
 
 def report(answer: Answer) -> str:
-    """Verdict, sheets, ranked set-ups, what they read, then the notes; sections without content are left out."""
+    """Verdict, what is not served, sheets, ranked set-ups, what they read, then the notes; sections without content are
+    left out."""
     sections = [
         _head(answer),
-        _setups(answer.recommendations),
+        _setups(answer),
         _levels(answer),
         _misreads(answer),
         bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
         bullets("Number 1 in place", _in_place(answer.best) if answer.best else ()),
-        bullets("Not placed", _unplaced(answer)),
         bullets("Trial", map(str, answer.trial)),
         bullets("Cautions", map(str, answer.cautions)),
         bullets("Assumed", map(str, answer.assumptions)),
@@ -79,11 +80,28 @@ def nothing_considered(answer: Answer) -> str | None:
 
 def _head(answer: Answer) -> str:
     lines = [answer.reference] if answer.reference else []
-    nothing = nothing_considered(answer)
-    verdict = answer.verdict or "no verdict"
-    lines += textwrap.wrap(f"{verdict}: {nothing}" if nothing else VERDICTS.get(verdict, verdict), WIDTH)
+    lines += textwrap.wrap(_verdict(answer), WIDTH)
+    if answer.best:
+        lines += [line for text in _not_served(answer, answer.best) for line in textwrap.wrap(text, WIDTH)]
     lines += [_sheet(sheet, named=len(answer.sheets) > 1) for sheet in answer.sheets]
     return "\n".join(lines)
+
+
+def _verdict(answer: Answer) -> str:
+    verdict = answer.verdict or "no verdict"
+    if answer.best and answer.best.not_served:
+        return PART_SERVED.format(verdict=verdict, count=answer.best.serves.count, of=answer.best.serves.of)
+    return VERDICTS.get(verdict, verdict)
+
+
+def _not_served(answer: Answer, one: Recommendation) -> Iterator[str]:
+    names = _names(answer)
+    for sheet in one.not_served:
+        yield f"Not served: {names.get(sheet.index, f'sheet {sheet.index}')}. {sheet}"
+
+
+def _names(answer: Answer) -> dict[int | None, str]:
+    return {sheet.index: _name(sheet) for sheet in answer.sheets}
 
 
 def _sheet(sheet: SheetSummary, *, named: bool) -> str:
@@ -97,19 +115,47 @@ def _name(sheet: SheetSummary) -> str:
     return sheet.label or f"sheet {sheet.index}"
 
 
-def _setups(recommendations: Sequence[Recommendation]) -> str:
+def _setups(answer: Answer) -> str:
     rows = [["#", "class", "gap mm", "tilt deg", "one sheet reads", "verdict"]]
-    for one in recommendations:
-        for setup in one.setups:
-            first = setup is one.setups[0]
-            rank, verdict = (shown(one.rank), shown(one.verdict)) if first else ("", "")
+    below: list[list[str]] = []
+    for one in answer.recommendations:
+        for number, setup in enumerate(one.setups, start=1):
+            rank, verdict = (shown(one.rank), _served_verdict(one)) if number == 1 else ("", "")
             rows.append([rank, _class(setup), *_geometry(setup), _band(one, setup), verdict])
+            below.append(list(_below(answer, one, setup, number)) if len(answer.sheets) > 1 else [])
     if len(rows) == 1:
         return ""
-    illustrative = any(setup.detector_class.illustrative for one in recommendations for setup in one.setups)
-    lines = [table(rows), *(["* an illustrative class, invented; no product"] if illustrative else [])]
-    late = [f"{shown(one.rank)}: {why.text}" for one in recommendations for why in one.reasons if why.code in CLOCK]
-    return "\n".join([*lines, *(line for told in late for line in textwrap.wrap(told, WIDTH, subsequent_indent="   "))])
+    head, *lines = table(rows).split("\n")
+    illustrative = any(setup.detector_class.illustrative for one in answer.recommendations for setup in one.setups)
+    lines = [line for row, more in zip(lines, below, strict=True) for line in (row, *more)]
+    late = [
+        f"{shown(one.rank)}: {why.text}" for one in answer.recommendations for why in one.reasons if why.code in CLOCK
+    ]
+    told = (line for text in late for line in textwrap.wrap(text, WIDTH, subsequent_indent="   "))
+    return "\n".join(
+        [head, *lines, *(["* an illustrative class, invented; no product"] if illustrative else []), *told]
+    )
+
+
+def _served_verdict(one: Recommendation) -> str:
+    """The verdict of what is served; how many sheets that is, where it is not all of them."""
+    return f"{shown(one.verdict)}, {one.serves.count} of {one.serves.of}" if one.not_served else shown(one.verdict)
+
+
+def _below(answer: Answer, one: Recommendation, setup: Setup, number: int) -> Iterator[str]:
+    """Lines below a set-up of a list: what the recommendation does not serve, which sheets the set-up does, and what is
+    changed between the set-ups."""
+    texts = list(_not_served(answer, one)) if number == 1 and one is not answer.best else []
+    names = _names(answer)
+    served = ", ".join(names.get(index, f"sheet {index}") for index in setup.sheets)
+    texts.append(f"set-up {number}: for {served}" if len(one.setups) > 1 else f"for {served}")
+    if number == len(one.setups) > 1:
+        changes = one.changeovers
+        counts = {"class": changes.detector_class, "gap or tilt": changes.geometry, "profile": changes.profile}
+        told = ", ".join(f"{count} of {what}" for what, count in counts.items() if count)
+        texts.append(f"change-overs while the list is run once: {told}")
+    for text in texts:
+        yield from textwrap.wrap(text, WIDTH, initial_indent="   ", subsequent_indent="   ")
 
 
 def _class(setup: Setup) -> str:
@@ -129,7 +175,7 @@ def _band(one: Recommendation, setup: Setup) -> str:
 
 def _results(answer: Answer) -> Iterator[tuple[list[str], SheetResult]]:
     """Each sheet of each recommendation, behind the cells that name it: the sheet only where there are several."""
-    names = {sheet.index: _name(sheet) for sheet in answer.sheets}
+    names = _names(answer)
     for one in answer.recommendations:
         for sheet in one.sheets:
             name = clipped(names.get(sheet.index, f"sheet {sheet.index}"), 12)
@@ -198,8 +244,8 @@ def _misread(misread: Misread) -> str:
 
 def _in_place(best: Recommendation) -> Iterator[str]:
     """Where the heads stand and how fast the line may run, as far as the job lets it be known."""
-    for setup in best.setups:
-        of = f"{setup.detector_class.id}: " if len(best.setups) > 1 else ""
+    for number, setup in enumerate(best.setups, start=1):
+        of = f"set-up {number}, {setup.detector_class.id}: " if len(best.setups) > 1 else ""
         alignment, mounting, timing = setup.alignment, setup.mounting, setup.timing
         if mounting:
             yield (
@@ -221,10 +267,3 @@ def _in_place(best: Recommendation) -> Iterator[str]:
 
 def _point(point: Point) -> str:
     return f"({shown(point.x_mm)}, {shown(point.y_mm)})"
-
-
-def _unplaced(answer: Answer) -> Iterable[str]:
-    names = {sheet.index: _name(sheet) for sheet in answer.sheets}
-    for one in answer.recommendations:
-        for sheet in one.unplaced:
-            yield f"{names.get(sheet.index, f'sheet {sheet.index}')} by number {one.rank}: {sheet}"

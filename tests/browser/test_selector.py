@@ -168,6 +168,21 @@ def number(text: str | None) -> float:
     return float((text or "").replace("\u2212", "-").replace(",", "").removesuffix("."))
 
 
+def test_what_is_not_served_stands_first(page: Page, scene: Scene, selector: Open) -> None:
+    """A tissue and a thick board: the verdict is no yes, and set-ups name the sheets that they are for."""
+    shop = selector(scene.put("list"))
+    shop.pick("tissue", "18")
+    shop.element.get_by_role("button", name="Add a sheet").click()
+    shop.pick("copy paper", "80", row=1)
+    shop.answered()
+    expect(shop.verdict).to_have_text("Not every sheet can be served.")
+    head = shop.element.locator("header .not-served li")
+    expect(head).to_contain_text("Not served: Sheet 1")
+    shop.unfold()
+    expect(shop.element.locator("li > details h4").first).to_contain_text("Sheet 2")
+    expect(shop.element.locator("summary .word").first).to_contain_text("(1 of 2 sheets)")
+
+
 def test_figures_say_their_numbers(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("figures", selector='limit="1"'))
     listen(page, "result")

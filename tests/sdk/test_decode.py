@@ -17,11 +17,15 @@ SAMPLE: Any = json.loads((Path(__file__).parent / "data" / "answer.json").read_t
 
 def test_an_answer_is_typed_all_the_way_down() -> None:
     answer = decode(Answer, SAMPLE)
-    assert answer.verdict == "trial"
+    assert answer.verdict == "unsuitable"
     best = answer.best
     assert best is not None
+    assert best.verdict == "trial"
+    assert (best.serves.count, best.serves.of) == (2, 3)
+    assert best.not_served[0].index == 2
     assert best.changeovers.detector_class == 0
     (setup,) = best.setups
+    assert setup.sheets == (0, 1)
     assert setup.detector_class.frequency_khz == 180
     assert setup.geometry == Geometry(
         gap_mm=Window(nominal=45, min=40, max=50), tilt_deg=Window(nominal=20, min=15, max=25)

@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from sheetmargin import Answer, Note, Profile, Reason, Recommendation, Rejection, Setup
+from sheetmargin import Answer, Changeovers, Note, Profile, Reason, Recommendation, Rejection, Setup
 from sheetmargin.decode import decode
 from sheetmargin.report import MISREADS, report
 
@@ -14,12 +14,15 @@ SAMPLE = decode(Answer, json.loads((Path(__file__).parent / "data" / "answer.jso
 
 EXPECTED = """
 quote 4711-2
-trial: promising; only a bench trial can tell
+unsuitable: of 3 sheets, number 1 serves 2; nothing admitted serves every one
+Not served: sheet 2. The sheet lies outside the band.
 cover: copy-paper, 80 g/m2, 104 um, 770 kg/m3
 a rather long label of a sheet: pet, 140 g/m2, 100 um, 1390 kg/m3
+sheet 2: tissue, 18 g/m2, 82 um, 220 kg/m3
 
 #  class                          gap mm         tilt deg       one sheet reads  verdict
-1  ultrasonic-180k-high-output *  45 (40 to 50)  20 (15 to 25)  25 to 60 dB      trial
+1  ultrasonic-180k-high-output *  45 (40 to 50)  20 (15 to 25)  25 to 60 dB      trial, 2 of 3
+   for cover, a rather long label of a sheet
 * an illustrative class, invented; no product
 
 Attenuation in dB: median (1 % to 99 % of events), then the margins to the edge of the band
@@ -43,9 +46,6 @@ Number 1 in place
 - hold the output for 20 ms
 - The line may run at 180 m per minute.
 - Both heads together take 175 mm in height.
-
-Not placed
-- a rather long label of a sheet by number 1: The sheet lies outside the band.
 
 Trial
 - Send 20 sheets.
@@ -86,6 +86,31 @@ def test_one_sheet_needs_no_name_in_the_table() -> None:
     )
     (head,) = [line for line in report(alone).splitlines() if line.startswith("#") and "no sheet" in line]
     assert head.split() == ["#", "no", "sheet", "one", "sheet", "two", "sheets", "none", "one", "two"]
+
+
+def test_set_ups_of_a_list_name_their_sheets_and_what_is_changed_between_them() -> None:
+    assert SAMPLE.best is not None
+    (setup,) = SAMPLE.best.setups
+    two = replace(
+        SAMPLE.best,
+        rank=2,
+        setups=(replace(setup, sheets=(0,)), replace(setup, index=1, sheets=(1,))),
+        changeovers=Changeovers(detector_class=0, geometry=1, profile=2),
+    )
+    lines = report(replace(SAMPLE, recommendations=(SAMPLE.best, two))).splitlines()
+    start = next(number for number, line in enumerate(lines) if line.startswith("2  "))
+    assert lines[start].endswith("trial, 2 of 3")
+    assert lines[start + 1 : start + 3] == [
+        "   Not served: sheet 2. The sheet lies outside the band.",
+        "   set-up 1: for cover",
+    ]
+    assert lines[start + 4 : start + 6] == [
+        "   set-up 2: for a rather long label of a sheet",
+        "   change-overs while the list is run once: 1 of gap or tilt, 2 of profile",
+    ]
+    assert "set-up 2, ultrasonic-180k-high-output: hold the output for 20 ms" in report(
+        replace(SAMPLE, recommendations=(two,))
+    )
 
 
 def test_an_older_or_newer_service_still_gives_a_report() -> None:

@@ -165,7 +165,7 @@ def test_a_real_answer_is_sound_in_both_languages(real_api: FlaskClient, sheet: 
     assert numbers(one) == numbers(other)
     notes = [*one["cautions"], *one["assumptions"], *one["trial"], *one["rejected"]]
     for recommendation in one["recommendations"]:
-        notes += [*recommendation["reasons"], *recommendation["unplaced"]]
+        notes += [*recommendation["reasons"], *recommendation["not_served"]]
     assert notes
     for note in notes:
         assert note["code"] in texts()

@@ -61,9 +61,10 @@ def test_what_it_leaves_open_is_explained(answer: dict[str, Any]) -> None:
 def test_every_sheet_is_served_or_told_why_not(answer: dict[str, Any]) -> None:
     for recommendation in answer["recommendations"]:
         served = [result["index"] for result in recommendation["sheets"]]
-        unplaced = {one["index"]: one for one in recommendation["unplaced"]}
-        assert sorted([*served, *unplaced]) == list(range(len(SHEETS)))
-        assert all(one["code"] and one["text"] for one in unplaced.values())
+        not_served = {one["index"]: one for one in recommendation["not_served"]}
+        assert sorted([*served, *not_served]) == list(range(len(SHEETS)))
+        assert all(one["code"] and one["text"] for one in not_served.values())
+        assert recommendation["serves"] == {"count": len(served), "of": len(SHEETS)}
 
 
 def test_everything_that_was_promised_is_there(answer: dict[str, Any]) -> None:

@@ -39,11 +39,16 @@ def station(
         verdict=verdict,
         worst=margin,
         choice=SimpleNamespace(
-            gap=Window(min=gap[0], nominal=gap[1], max=gap[2]), tilt=Window(min=tilt, nominal=tilt, max=tilt)
+            setting=0,
+            gap=Window(min=gap[0], nominal=gap[1], max=gap[2]),
+            tilt=Window(min=tilt, nominal=tilt, max=tilt),
         ),
+        low=20,
+        high=60,
         post=SimpleNamespace(
             detector_class=SimpleNamespace(id=name, contactless=contactless),
             principle=SimpleNamespace(id=principle, depends_on=depends_on),
+            question=SimpleNamespace(job=SimpleNamespace(ordered=False)),
         ),
     )
 
@@ -59,7 +64,10 @@ def order(*plans):
 BEFORE_AFTER = {
     "more sheets served": (plan(station("z", sheets=(0, 1), verdict="trial")), plan(station("a", sheets=(0,)))),
     "suitable before trial": (plan(station("z", margin=1.0)), plan(station("a", verdict="trial", margin=9.0))),
-    "fewer pairs": (plan(station("z", margin=1.0)), plan(station("a", margin=9.0), station("b", sheets=()))),
+    "fewer pairs": (
+        plan(station("z", margin=1.0, sheets=(0, 1))),
+        plan(station("a", margin=9.0), station("b", margin=9.0, sheets=(1,))),
+    ),
     "nearer to its target": (
         plan(station("z", verdict="trial", ratio=0.5, margin=1.0)),
         plan(station("a", verdict="trial", ratio=1.0, margin=9.0)),
@@ -95,13 +103,38 @@ def test_a_suitable_plan_is_not_ranked_by_how_far_below_the_target_it_is():
     assert order(plan(station("z", ratio=-0.5, margin=9.0)), plan(station("a", ratio=-2.0, margin=5.0))) == ["z", "a"]
 
 
-def test_margins_of_several_principles_are_compared_as_multiples_of_the_spread():
-    """5 dB of a spread of 8 beat 50 fF of one of 200; of one principle the number itself counts."""
+def test_margins_are_compared_as_multiples_of_the_spread():
+    """5 dB of a spread of 8 beat 50 fF of one of 200, and 50 dB of one of 200 as well."""
     decibels = plan(station("z", margin=5.0, spread=8.0))
-    femtofarads = plan(station("a", margin=50.0, spread=200.0, principle="capacitive"))
-    assert order(decibels, femtofarads) == ["z", "a"]
-    alike = plan(station("a", margin=50.0, spread=200.0))
-    assert order(decibels, alike) == ["a", "z"]
+    assert order(decibels, plan(station("a", margin=50.0, spread=200.0, principle="capacitive"))) == ["z", "a"]
+    assert order(decibels, plan(station("a", margin=50.0, spread=200.0))) == ["z", "a"]
+
+
+def test_two_plans_compare_alike_whatever_the_others_are():
+    """A third plan, of whatever principle, never turns two round."""
+    two = [plan(station("z", margin=5.0, spread=8.0)), plan(station("a", margin=50.0, spread=200.0))]
+    for principle in ("ultrasonic", "capacitive"):
+        third = plan(station("m", principle=principle))
+        assert [name for name in order(*two, third) if name != "m"] == order(*two)
+
+
+def changing(setting, low, **kind):
+    """A station of one class at a setting with a band."""
+    one = station("z", **kind)
+    one.choice.setting, one.low, one.post = setting, low, POST
+    return one
+
+
+POST = station("z").post
+
+
+def test_fewer_classes_come_before_fewer_set_ups_and_positions_before_bands():
+    one_class = plan(changing(0, 20), changing(0, 30, sheets=(1,)), changing(0, 40, sheets=(2,)))
+    two_positions = plan(changing(0, 20, sheets=(0, 1)), changing(1, 20, sheets=(2,)))
+    two_classes = plan(station("a", margin=9.0, sheets=(0, 1)), station("b", margin=9.0, sheets=(2,)))
+    changes = [p.changeovers for p in (one_class, two_positions, two_classes)]
+    assert [(c.detector_class, c.geometry, c.profile) for c in changes] == [(0, 0, 2), (0, 1, 0), (1, 0, 0)]
+    assert ranked([two_classes, two_positions, one_class]) == [one_class, two_positions, two_classes]
 
 
 def test_a_plan_is_as_good_as_its_worst_sheet():

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from sheetmargin_service.api.saying import texts
+from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.sheet import SheetError
@@ -31,7 +32,8 @@ def answer(*sheets, catalogue=CATALOGUE, **job):
 
 
 def written(found):
-    return json.dumps(asdict(found), sort_keys=True, default=str)
+    """As it leaves: rounded to what the contract states."""
+    return json.dumps(dump_answer(found, language="en"), sort_keys=True)
 
 
 @pytest.mark.parametrize("sheets", [(PAPER,), (PAPER, CARD, BOARD)], ids=["one", "list"])
@@ -62,7 +64,7 @@ def test_the_order_of_the_sheets_does_not_matter():
                 )
                 for s in r.setups
             )
-            ranked.append((r.verdict, setups, sorted(names[u.index] for u in r.unplaced)))
+            ranked.append((r.verdict, setups, sorted(names[u.index] for u in r.not_served)))
         return ranked
 
     assert told(PAPER, CARD, BOARD) == told(BOARD, PAPER, CARD)
@@ -231,7 +233,7 @@ def test_every_code_of_an_answer_has_a_text():
         found = answer(*sheets)
         codes = {r.code for r in found.rejected} | {n.code for n in (*found.trial, *found.assumptions, *found.cautions)}
         for r in found.recommendations:
-            codes |= {n.code for n in r.reasons} | {u.code for u in r.unplaced}
+            codes |= {n.code for n in r.reasons} | {u.code for u in r.not_served}
         assert codes <= set(texts()), codes - set(texts())
 
 

@@ -302,7 +302,7 @@ def test_cause_is_the_one_of_the_hand_calculation(trade: Trade, answers: dict[st
 @pytest.mark.parametrize("trade", [t for t in TRADES if t.changes], ids=lambda trade: trade.name)
 def test_change_overs_are_the_ones_of_the_hand_calculation(trade: Trade, answers: dict[str, Answer]) -> None:
     best = answers[trade.name].recommendations[0]
-    assert not best.unplaced
+    assert not best.not_served
     assert (best.changeovers.detector_class, best.changeovers.profile) == trade.changes
 
 

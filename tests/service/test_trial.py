@@ -7,7 +7,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.selection.job import Targets
-from sheetmargin_service.selection.trial import LEAST, PRACTICABLE, trial_plan, trials_for, upper_bound
+from sheetmargin_service.selection.trial import LEAST, PRACTICABLE, trial_plan, trial_sheets, trials_for, upper_bound
 
 
 def sheet(**fields):
@@ -25,7 +25,7 @@ def by_code(plan):
 
 
 def test_singles_within_reach_and_doubles_beyond_it():
-    plan = by_code(trial_plan(targets=Targets(double_as_single=10.0, single_as_double=100.0), sheets=[COPY]))
+    plan = by_code(trial_plan(targets=Targets(double_as_single=10.0, single_as_double=100.0)))
     # 1 - 0.05^(1/n) = 1e-4 for n = 29,956.
     assert plan["trial-singles"]["runs"] == 29_956
     assert plan["trial-singles"]["bound_ppm"] == pytest.approx(100.0, rel=1e-4)
@@ -36,7 +36,7 @@ def test_singles_within_reach_and_doubles_beyond_it():
 
 
 def test_the_stricter_target_of_a_kind_counts():
-    plan = by_code(trial_plan(targets=Targets(single_as_double=5000.0, single_as_no_sheet=1000.0), sheets=[COPY]))
+    plan = by_code(trial_plan(targets=Targets(single_as_double=5000.0, single_as_no_sheet=1000.0)))
     assert plan["trial-singles"]["runs"] == 2995
 
 
@@ -47,7 +47,7 @@ def test_the_stricter_target_of_a_kind_counts():
 )
 def test_counts_are_within_reach_and_show_what_they_say(singles, doubles, failures):
     targets = Targets(single_as_double=singles, double_as_single=doubles)
-    plan = by_code(trial_plan(targets=targets, sheets=[COPY], failures=failures))
+    plan = by_code(trial_plan(targets=targets, failures=failures))
     for kind, wanted in (("singles", singles), ("doubles", doubles)):
         count = plan.get(f"trial-{kind}") or plan[f"trial-{kind}-short"]
         assert LEAST <= count["runs"] <= PRACTICABLE[kind]
@@ -62,27 +62,34 @@ def test_counts_are_within_reach_and_show_what_they_say(singles, doubles, failur
     assert plan["trial-fail"]["failures"] == runs["failures_allowed"] + 1
 
 
+def chosen(*sheets, weakest=()):
+    return trial_sheets(dict(enumerate(sheets)), weakest=weakest)
+
+
 def test_lightest_heaviest_and_most_blocked_are_run():
-    plan = by_code(trial_plan(targets=Targets(), sheets=[BOARD, COPY, FOLDED, BLOCKED]))
+    plan = by_code(chosen(BOARD, COPY, FOLDED, BLOCKED).values())
     assert plan["trial-lightest"] == {"sheet": 1, "grammage_gsm": 80.0}
     assert plan["trial-heaviest"] == {"sheet": 2, "grammage_gsm": 480.0}
     assert plan["trial-most-blocked"]["sheet"] == 3
 
 
-def test_a_sheet_is_named_once_and_a_single_sheet_not_at_all():
-    def named(sheets):
-        plan = trial_plan(targets=Targets(), sheets=sheets)
-        return [note.values["sheet"] for note in plan if "sheet" in note.values]
+def test_of_each_set_up_the_weakest_is_run():
+    middle = sheet(material="copy-paper", grammage_gsm=160.0)
+    assert set(chosen(COPY, middle, FOLDED)) == {0, 2}
+    found = chosen(COPY, middle, FOLDED, weakest=[1, 2])
+    assert {i: note.code for i, note in found.items()}[1] == "trial-least-margin"
+    assert set(found) == {0, 1, 2}
 
-    assert named([COPY]) == []
-    assert named([BLOCKED, BOARD]) == [0, 1]
+
+def test_a_sheet_is_named_once_and_a_single_sheet_has_no_reason():
+    assert chosen(COPY, weakest=[0]) == {0: None}
+    assert list(chosen(BLOCKED, BOARD, weakest=[0])) == [0, 1]
 
 
 def test_the_order_of_the_list_does_not_decide_what_is_run():
-    forward = trial_plan(targets=Targets(), sheets=[BOARD, COPY, FOLDED])
-    backward = trial_plan(targets=Targets(), sheets=[FOLDED, COPY, BOARD])
-    assert by_code(forward)["trial-lightest"]["grammage_gsm"] == by_code(backward)["trial-lightest"]["grammage_gsm"]
-    assert by_code(forward)["trial-heaviest"]["grammage_gsm"] == by_code(backward)["trial-heaviest"]["grammage_gsm"]
+    forward, backward = (by_code(chosen(*s).values()) for s in ((BOARD, COPY, FOLDED), (FOLDED, COPY, BOARD)))
+    assert forward["trial-lightest"]["grammage_gsm"] == backward["trial-lightest"]["grammage_gsm"]
+    assert forward["trial-heaviest"]["grammage_gsm"] == backward["trial-heaviest"]["grammage_gsm"]
 
 
 @pytest.mark.parametrize("bound", [0.0, -0.1, 1.0, 2.0, float("nan")])

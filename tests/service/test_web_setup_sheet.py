@@ -87,6 +87,43 @@ def test_a_class_without_positions(real_api: FlaskClient) -> None:
     assert "as its own instructions say" in text
 
 
+LIST: dict[str, Any] = {
+    "reference": "a list",
+    "sheets": [
+        {"label": "hygiene tissue", "material": "tissue", "grammage_gsm": 18},
+        {"label": "letter", "material": "copy-paper", "grammage_gsm": 80},
+        {"label": "mailer", "material": "pvc-rigid", "thickness_um": 760},
+    ],
+    "classes": ["caliper-roller"],
+}
+
+
+def test_a_list_shows_first_what_is_not_served_then_whom_each_set_up_is_for(real_api: FlaskClient) -> None:
+    answer: dict[str, Any] = real_api.post("/v1/recommendations", json=LIST).get_json()
+    best = answer["recommendations"][0]
+    assert [setup["sheets"] for setup in best["setups"]] == [[1], [2]]
+    blocks = [step for step in answer["trial"] if step["code"] == "send-samples"]
+    assert sorted(step["values"]["setup"] for step in blocks) == [0, 1]
+    for number, (own, other) in enumerate((("letter", "mailer"), ("mailer", "letter"))):
+        text = unescape(real_api.post(PATH, json=LIST | {"setup": number}).text)
+        not_served = text.index(f"Not served:</strong> hygiene tissue: {best['not_served'][0]['text']}")
+        assert not_served < text.index("Before you start") < text.index("Align and commission")
+        assert "2 of 3 sheets" in text
+        assert f"{own}: " in text[text.index('<section class="job">') : text.index('<dl class="plate row">')]
+        assert f"Set-up {2 - number} is for {other}." in text
+        assert "Change-overs while the list is run once: 1 of the profile." in text
+        # The trial plan of the page is the set-up's own.
+        for step in blocks:
+            assert (step["text"] in text) == (step["values"]["setup"] == number)
+
+
+def test_a_sheet_for_one_set_up_says_nothing_of_others(real_api: FlaskClient) -> None:
+    text = page(real_api)
+    assert "Not served" not in text
+    assert "Change-overs" not in text
+    assert " is for " not in text
+
+
 def test_it_speaks_german(real_api: FlaskClient) -> None:
     text = page(real_api, language="de")
     assert '<html lang="de">' in text

@@ -35,7 +35,7 @@ EXIT_CODES = """\
 exit codes:
   0    answered; for `recommend`: at least one set-up serves, or may after a bench trial
   2    the question or the command line is wrong; the message says where and what would be right
-  3    answered: nothing admitted serves this job
+  3    answered: nothing admitted serves this job, or not all of its sheets
   4    no answer: not reachable, overloaded, not authorised, not installed, or not a sheetmargin service
   5    `batch`: every row was asked about, and some of them are bad; the output and the messages say which and why
   130  interrupted

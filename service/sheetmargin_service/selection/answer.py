@@ -124,9 +124,11 @@ class Sensor:
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
-    """One detector pair as it is mounted and set. Mounting and timing are absent until the line is known."""
+    """One detector pair as it is mounted and set, and the job's sheets that it serves, by their index. Mounting and
+    timing are absent until the line is known."""
 
     index: int
+    sheets: tuple[int, ...]
     detector_class: ClassSummary
     sensor: Sensor
     geometry: Geometry
@@ -323,10 +325,18 @@ class SheetResult:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unplaced:
+class NotServed:
     index: int
     code: str
     values: dict[str, Scalar]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Serves:
+    """How many sheets of the job's are served."""
+
+    count: int
+    of: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -340,12 +350,15 @@ class Changeovers:
 
 @dataclass(frozen=True, kw_only=True)
 class Recommendation:
+    """`verdict` is that of the worst of the sheets that it serves."""
+
     rank: int
     verdict: Verdict
+    serves: Serves
+    not_served: tuple[NotServed, ...]
     changeovers: Changeovers
     setups: tuple[Setup, ...]
     sheets: tuple[SheetResult, ...]
-    unplaced: tuple[Unplaced, ...]
     reasons: tuple[Note, ...]
 
 
@@ -368,6 +381,8 @@ class SheetSummary:
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
+    """`verdict` is that of the worst sheet of the best recommendation: one that it does not serve is unsuitable."""
+
     reference: str | None
     model_version: str
     catalogue_version: str

@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.answer import (
-    Changeovers,
     ClassSummary,
     Margin,
     Note,
+    NotServed,
     Order,
     Percentiles,
     Profile,
     Recommendation,
+    Serves,
     Setup,
     SheetResult,
     Signal,
-    Unplaced,
 )
 from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
-from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.ranking import Plan, reserve
 from sheetmargin_service.selection.sensor import sensor_of
 from sheetmargin_service.selection.stations import DECIMALS, Served, Station, timing_values
 
@@ -36,41 +35,25 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
     return Recommendation(
         rank=rank,
         verdict=plan.verdict,
-        changeovers=_changeovers(plan, ordered=plan.stations[0].post.question.job.ordered),
+        serves=Serves(count=plan.served, of=len(sheets)),
+        not_served=tuple(
+            NotServed(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
+        ),
+        changeovers=plan.changeovers,
         setups=tuple(
             _setup(station, index, order)
             for index, (station, order) in enumerate(zip(plan.stations, orders(plan.stations), strict=True))
         ),
         sheets=tuple(_result(plan.stations[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
-        unplaced=tuple(
-            Unplaced(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
-        ),
         reasons=_reasons(plan, sheets),
     )
-
-
-def _changeovers(plan: Plan, *, ordered: bool) -> Changeovers:
-    """Changes while the list is run once: in its order, or each set-up's sheets together. A change of class brings its
-    own position and profile, a change of position its own profile."""
-    stations = list(plan.stations)
-    if ordered:
-        place = {i: station for station in stations for i in station.served}
-        stations = [place[i] for i in sorted(place)]
-    classes = positions = profiles = 0
-    for before, after in pairwise(stations):
-        if before.post is not after.post:
-            classes += 1
-        elif before.choice.setting != after.choice.setting:
-            positions += 1
-        elif (before.low, before.high) != (after.low, after.high):
-            profiles += 1
-    return Changeovers(detector_class=classes, geometry=positions, profile=profiles)
 
 
 def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
     c = station.post.detector_class
     return Setup(
         index=index,
+        sheets=tuple(sorted(station.served)),
         detector_class=ClassSummary(
             id=c.id,
             principle=c.principle,
@@ -113,9 +96,10 @@ def _percentiles(span: Span) -> Percentiles:
 
 
 def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
-    """What limits the plan, and why: of the critical sheet, the one with the least margin."""
+    """What limits the plan, and why: of the critical sheet, the one whose margin is the least of its own spread."""
     station, index = min(
-        ((st, i) for st in plan.stations for i in st.served), key=lambda pair: (pair[0].served[pair[1]].worst, pair[1])
+        ((st, i) for st in plan.stations for i in st.served),
+        key=lambda pair: (reserve(pair[0].served[pair[1]]), pair[1]),
     )
     served, question = station.served[index], station.post.question
     facts = [_limiting(station, served, index), _deciding(plan)]
@@ -123,9 +107,10 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     for number, each in enumerate(plan.stations):
         if each.narrow is not None:
-            facts.append(Fact(code=each.narrow.code, values={"setup": number, **each.narrow.values}))
+            values = {"setup": number, "number": number + 1, **each.narrow.values}
+            facts.append(Fact(code=each.narrow.code, values=values))
         if each.doubt is not None:
-            facts.append(Fact(code=each.doubt, values={"setup": number, **timing_values(each)}))
+            facts.append(Fact(code=each.doubt, values={"setup": number, "number": number + 1, **timing_values(each)}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].fewer_plies is not None and question.stream is None:

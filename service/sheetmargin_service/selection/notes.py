@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import chain
 
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.selection.answer import Note, Recommendation, Scalar, Setup
+from sheetmargin_service.selection.answer import Note, Recommendation, Scalar, Setup, SheetResult
 from sheetmargin_service.selection.job import Line, Targets
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.trial import trial_plan
+from sheetmargin_service.selection.trial import trial_plan, trial_sheets
 
 ALWAYS = ("not-a-safety-device", "isolate-before-work", "qualified-wiring", "computed-not-measured")
 """Cautions of every answer: a detector protects product and machine, never a person."""
@@ -65,36 +67,58 @@ def _room_counts(line: Line) -> bool:
 def trial_steps(
     recommendations: Sequence[Recommendation], sheets: Sequence[Sheet], targets: Targets
 ) -> tuple[Note, ...]:
-    """What to send and measure so that a bench can confirm the first recommendation; nothing where there is none."""
+    """What to send and measure so that a bench can confirm the first recommendation; nothing where there is none.
+
+    First the sheets that are tested, each with the set-up that serves it, then what is done with all of them.
+    """
     if not recommendations:
         return ()
     first = recommendations[0]
-    setup, result = first.setups[0], min(first.sheets, key=lambda s: min(s.margin.single, s.margin.double))
-    sheet = sheets[result.index]
+    results = {result.index: result for result in first.sheets}
+    weakest = [min(setup.sheets, key=lambda i: (_room(results[i]), i)) for setup in first.setups]
+    why = trial_sheets({i: sheets[i] for i in results}, weakest=weakest)
+    blocks = [
+        _tested(results[i], first.setups[results[i].setup], sheets[i], why[i])
+        for i in sorted(why, key=lambda i: (results[i].setup, i))
+    ]
+    each = (Note(code="trial-each", values={"count": len(blocks)}),) if len(blocks) > 1 else ()
+    return (*chain.from_iterable(blocks), *each, *trial_plan(targets=targets))
+
+
+def _room(result: SheetResult) -> float:
+    return min(result.margin.single, result.margin.double)
+
+
+def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -> tuple[Note, ...]:
+    """One sheet that is tested, on its own set-up; set-ups have their numbers from 1 in texts."""
+    at: dict[str, Scalar] = {"sheet": result.index, "setup": setup.index, "number": setup.index + 1}
+    unit = result.signal.unit
     stream = _stream(setup)
     return (
-        Note(code="send-samples", values={"sheet": result.index, "material": sheet.material_id, "count": 50}),
+        *(() if why is None else (replace(why, values={**why.values, **at}),)),
+        Note(code="send-samples", values={**at, "material": sheet.material_id, "count": 50}),
         Note(
             code="read-levels" if stream is None else "read-stream-levels",
             values={
                 **({} if stream is None else stream),
+                **at,
                 "detector_class": setup.detector_class.id,
                 "gap_mm": setup.geometry.gap_mm.nominal,
                 "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
                 "single_p50": result.signal.single.p50,
                 "double_p50": result.signal.double.p50,
-                "unit": result.signal.unit,
+                "unit": unit,
             },
         ),
         Note(
             code="accept-levels",
             values={
+                **at,
                 "band_low": setup.profile.single_band[0],
                 "band_high": setup.profile.single_band[1],
-                "unit": result.signal.unit,
+                "unit": unit,
             },
         ),
-        *trial_plan(targets=targets, sheets=[sheets[i.index] for i in first.sheets]),
     )
 
 

@@ -1,8 +1,8 @@
-"""Plans for a job: each class by itself for one sheet, the fewest classes for a list."""
+"""Plans for a job: each class by itself for one sheet; for a list also the fewest that serve it together."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
-from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import best_setting
 from sheetmargin_service.selection.stations import (
     Post,
@@ -35,19 +35,19 @@ from sheetmargin_service.selection.stations import (
 from sheetmargin_service.selection.stream import survey_in_beam
 from sheetmargin_service.selection.targets import ORDER
 from sheetmargin_service.selection.time_limit import check_time
+from sheetmargin_service.selection.together import together
 
 MOST_AGAIN = 3
 """So often a list is solved again (a choice: it is within a request's time)."""
-MOST_WAYS = 20
-"""So many ways to serve a list are looked at in full before they are ranked, however few are asked for (a choice)."""
-MOST_PLACED = 100
-"""Sheets of all plans of a list together: a long one has fewer alternatives (a choice, likewise)."""
+MOST_LOOKED_AT = 1000
+"""Sheets that all classes together are looked at for in full (a choice, likewise): all that there are, but for a long
+list before a large catalogue."""
 Assignment = Sequence[int | None]
 """The row of the candidates for each sheet."""
-Group = tuple[Post, int, Sequence[int]]
-"""A post at a setting with some sheets by their index."""
-Known = dict[tuple[str, int, int], Detail]
-"""Details by class, setting and sheet."""
+Group = tuple[int, Sequence[int]]
+"""A setting with some sheets by their index."""
+Known = dict[tuple[int, int], Detail]
+"""Details of one class by setting and sheet."""
 
 
 def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> list[Post | Fact]:
@@ -109,96 +109,124 @@ def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan |
     return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
-def plans_for_list(posts: Sequence[Post]) -> list[Plan]:
-    """The fewest classes, positions and profiles that serve the most sheets, and the next best by other classes; for a
-    list in a given order, the way through it with the fewest changes.
+def plans_for_list(posts: Sequence[Post]) -> tuple[list[Plan], dict[str, Fact]]:
+    """For a list, each class by itself, then several together where those serve more sheets or better; and why some
+    classes have no plan.
+
+    What a class can do by itself is the same whatever others there are. Of each plan those sheets are left out that its
+    classes do not serve; where no class serves one, for the reason of the class that comes nearest.
+    """
+    looked_at, others = _looked_at(posts)
+    alone = [(place, _alone_for_list(place)) for place in looked_at]
+    served = {i for _, plan in alone for station in plan.stations for i in station.served}
+    missing: dict[int, Fact] = {}
+    for i in range(len(posts[0].question.sheets)):
+        if i not in served:
+            nearness = [_alone(place, i)[0] for place, _ in alone]
+            missing[i] = alone[int(np.argmax(nearness))][1].left_out[i]
+    useful = [plan for _, plan in alone if plan.stations]
+    plans = [replace(plan, left_out=plan.left_out | missing) for plan in (*useful, *together(useful))]
+    failed = {place.detector_class.id: _useless(place, plan) for place, plan in alone if not plan.stations}
+    return plans, failed | others
+
+
+def _looked_at(posts: Sequence[Post]) -> tuple[list[Post], dict[str, Fact]]:
+    """The classes that are looked at in full, and why not the others: those that come nearest to serving one of the
+    sheets first, then the next, as far as the sheets that they may serve are not too many together."""
+    count = len(posts[0].question.sheets)
+    if len(posts) * count <= MOST_LOOKED_AT:
+        return list(posts), {}
+    nearness = np.array([[_alone(place, i)[0] for i in range(count)] for place in posts])
+    order = list(dict.fromkeys(np.argsort(-nearness, axis=0, kind="stable").ravel().tolist()))
+    serves = (nearness > 0.0).sum(axis=1)
+    near = np.cumsum(serves[order]) <= max(MOST_LOOKED_AT, serves[order[0]])
+    chosen = {number for number, is_near in zip(order, near.tolist(), strict=True) if is_near}
+    others = {
+        place.detector_class.id: Fact(code="not-needed", values={"sheets": int(serves[number]), "of": count})
+        for number, place in enumerate(posts)
+        if number not in chosen
+    }
+    return [place for number, place in enumerate(posts) if number in chosen], others
+
+
+def _useless(place: Post, plan: Plan) -> Fact:
+    """Why a class serves no sheet of a list: what stops it at the one that it comes nearest to serving."""
+    index = max(plan.left_out, key=lambda i: (_alone(place, i)[0], -i))
+    fact = plan.left_out[index]
+    return Fact(code=fact.code, values={"sheet": index, **fact.values})
+
+
+def _alone_for_list(place: Post) -> Plan:
+    """One class for as many sheets of a list as it can serve: with the fewest positions and profiles, or, of a list in
+    a given order, with the fewest changes. It has no stations where it serves none.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
-    of the sheet by then, up to `MOST_AGAIN` times.
+    of the sheet by then, up to `MOST_AGAIN` times; the best of these counts.
     """
-    limit = max(1, min(MOST_WAYS, MOST_PLACED // len(posts[0].question.sheets)))
-    listed = list_of(posts)
+    listed = list_of(place)
     known: Known = {}
     missed: dict[int, Fact] = {}
+    found: list[Plan] = []
     for again in range(MOST_AGAIN, -1, -1):
-        assignments = _assignments(listed.candidates, ordered=posts[0].question.job.ordered, limit=limit)
-        first = next(assignments, None)
-        if first is None:
-            return []
-        best = _plan(listed, first, posts, known, missed)
-        dropped = [i for i, row in enumerate(first) if row is not None and i in best.left_out]
+        assignment = _assignment(listed.candidates, ordered=place.question.job.ordered)
+        plan = _plan(place, listed, assignment, known, missed)
+        found.append(plan)
+        dropped = [i for i, row in enumerate(assignment) if row is not None and i in plan.left_out]
         if not dropped or not again:
             break
-        missed |= {i: best.left_out[i] for i in dropped}
-        listed = _judged(listed, posts, dropped, known)
-    plans = [best, *(_plan(listed, assignment, posts, known, missed) for assignment in assignments)]
-    return [plan for plan in plans if plan.stations]
+        missed |= {i: plan.left_out[i] for i in dropped}
+        listed = _judged(place, listed, dropped, known)
+    useful = ranked([plan for plan in found if plan.stations])
+    return useful[0] if useful else found[-1]
 
 
-def _assignments(candidates: Candidates, *, ordered: bool, limit: int) -> Iterator[Assignment]:
-    """The best ways to serve a list, in turn."""
-    if not len(candidates.margin):
-        return
-    if not ordered:
-        for cover in covers(candidates, limit=limit):
-            yield cover.assignment
-        return
-    run = cheapest_run(candidates)
-    if run is not None:
-        yield run.assignment
+def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
+    """The best way to serve a list."""
+    found = None
+    if len(candidates.margin):
+        found = cheapest_run(candidates) if ordered else next(covers(candidates, limit=1), None)
+    return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _judged(listed: List, posts: Sequence[Post], sheets: Sequence[int], known: Known) -> List:
-    """The ways that are left when some sheets are looked at in full: with the classes that serve one by itself, each in
-    the position that is best for that."""
+def _judged(place: Post, listed: List, sheets: Sequence[int], known: Known) -> List:
+    """The ways that are left when some sheets are looked at in full: those in the position that is best for a sheet by
+    itself, where that serves it."""
     margin = listed.candidates.margin.copy()
-    of_class, setting_of = np.array(listed.candidates.classes), np.array([way.setting for way in listed.ways])
-    for i in sheets:
-        able = set(of_class[np.isfinite(margin[:, i])])
-        asked: list[Group] = [(p, _best_alone(p, i)[0], [i]) for p in posts if p.detector_class.id in able]
-        keep = np.zeros(len(margin), dtype=np.bool_)
-        for (place, setting, _), details in zip(asked, _details(asked, known), strict=True):
-            if not unfit(build_station(place, setting, details)):
-                keep |= (of_class == place.detector_class.id) & (setting_of == setting)
-        margin[~keep, i] = -np.inf
+    setting_of = np.array([way.setting for way in listed.ways])
+    asked: list[Group] = [(_best_alone(place, i)[0], [i]) for i in sheets]
+    for (setting, (i,)), details in zip(asked, _details(place, asked, known), strict=True):
+        fits = not unfit(build_station(place, setting, details))
+        margin[~(fits & (setting_of == setting)), i] = -np.inf
     return replace(listed, candidates=replace(listed.candidates, margin=margin))
 
 
-def _details(asked: Sequence[Group], known: Known) -> list[dict[int, Detail]]:
+def _details(place: Post, asked: Sequence[Group], known: Known) -> list[dict[int, Detail]]:
     """Details of groups, those that are known already not computed again."""
-    new = [
-        (place, setting, [i for i in group if (place.detector_class.id, setting, i) not in known])
-        for place, setting, group in asked
-    ]
-    for (place, setting, _), details in zip(new, details_at(new), strict=True):
-        known.update({(place.detector_class.id, setting, i): detail for i, detail in details.items()})
-    return [{i: known[place.detector_class.id, setting, i] for i in group} for place, setting, group in asked]
+    new = [(place, setting, [i for i in group if (setting, i) not in known]) for setting, group in asked]
+    for (_, setting, _), details in zip(new, details_at(new), strict=True):
+        known.update({(setting, i): detail for i, detail in details.items()})
+    return [{i: known[setting, i] for i in group} for setting, group in asked]
 
 
-def _plan(
-    listed: List, assignment: Assignment, posts: Sequence[Post], known: Known, missed: Mapping[int, Fact]
-) -> Plan:
-    """The stations of an assignment of rows to sheets, those of one class and one position next to each other."""
-    left_out = {
-        i: missed[i] if i in missed else nearest_miss(posts, i) for i, row in enumerate(assignment) if row is None
-    }
-    asked: list[Group] = []
+def _plan(place: Post, listed: List, assignment: Assignment, known: Known, missed: Mapping[int, Fact]) -> Plan:
+    """The stations of an assignment of rows to sheets, those of one position next to each other."""
+    left_out = {i: missed[i] if i in missed else _alone(place, i)[1] for i, row in enumerate(assignment) if row is None}
     rows = sorted({row for row in assignment if row is not None})
-    places = list(dict.fromkeys((listed.ways[row].post.detector_class.id, listed.ways[row].setting) for row in rows))
-    for class_id, setting in places:
-        ways = {r: listed.ways[r] for r in rows if listed.ways[r].post.detector_class.id == class_id}
-        groups = [[i for i, r in enumerate(assignment) if r == row] for row in ways if ways[row].setting == setting]
-        place = next(iter(ways.values())).post
-        alone = all(way.setting == setting for way in ways.values())
+    positions = list(dict.fromkeys(listed.ways[row].setting for row in rows))
+    asked: list[Group] = []
+    for setting in positions:
+        groups = [
+            [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.ways[row].setting == setting
+        ]
         judged = any(i in missed for group in groups for i in group)
-        setting = _settled(place, groups) if alone and not judged else setting
-        asked += [(place, setting, group) for group in groups]
+        at = _settled(place, groups) if len(positions) == 1 and not judged else setting
+        asked += [(at, group) for group in groups]
     stations: list[Station] = []
-    for (place, setting, _), details in zip(asked, _details(asked, known), strict=True):
+    for (setting, _), details in zip(asked, _details(place, asked, known), strict=True):
         found, failed = _stations(place, setting, details)
         stations += found
         left_out |= failed
-    return Plan(stations=tuple(stations), left_out=left_out)
+    return Plan(stations=tuple(_merged(stations)), left_out=left_out)
 
 
 def _stations(
@@ -210,15 +238,15 @@ def _stations(
     The fewest bands are found by margins above 0. That must not cost the verdict: two plates of nearly one thickness
     would share a band that surely tells neither, where each has one of its own. `wanted` is the verdict that all can
     have each in a band of its own, that of the worst sheet. Sheets that miss it leave the shared band; where all of
-    them do, those that read least go apart from the others.
+    them do, they are parted where their levels are furthest apart, so that what reads alike stays together.
     """
     shared = build_station(place, setting, details)
     wanting = [i for i, served in shared.served.items() if served.judgement.verdict != "suitable"]
     if len(details) == 1 or not (wanting or unfit(shared)):
-        failed = {i: why_not(shared, i) for i in unfit(shared)}
+        failed = {i: _told(shared, i) for i in unfit(shared)}
         return [] if failed else [shared], failed
     alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting or details}
-    failed = {i: why_not(shared, i) for i, own in alone.items() if unfit(own)}
+    failed = {i: _told(own, i) for i, own in alone.items() if unfit(own)}
     if wanted is None:
         wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
     better = [i for i in alone if i not in failed and _verdict(shared, i) > wanted]
@@ -226,9 +254,10 @@ def _stations(
     if len(leaving) < len(details):
         found, groups = [without(shared, list(leaving))], [better]
     else:
-        better.sort(key=lambda i: float(shared.served[i].survey.single.p50[0]))
-        middle = len(better) // 2
-        found, groups = [], [better[:middle], better[middle:]]
+        level = {i: float(shared.served[i].survey.single.p50[0]) for i in better}
+        better.sort(key=lambda i: (level[i], i))
+        cut = max(range(1, len(better)), key=lambda at: level[better[at]] - level[better[at - 1]], default=0)
+        found, groups = [], [better[:cut], better[cut:]]
     for group in filter(None, groups):
         stations, unserved = _stations(place, setting, {i: details[i] for i in group}, wanted=wanted)
         found += stations
@@ -240,30 +269,30 @@ def _verdict(station: Station, index: int) -> int:
     return ORDER[station.served[index].judgement.verdict]
 
 
+def _told(station: Station, index: int) -> Fact:
+    """Why a class does not serve a sheet, with its name."""
+    fact = why_not(station, index)
+    return replace(fact, values={"detector_class": station.post.detector_class.id, **fact.values})
+
+
+def _merged(stations: Sequence[Station]) -> list[Station]:
+    """Stations of one class, those of one setting and one band as the one set-up that they are."""
+    alike: dict[tuple[int, int, int], list[Station]] = {}
+    for station in stations:
+        alike.setdefault((station.choice.setting, station.low, station.high), []).append(station)
+    merged = []
+    for (setting, *band), group in alike.items():
+        details = {i: served.detail for station in group for i, served in station.served.items()}
+        one = group[0] if len(group) == 1 else build_station(group[0].post, setting, details, band=(band[0], band[1]))
+        merged.append(one)
+    return merged
+
+
 def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:
     """The setting that suits groups of sheets best that share it, a band for each."""
     step, receiver = place.principle.band_step, place.bench.receiver
     bands = [choose_bands([place.surveys[i] for i in group], receiver, step=step) for group in groups]
     return best_setting(place.bench, bands, allowed=place.allowed, step=step)
-
-
-def nearest_miss(posts: Sequence[Post], index: int) -> Fact:
-    """Why no class serves a sheet even by itself, told of the class that comes nearest; where none senses it at all, of
-    the first."""
-    _, fact = max((_alone(place, index) for place in posts), key=lambda found: found[0])
-    return fact
-
-
-def unused(place: Post) -> Fact:
-    """Why a class takes no part in a list: others serve it with less or more surely, by its margins to first order; or
-    what stops it at the sheet it comes nearest to serving."""
-    found = [_alone(place, index) for index in range(len(place.question.sheets))]
-    serves = sum(reserve > 0.0 for reserve, _ in found)
-    if serves:
-        return Fact(code="not-needed", values={"sheets": serves, "of": len(found)})
-    index = max(range(len(found)), key=lambda i: (found[i][0], -i))
-    fact = found[index][1]
-    return Fact(code=fact.code, values={"sheet": index, **fact.values})
 
 
 def _alone(place: Post, index: int) -> tuple[float, Fact]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.answer import Verdict
-from sheetmargin_service.selection.stations import ROOMY_MM, Station
+from sheetmargin_service.selection.answer import Changeovers, Verdict
+from sheetmargin_service.selection.stations import ROOMY_MM, Served, Station
 from sheetmargin_service.selection.targets import ORDER
 
 
@@ -30,42 +31,68 @@ class Plan:
     def worst(self) -> float:
         return min(station.worst for station in self.stations)
 
+    @property
+    def changeovers(self) -> Changeovers:
+        """Changes while the list is run once: in its order, or each set-up's sheets together. A change of class brings
+        its own position and profile, a change of position its own profile."""
+        stations = list(self.stations)
+        if stations[0].post.question.job.ordered:
+            place = {i: station for station in stations for i in station.served}
+            stations = [place[i] for i in sorted(place)]
+        classes = positions = profiles = 0
+        for before, after in pairwise(stations):
+            if before.post is not after.post:
+                classes += 1
+            elif before.choice.setting != after.choice.setting:
+                positions += 1
+            elif (before.low, before.high) != (after.low, after.high):
+                profiles += 1
+        return Changeovers(detector_class=classes, geometry=positions, profile=profiles)
 
-Key = tuple[int | float | str | bool, ...]
+
+Result = tuple[float, ...]
+"""How good one sheet's result at a station is; less is better."""
+Key = tuple[int | Result | tuple[str, ...], ...]
 
 
 def ranked(plans: Sequence[Plan]) -> list[Plan]:
-    """Most sheets served; then the verdict; then, where a target is not surely met, the misreads against it in half
-    powers of ten; then no contact, room for the sheet, and nothing else that moves the signal; then the margin, then
-    the simpler set-up.
+    """Most sheets served; then the verdict; then the fewest change-overs, of class, of position, of profile; then the
+    worst of the sheets' results (see `standing`).
 
-    Margins of one principle are compared as they are, those of several as multiples of one sheet's own spread.
+    What a plan is compared by is its own, whatever the others are: one more class never lowers the best.
     """
-    one_principle = len({st.post.principle.id for plan in plans for st in plan.stations}) <= 1
-    return sorted(plans, key=lambda plan: _key(plan, one_principle=one_principle))
+    return sorted(plans, key=_key)
 
 
-def _key(plan: Plan, *, one_principle: bool) -> Key:
-    stations = plan.stations
-    margin = plan.worst if one_principle else min(_reserve(station) for station in stations)
+def _key(plan: Plan) -> Key:
+    changes = plan.changeovers
     return (
         -plan.served,
         ORDER[plan.verdict],
-        len(stations),
-        0.0 if plan.verdict == "suitable" else max(s.judgement.ratio for st in stations for s in st.served.values()),
-        any(not st.post.detector_class.contactless for st in stations),
-        any(st.choice.gap.nominal < ROOMY_MM for st in stations),
-        any(st.post.principle.depends_on for st in stations),
-        -margin,
-        any(bool(st.choice.tilt and st.choice.tilt.nominal) for st in stations),
-        -min(st.choice.gap.max - st.choice.gap.min for st in stations),
-        *(st.post.detector_class.id for st in stations),
+        *(changes.detector_class, changes.geometry, changes.profile),
+        max(standing(st, served) for st in plan.stations for served in st.served.values()),
+        tuple(st.post.detector_class.id for st in plan.stations),
     )
 
 
-def _reserve(station: Station) -> float:
-    each = []
-    for served in station.served.values():
-        single = served.survey.single
-        each.append(served.worst / max(float(single.p99[0] - single.p1[0]), 1e-9))
-    return round(min(each), 2)
+def standing(station: Station, served: Served) -> Result:
+    """The verdict; then, where a target is not surely met, the misreads against it in half powers of ten; then no
+    contact, room for the sheet, and nothing else that moves the signal; then the margin (see `reserve`), then the
+    simpler set-up."""
+    choice, judgement = station.choice, served.judgement
+    return (
+        ORDER[judgement.verdict],
+        0.0 if judgement.verdict == "suitable" else judgement.ratio,
+        not station.post.detector_class.contactless,
+        choice.gap.nominal < ROOMY_MM,
+        bool(station.post.principle.depends_on),
+        -reserve(served),
+        bool(choice.tilt and choice.tilt.nominal),
+        choice.gap.min - choice.gap.max,
+    )
+
+
+def reserve(served: Served) -> float:
+    """The least margin as a multiple of one sheet's own spread: those of several principles have no unit in common."""
+    single = served.survey.single
+    return round(served.worst / max(float(single.p99[0] - single.p1[0]), 1e-9), 2)

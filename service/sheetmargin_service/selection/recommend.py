@@ -10,13 +10,13 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.admission import admitted, filtered, outside_rating
-from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary
+from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary, Verdict
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
-from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of, unused
+from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
@@ -48,18 +48,14 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     rejected |= failed
     plans = ranked(plans)
     best = plans[: job.limit]
+    rejected |= failed | _not_listed(plans, limit=job.limit)
     recommendations = tuple(recommendation(plan, sheets, rank=rank) for rank, plan in enumerate(best, start=1))
     named = {st.post.detector_class.id for plan in best for st in plan.stations}
-    for plan in plans[job.limit :]:
-        for station in plan.stations:
-            rejected[station.post.detector_class.id] = Fact(
-                code="outranked", values={"margin": plan.worst, "unit": station.post.principle.unit, "limit": job.limit}
-            )
     return Answer(
         reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
-        verdict=recommendations[0].verdict if recommendations else "unsuitable",
+        verdict=_verdict(best),
         sheets=tuple(summary_of(index, sheet) for index, sheet in enumerate(sheets)),
         recommendations=recommendations,
         rejected=tuple(
@@ -80,19 +76,37 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
 
 def _plans(posts: Sequence[Post]) -> tuple[list[Plan], dict[str, Fact]]:
     """Plans for the job, and why classes that serve no sheet do not."""
+    if not posts:
+        return [], {}
+    if len(posts[0].question.sheets) > 1:
+        return plans_for_list(posts)
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
-    if posts and len(posts[0].question.sheets) > 1:
-        plans = plans_for_list(posts)
-        named = {station.post.detector_class.id for plan in plans for station in plan.stations}
-        failed = {p.detector_class.id: unused(p) for p in posts if p.detector_class.id not in named}
-        return plans, failed
     for place, plan in zip(posts, plans_for_sheet(posts), strict=True):
         if isinstance(plan, Plan):
             plans.append(plan)
         else:
             failed[place.detector_class.id] = plan
     return plans, failed
+
+
+def _verdict(best: Sequence[Plan]) -> Verdict:
+    """That of the worst sheet of the best plan: one that it does not serve is not served by any other either."""
+    return "unsuitable" if not best or best[0].left_out else best[0].verdict
+
+
+def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
+    """Why classes of plans that are not listed are not: by the best that each class has a part in."""
+    rejected: dict[str, Fact] = {}
+    for plan in plans[limit:]:
+        for station in plan.stations:
+            if plan.served < plans[0].served:
+                fact = Fact(code="not-needed", values={"sheets": plan.served, "of": plan.served + len(plan.left_out)})
+            else:
+                unit = station.post.principle.unit
+                fact = Fact(code="outranked", values={"margin": station.worst, "unit": unit, "limit": limit})
+            rejected.setdefault(station.post.detector_class.id, fact)
+    return rejected
 
 
 def summary_of(index: int, sheet: Sheet) -> SheetSummary:

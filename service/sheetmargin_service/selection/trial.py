@@ -1,4 +1,4 @@
-"""A trial on the machine: how many singles and doubles, of which sheets, what to record, what passes.
+"""A trial on the machine: of which sheets, how many singles and doubles, what to record, what passes.
 
 References
 ----------
@@ -9,7 +9,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import ceil, log, log1p, sqrt
 
 from scipy.special import bdtr, betaincinv, nctdtrit, ndtri
@@ -63,8 +63,8 @@ def tolerance_factor(*, readings: int, share: float, confidence: float = CONFIDE
     return float(nctdtrit(readings - 1, ndtri(share) * sqrt(readings), confidence) / sqrt(readings))
 
 
-def trial_plan(*, targets: Targets, sheets: Sequence[Sheet], failures: int = 0) -> tuple[Note, ...]:
-    """The steps of a trial for a list of sheets; the bounds hold for each sheet that is run."""
+def trial_plan(*, targets: Targets, failures: int = 0) -> tuple[Note, ...]:
+    """What is done with each sheet that is tested: the bounds hold for each that is run."""
     singles = _least(targets.single_as_double, targets.single_as_no_sheet)
     doubles = _least(targets.double_as_single, targets.double_as_no_sheet)
     single_runs, double_runs = (
@@ -73,7 +73,6 @@ def trial_plan(*, targets: Targets, sheets: Sequence[Sheet], failures: int = 0) 
     )
     return (
         Note(code="trial-safely", values={}),
-        *_which(sheets),
         _count("singles", singles, runs=single_runs, failures=failures),
         _count("doubles", doubles, runs=double_runs, failures=failures),
         Note(code="trial-lay-doubles", values={}),
@@ -125,19 +124,23 @@ def _count(kind: str, wanted_ppm: float | None, *, runs: int, failures: int) -> 
     return Note(code=f"trial-{kind}-short", values={**values, **wanted}, source=source)
 
 
-def _which(sheets: Sequence[Sheet]) -> list[Note]:
-    """The sheets of a list that a trial must not leave out, each once."""
+def trial_sheets(sheets: Mapping[int, Sheet], *, weakest: Sequence[int]) -> dict[int, Note | None]:
+    """The sheets of a list, by their index, that a trial must not leave out, each once and why: those that differ most,
+    and of each set-up the `weakest`. A sheet by itself needs no reason."""
     if len(sheets) < 2:
-        return []
-    mass = [sheet.plies * sheet.grammage_gsm for sheet in sheets]
-    air = [sheet.trapped_air.p5_um for sheet in sheets]
-    blocked = [(_BLOCKED_FIRST.index(sheet.contact), sheet.trapped_air.p5_um) for sheet in sheets]
+        return dict.fromkeys(sheets)
+    mass = {i: sheet.plies * sheet.grammage_gsm for i, sheet in sheets.items()}
+    air = {i: sheet.trapped_air.p5_um for i, sheet in sheets.items()}
+    blocked = {i: (_BLOCKED_FIRST.index(sheet.contact), sheet.trapped_air.p5_um) for i, sheet in sheets.items()}
+    lightest, heaviest = (choose(mass, key=lambda i: mass[i]) for choose in (min, max))
+    most_blocked = min(blocked, key=lambda i: blocked[i])
     chosen = (
-        ("trial-lightest", mass.index(min(mass)), "grammage_gsm", mass),
-        ("trial-heaviest", mass.index(max(mass)), "grammage_gsm", mass),
-        ("trial-most-blocked", blocked.index(min(blocked)), "trapped_air_um", air),
+        (lightest, "trial-lightest", {"grammage_gsm": mass[lightest]}),
+        (heaviest, "trial-heaviest", {"grammage_gsm": mass[heaviest]}),
+        (most_blocked, "trial-most-blocked", {"trapped_air_um": air[most_blocked]}),
+        *((i, "trial-least-margin", {}) for i in weakest),
     )
-    notes: dict[int, Note] = {}
-    for code, index, name, quantity in chosen:
-        notes.setdefault(index, Note(code=code, values={"sheet": index, name: quantity[index]}))
-    return list(notes.values())
+    notes: dict[int, Note | None] = {}
+    for index, code, values in chosen:
+        notes.setdefault(index, Note(code=code, values={"sheet": index, **values}))
+    return notes

@@ -93,7 +93,6 @@ def render(
     mounting, band = setup["mounting"], setup["profile"]["single_band_attenuation_db"]
     unit = written_unit(served[0]["signal"]["unit"])
     today = Versions(model=answer["model_version"], catalogue=answer["catalogue_version"])
-    indices = sorted(sheet["index"] for sheet in served)
     label = partial(_label, answer=answer, words=words)
     steps = list(_steps(setup, open_path=served[0]["signal"]["no_sheet"], band=band, unit=unit, words=words))
     readings = list(_readings(served[:MOST_SHEETS], label=label, words=words))
@@ -112,7 +111,9 @@ def render(
                 for reason in recommendation["reasons"]
                 if reason["code"] in CLOCK and reason["values"]["setup"] == setup["index"]
             ],
-            sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in indices],
+            sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in setup["sheets"]],
+            not_served=[f"{label(one['index'])}: {one['text']}" for one in recommendation["not_served"]],
+            others=list(_others(recommendation, setup, label=label, words=words)),
             band=band,
             unit=unit,
             drawing=Markup(draw(mounting=mounting, geometry=setup["geometry"], words=words)) if mounting else None,
@@ -121,7 +122,7 @@ def render(
             columns=columns(
                 [
                     Checklist(title=words("steps"), items=steps),
-                    Checklist(title=words("trial-plan"), items=_trial(answer)),
+                    Checklist(title=words("trial-plan"), items=_trial(answer, recommendation, setup)),
                 ],
                 lines_above=LINES_A_READING * len(readings),
             ),
@@ -160,8 +161,26 @@ def columns(lists: Sequence[Checklist], *, lines_above: float) -> tuple[list[Che
     return left, right
 
 
-def _trial(answer: Mapping[str, Any]) -> list[str]:
-    return [note["text"] for note in answer["trial"] if note["code"] not in ON_THE_PAGE]
+def _trial(answer: Mapping[str, Any], recommendation: Mapping[str, Any], setup: Mapping[str, Any]) -> list[str]:
+    """The steps of the trial, of the recommendation ranked first, that are this set-up's or every one's."""
+    own = setup["index"] if recommendation["rank"] == 1 else None
+    return [
+        note["text"]
+        for note in answer["trial"]
+        if note["code"] not in ON_THE_PAGE and note["values"].get("setup", own) == own
+    ]
+
+
+def _others(
+    recommendation: Mapping[str, Any], setup: Mapping[str, Any], *, label: Callable[[int], str], words: Words
+) -> Iterator[str]:
+    """Which sheets the other set-ups serve, and what is changed between them."""
+    for other in recommendation["setups"]:
+        if other["index"] != setup["index"]:
+            yield words("other", n=other["index"] + 1, sheets=", ".join(map(label, other["sheets"])))
+    changes = [words(f"change-{what}", n=n) for what, n in recommendation["changeovers"].items() if n]
+    if changes:
+        yield words("change-overs", changes=", ".join(changes))
 
 
 def _least_margin(sheet: Mapping[str, Any]) -> float:

@@ -67,8 +67,8 @@ class Scalar(fields.Field[Any]):
         return {"type": ["string", "number", "boolean", "null"]}
 
 
-def _verdict() -> fields.String:
-    return string(VERDICT, among=get_args(Verdict))
+def _verdict(of: str) -> fields.String:
+    return string(f"{of} {VERDICT}", among=get_args(Verdict))
 
 
 def _mm(description: str, *, nullable: bool = False) -> Number:
@@ -114,7 +114,7 @@ class RejectionSchema(NoteSchema):
     detector_class = string("Id of the class.")
 
 
-class UnplacedSchema(NoteSchema):
+class NotServedSchema(NoteSchema):
     """A sheet that a recommendation cannot serve."""
 
     index = whole(INDEX)
@@ -364,6 +364,7 @@ class SetupSchema(OutputSchema):
     """One detector pair as it is mounted and set."""
 
     index = whole("Position of the set-up, from 0.")
+    sheets = listing(fields.Integer(), "Indices of the job's sheets that it serves.")
     detector_class = part(ClassSummarySchema, "What it is.")
     sensor = part(SensorSchema, "What it senses with.")
     geometry = part(GeometrySchema, "How it stands.")
@@ -431,6 +432,13 @@ class SheetResultSchema(OutputSchema):
     misread_ppm = part(MisreadsSchema, "What goes wrong.")
 
 
+class ServesSchema(OutputSchema):
+    """How many of the job's sheets are served."""
+
+    count = whole("Sheets that are served.")
+    of = whole("Sheets of the job.")
+
+
 class ChangeoversSchema(OutputSchema):
     """Changes while the list is run."""
 
@@ -444,11 +452,12 @@ class RecommendationSchema(OutputSchema):
     """What to buy and how to set it."""
 
     rank = whole("From 1.")
-    verdict = _verdict()
+    verdict = _verdict("Of the worst of the sheets that it serves.")
+    serves = part(ServesSchema, "How many of the job's sheets it serves.")
+    not_served = listing(NotServedSchema, "Sheets that it cannot serve, with the reason.")
     changeovers = part(ChangeoversSchema, "What has to be changed while the list is run.")
     setups = listing(SetupSchema, "Set-ups, one for the whole list where possible.")
     sheets = listing(SheetResultSchema, "How each sheet fares.")
-    unplaced = listing(UnplacedSchema, "Sheets that cannot be served.")
     reasons = listing(ReasonSchema, "Why.")
 
 
@@ -458,11 +467,17 @@ class AnswerSchema(OutputSchema):
     reference = string("The job's reference.", nullable=True)
     model_version = string("Version of the physics, the library and the decision.")
     catalogue_version = string("Version of the catalogue.")
-    verdict = _verdict()
+    verdict = _verdict(
+        "Of the worst sheet of the recommendation ranked first: unsuitable where that leaves one unserved."
+    )
     sheets = listing(SheetSummarySchema, "The sheets as they were understood.")
     recommendations = listing(RecommendationSchema, "Best first; empty when nothing serves.")
     rejected = listing(RejectionSchema, "Classes that the filters admit and that are not recommended, with the reason.")
-    trial = listing(NoteSchema, "What to send and measure.")
+    trial = listing(
+        NoteSchema,
+        "What to send and measure: of each sheet that is tested, with its `sheet` and `setup` among the values, then "
+        "what is done with all of them.",
+    )
     assumptions = listing(AssumptionSchema, "What was taken where the job does not say.")
     cautions = listing(NoteSchema, "What to be careful about.")
 

@@ -30,10 +30,12 @@ export class AnswerView {
 
   nodes() {
     const { answer, speech } = this;
+    const word = this.#verdict();
     this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, this.#headline());
     return [
       h("header", { class: `head-line ${answer.verdict}` }, this.heading,
-        h("p", {}, speech.say(`verdictLong.${answer.verdict}`)),
+        h("p", {}, speech.say(`verdictLong.${word}`, answer.recommendations[0]?.serves)),
+        this.#notServed(answer.recommendations[0]),
         h("p", { class: "understood" }, `${speech.say("understood")} ${this.#understood()}`)),
       answer.recommendations.length
         ? h("section", { "aria-label": speech.say("answer") },
@@ -52,7 +54,7 @@ export class AnswerView {
   summary() {
     const { answer, speech } = this;
     const [best] = answer.recommendations;
-    const verdict = this.#headline();
+    const verdict = [this.#headline(), ...this.#notServedTexts(best)].join(" ");
     if (!best) return verdict;
     const [setup] = best.setups;
     return speech.say(answer.recommendations.length === 1 ? "summaryOne" : "summary", {
@@ -68,9 +70,30 @@ export class AnswerView {
   #headline() {
     const { answer, speech } = this;
     const lacks = new Set(answer.rejected.map(({ code }) => BEFORE_SENSING[code]));
-    if (answer.recommendations.length || !lacks.size || lacks.has(undefined)) return speech.say(`verdict.${answer.verdict}`);
+    if (answer.recommendations.length || !lacks.size || lacks.has(undefined)) return speech.say(`verdict.${this.#verdict()}`);
     const order = ["required", "rated", "room"].filter((one) => lacks.has(one));
     return speech.say("nothing", { lacks: order.map((one) => speech.say(`lacks.${one}`)).join(speech.say("and")) });
+  }
+
+  /** The key of the verdict's words: a list of which the best set-ups serve a part has words of its own. */
+  #verdict() {
+    return this.answer.recommendations[0]?.not_served.length ? "partly" : this.answer.verdict;
+  }
+
+  #notServedTexts(recommendation) {
+    return (recommendation?.not_served ?? []).map(({ index, text }) => `${this.speech.say("notServed", { sheet: this.#sheet(index) })} ${text}`);
+  }
+
+  /** What a recommendation does not serve; null where it serves all. */
+  #notServed(recommendation) {
+    const texts = this.#notServedTexts(recommendation);
+    return texts.length ? h("ul", { class: "not-served", part: "not-served" }, texts.map((text) => h("li", {}, text))) : null;
+  }
+
+  #changeovers({ setups, changeovers }) {
+    if (setups.length < 2) return null;
+    const counts = Object.entries(changeovers).filter(([, n]) => n > 0).map(([what, n]) => this.speech.say(`changeover.${what}`, { n }));
+    return h("p", { class: "changeovers", part: "changeovers" }, `${this.speech.say("changeovers")} ${counts.join(", ")}`);
   }
 
   #understood() {
@@ -89,19 +112,21 @@ export class AnswerView {
       h("summary", { part: "summary" },
         h("span", { class: "rank", "aria-hidden": "true" }, String(recommendation.rank)),
         h("h3", {}, h("span", { class: "aside" }, `${speech.say("rank", { n: recommendation.rank })}: `), this.#name(setup)),
-        h("span", { class: `word ${recommendation.verdict}` }, speech.say(`verdictShort.${recommendation.verdict}`)),
+        h("span", { class: `word ${recommendation.verdict}` }, speech.say(`verdictShort.${recommendation.verdict}`),
+          recommendation.not_served.length ? ` ${speech.say("serves", recommendation.serves)}` : null),
         h("span", { class: "glance" },
           [`${speech.say("gap")} ${this.#gap(setup)}`,
             setup.geometry.tilt_deg && `${speech.say("tilt")} ${this.#tilt(setup)}`,
             `${speech.say("margin")} ${this.#least(recommendation)}`].filter(Boolean).join(" · "))),
+      this.#notServed(recommendation),
       h("p", { class: "act" }, button, recommendation.setups.map((s) =>
         h("a", { href: this.link(recommendation, s), target: "_blank", rel: "noopener", part: "link" },
           speech.say("sheetLink"), recommendation.setups.length > 1 ? ` ${s.index + 1}` : null,
           h("span", { class: "aside" }, ` ${speech.say("opensNew")}`)))),
+      this.#changeovers(recommendation),
       recommendation.setups.map((s) => this.#setup(s, recommendation)),
       h("h4", {}, speech.say("why")),
       h("ul", { class: "reasons", part: "reasons" },
-        recommendation.unplaced.map(({ index, text }) => h("li", {}, `${speech.say("unplaced", { sheet: this.#sheet(index) })} ${text}`)),
         recommendation.reasons.map((reason) => h("li", {}, this.#reason(reason),
           reason.source ? h("small", {}, ` ${speech.say("source", { source: reason.source })}`) : null))));
   }
@@ -122,10 +147,10 @@ export class AnswerView {
       ["falseStops", this.#misreads(served, "single_as_double")],
     ].filter(([, value]) => value !== null);
     const clock = (timing?.notes ?? []).filter(({ code }) => code !== "not-given");
-    const many = recommendation.setups.length > 1;
+    const list = this.names.length > 1;
     const { id, illustrative } = setup.detector_class;
     return h("div", { class: "setup-body" },
-      many ? h("h4", {}, `${setup.index + 1}: ${this.#name(setup)}, ${served.map(({ index }) => this.#sheet(index)).join(", ")}`) : null,
+      list ? h("h4", {}, `${setup.index + 1}: ${this.#name(setup)}, ${setup.sheets.map((index) => this.#sheet(index)).join(", ")}`) : null,
       h("p", { class: "hint" }, illustrative ? `${id}: ${speech.say("illustrative")}` : id),
       clock.length ? h("ul", { class: "hint", part: "clock" }, clock.map(({ text }) => h("li", {}, text))) : null,
       h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, speech.say(name)), h("dd", {}, value)))),

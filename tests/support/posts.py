@@ -1,0 +1,27 @@
+"""Classes under a job's conditions, for tests of the selection."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.job import Job
+from sheetmargin_service.selection.plans import posts_of
+from sheetmargin_service.selection.stations import Post, Question
+from sheetmargin_service.selection.targets import targets_of
+
+
+def posts(*sheets: SheetSpec, **job: Any) -> list[Post]:
+    """The classes that the job admits and that can stand there."""
+    asked = Job(sheets=sheets, **job)
+    conditions, _ = conditions_of(asked)
+    targets, _ = targets_of(asked.targets)
+    resolved = tuple(resolve_sheet(sheet, load_library()) for sheet in sheets)
+    question = Question(job=asked, sheets=resolved, conditions=conditions, targets=targets)
+    return [p for p in posts_of(question, admitted(asked, reference_catalogue())) if not isinstance(p, Fact)]
