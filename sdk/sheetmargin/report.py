@@ -91,6 +91,9 @@ def _verdict(answer: Answer) -> str:
     verdict = answer.verdict or "no verdict"
     if answer.best and answer.best.not_served:
         return PART_SERVED.format(verdict=verdict, count=answer.best.serves.count, of=answer.best.serves.of)
+    nothing = nothing_considered(answer)
+    if nothing:
+        return f"{verdict}: {nothing}"
     return VERDICTS.get(verdict, verdict)
 
 
