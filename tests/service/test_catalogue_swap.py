@@ -196,7 +196,7 @@ def test_sighup_without_a_failed_request(file: Path, tmp_path: Path) -> None:
             while "T-111-E" not in asking[0].numbers[-1:]:
                 assert time.monotonic() < ends, server.log.read_text()
                 time.sleep(0.05)
-            assert len(list(cache.glob(f"*{SUFFIX}"))) == kept + 2
+            assert len(list(cache.glob(f"*{SUFFIX}"))) == kept + 1
             file.write_text("class = 5")
             server.signal(signal.SIGHUP)
             until("sheetmargin_catalogue_stale 1.0")

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from sheetmargin_service.acoustics.fluid import fluid_response
-from sheetmargin_service.acoustics.trapped_air import double_transmission, even_film, film_layer
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
@@ -54,25 +52,14 @@ class Sampler:
     def two_db(self) -> Array:
         """Attenuation of two sheets at `FINE_FILM_M`."""
         levels = self.bench.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
-        air = self.bench.pair.air
 
-        def through(model, branch, _, frequency_hz, sin_theta):
-            film = FINE_FILM_M[branch]
-            film = film[:, None, None] if model.pick is None else film[:, None]
-            one = model.ply(frequency_hz, sin_theta)
-            sheets = model._factor(2.0 * model.thickness_m, frequency_hz, sin_theta)
-
-            def even(thickness):
-                layer = film_layer(air=air, thickness_m=thickness, frequency_hz=frequency_hz)
-                between = fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
-                displaced = model._factor(thickness, frequency_hz, sin_theta)
-                return double_transmission(first=one, second=one, film=even_film(between, factor=displaced))
-
+        def through(model, branch, frequency_hz, sin_theta):
             # What the receiver hears is the mean of the pressure over a spot in which the film varies.
-            return sheets * sum(w * even(film * (1.0 + FILM_VARIATION * u)) for u, w in zip(SPOT, WEIGHT, strict=True))
+            films = FINE_FILM_M[branch] * (1.0 + FILM_VARIATION * SPOT[:, None])
+            two = (model.transmission_of_flat_pile(film[None], frequency_hz, sin_theta) for film in films)
+            return sum(w * each for w, each in zip(WEIGHT, two, strict=True))
 
-        no_joints = np.empty((0, len(FINE_FILM_M)), dtype=np.intp)
-        amplitude = levels._through(levels.model.first(1), through, no_joints)
+        amplitude = levels._through(levels.model.first(1), through, branches=len(FINE_FILM_M), plies=0)
         return levels._branches(amplitude, np.ones((1, 1))).attenuation_db[0, :, 0]
 
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:
