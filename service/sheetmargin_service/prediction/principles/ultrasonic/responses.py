@@ -212,10 +212,11 @@ class SheetModel:
 
     def _perforated(self, layers: Sequence[Layer]) -> PorousSheet:
         """Holes through a whole ply. Of several layers, the thickest moves with all of the mass: holes pass more."""
-        solid = [layer for layer in layers if isinstance(layer, ElasticPlate)]
-        thickest = max(range(len(solid)), key=lambda k: float(np.max(solid[k].thickness_m)))
-        mass = sum((layer.density_kg_m3 * layer.thickness_m for layer in solid), start=np.zeros(1))
-        frame = replace(solid[thickest], thickness_m=self.thickness_m, density_kg_m3=mass / self.thickness_m)
+        parts = zip(self.sheet.layers, layers, strict=True)
+        solid = [(layer.thickness_um, part) for layer, part in parts if isinstance(part, ElasticPlate)]
+        _, thickest = max(solid, key=lambda one: one[0])
+        mass = sum((part.density_kg_m3 * part.thickness_m for _, part in solid), start=np.zeros(1))
+        frame = replace(thickest, thickness_m=self.thickness_m, density_kg_m3=mass / self.thickness_m)
         viscosity = self.air.kinematic_viscosity_m2_per_s * self.air.density_kg_m3
         open_area = self.sheet.open_area_fraction
         return PorousSheet(
