@@ -137,3 +137,88 @@ def jobs(*, classes: tuple[str, ...], most_classes: int, most_sheets: int) -> Va
         sheets=st.lists(sheets(), min_size=1, max_size=most_sheets),
         classes=st.lists(st.sampled_from(classes), min_size=1, max_size=most_classes, unique=True),
     )
+
+
+def usual(low: float, high: float) -> Value:
+    """What a person writes: three digits, anything between two values by its logarithm."""
+    return st.floats(math.log10(low), math.log10(high)).map(lambda x: float(f"{10.0**x:.3g}"))
+
+
+FED = [
+    name for name, m in load_library().materials.items() if m.family in ("paper", "board", "film", "plastic", "metal")
+]
+USUAL_LINE: dict[str, Value] = {
+    "clearance_above_mm": usual(40, 400),
+    "clearance_below_mm": st.one_of(usual(40, 400), usual(40, 400), usual(1, 40)),
+    "speed_m_per_min": usual(2, 600),
+    "sheet_length_mm": usual(60, 2000),
+    "sheet_width_mm": usual(60, 2000),
+    "sheet_spacing_mm": usual(5, 500),
+    "flutter_mm": st.sampled_from((0.0, 0.3, 1.0, 2.0, 4.0)),
+    "flutter_deg": st.sampled_from((0.0, 0.5, 1.0, 3.0)),
+    "max_tilt_deg": st.sampled_from((0.0, 10.0, 35.0, 45.0, 60.0)),
+    "feeding": st.sampled_from(("singulated", "singulated", "shingled")),
+    "lanes": st.integers(1, 4),
+    "lane_pitch_mm": usual(20, 500),
+    "edge_distance_mm": usual(3, 200),
+    "body_through_frame": st.booleans(),
+    "bed": st.booleans(),
+}
+USUAL_ELSE: dict[str, Value] = {
+    "environment": st.fixed_dictionaries(
+        {},
+        optional={
+            "temperature_min_c": st.sampled_from((-20.0, 0.0, 5.0, 10.0, 20.0)),
+            "temperature_max_c": st.sampled_from((20.0, 30.0, 35.0, 50.0, 80.0)),
+            "relative_humidity_min_pct": st.sampled_from((10.0, 40.0)),
+            "relative_humidity_max_pct": st.sampled_from((50.0, 80.0)),
+            "pressure_kpa": st.sampled_from((80.0, 101.0)),
+        },
+    ),
+    "controller": st.fixed_dictionaries({}, optional={"scan_ms": usual(1, 100), "input_filter_ms": usual(0.1, 30)}),
+    "targets": st.fixed_dictionaries(
+        {}, optional=dict.fromkeys(JOB.fields["targets"].schema.fields, usual(20, 50_000))
+    ),  # type: ignore[attr-defined]
+    "ordered": st.booleans(),
+}
+
+
+@st.composite
+def usual_sheets(draw: st.DrawFn) -> dict[str, Any]:
+    """A sheet of the library as machines feed it."""
+    size = draw(st.sampled_from(("grammage_gsm", "thickness_um")))
+    found: dict[str, Any] = {
+        "material": draw(st.sampled_from(draw(st.sampled_from((MATERIALS, FED))))),
+        size: draw(usual(15, 900) if size == "grammage_gsm" else usual(10, 3000)),
+    }
+    if draw(st.booleans()):
+        return found
+    contacts = FIELDS["double"].schema.fields["contact"].among  # type: ignore[attr-defined]
+    extras = {
+        "plies": st.sampled_from((1, 2, 3, 8)),
+        "grammage_tolerance_pct": st.sampled_from((0.0, 2.0, 10.0)),
+        "thickness_tolerance_pct": st.sampled_from((0.0, 2.0, 10.0)),
+        "double": st.fixed_dictionaries(
+            {},
+            optional={
+                "kind": st.sampled_from(("another-piece", "one-ply-more")),
+                "contact": st.sampled_from(("air", "air", *contacts)),
+                "overlap_mm": usual(5, 300),
+            },
+        ),
+    }
+    return found | draw(st.fixed_dictionaries({}, optional=extras))
+
+
+def usual_jobs(*, classes: tuple[str, ...], most_classes: int, most_sheets: int) -> Value:
+    """Jobs as they are written, most of which something serves: little is said of the line."""
+    line = st.lists(st.sampled_from(sorted(USUAL_LINE)), max_size=6, unique=True).flatmap(
+        lambda names: st.fixed_dictionaries({name: USUAL_LINE[name] for name in names}).map(_rising)
+    )
+    return st.fixed_dictionaries(
+        {
+            "sheets": st.lists(usual_sheets(), min_size=1, max_size=most_sheets),
+            "classes": st.lists(st.sampled_from(classes), min_size=1, max_size=most_classes, unique=True),
+        },
+        optional={"line": line, **USUAL_ELSE},
+    )

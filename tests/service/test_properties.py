@@ -1,0 +1,122 @@
+"""Rules that hold of every answer, over random jobs of the schema's whole range and over jobs as they are written.
+
+A job is asked once, and its answer serves every rule. A rule that is broken fails with the smallest job that was found
+to break it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import pytest
+from flask.testing import FlaskClient
+from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import strategies as st
+from support.any_job import jobs, usual_jobs
+from support.asking import Asking, Json
+from support.rules import (
+    CLASSES,
+    RULES,
+    Rule,
+    a_window_can_be_kept_to,
+    levels_are_continuous,
+    what_is_printed_reads_as_printed,
+)
+from support.smaller import smaller
+
+EVERY = settings(
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    derandomize=True,
+    database=None,
+    # Broken rules are collected, and only the first job of each is made smaller.
+    phases=[Phase.explicit, Phase.generate],
+)
+TRIES = 60
+"""Jobs that are asked at most to find a smaller one."""
+IDS = tuple(CLASSES)
+usually = usual_jobs(classes=IDS, most_classes=7, most_sheets=3)
+whole = jobs(classes=IDS, most_classes=4, most_sheets=3)
+any_jobs = st.one_of(usually, usually, whole).map(lambda job: job | {"limit": 20})
+AWAITED: dict[Rule, str] = {
+    a_window_can_be_kept_to: "set-ups may stand at the end of their own window",
+    levels_are_continuous: "slopes over the tilt are taken from the first tilts given",
+    what_is_printed_reads_as_printed: "levels are those of a gap before it is rounded, and of a grid's neighbours",
+}
+"""Rules that answers are known to break, and what mends it."""
+
+
+@dataclass(kw_only=True)
+class Run:
+    """What was asked, and what was found."""
+
+    asking: Asking
+    counts: Counter[str] = field(default_factory=Counter)
+    broken: dict[Rule, list[tuple[Json, str]]] = field(default_factory=dict)
+
+    def check(self, job: Json) -> None:
+        self.asking.forget()
+        answer = self.asking.recommend(job)
+        assume(answer is not None)
+        assert answer is not None
+        self.counts[answer["verdict"]] += 1
+        self.counts["lists"] += len(job["sheets"]) > 1
+        self.counts["set-ups"] += sum(len(one["setups"]) for one in answer["recommendations"])
+        for rule in RULES:
+            told = first_broken(rule, self.asking, job, answer)
+            if told is not None:
+                self.broken.setdefault(rule, []).append((job, told))
+
+    def messages(self, rules: Iterator[Rule]) -> str:
+        """Each broken rule with the smallest job that was found to break it."""
+        return "\n".join(self._message(rule) for rule in rules)
+
+    def _message(self, rule: Rule) -> str:
+        found = self.broken[rule]
+
+        def still(other: Json) -> bool:
+            answer = self.asking.recommend(other)
+            return answer is not None and first_broken(rule, self.asking, other, answer) is not None
+
+        least = smaller(found[0][0], still, tries=TRIES)
+        answer = self.asking.recommend(least)
+        assert answer is not None
+        told = first_broken(rule, self.asking, least, answer)
+        return f"{rule.__name__}, {len(found)} times: {told} in the answer to {least}"
+
+
+def first_broken(rule: Rule, asking: Asking, job: Json, answer: Json) -> str | None:
+    """What breaks a rule, an answer that fails among it; None where nothing does."""
+    try:
+        return next(rule(asking, job, answer), None)
+    except AssertionError as error:
+        return str(error)
+
+
+def check_rules(api: FlaskClient, count: int) -> None:
+    run = Run(asking=Asking(api=api))
+
+    @settings(EVERY, max_examples=count)
+    @given(job=any_jobs)
+    def each(job: Json) -> None:
+        run.check(job)
+
+    each()
+    print(dict(run.counts))
+    failed = [rule for rule in run.broken if rule not in AWAITED]
+    assert not failed, run.messages(iter(failed))
+    # What is drawn must be able to break them.
+    assert min(run.counts[kind] for kind in ("suitable", "trial", "unsuitable", "lists")) >= count // 20, run.counts
+    if run.broken:
+        pytest.xfail("; ".join(AWAITED[rule] for rule in run.broken))
+
+
+def test_every_answer_keeps_the_rules(real_api: FlaskClient) -> None:
+    check_rules(real_api, 100)
+
+
+@pytest.mark.long
+def test_many_answers_keep_the_rules(real_api: FlaskClient) -> None:
+    check_rules(real_api, 2000)
