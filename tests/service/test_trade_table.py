@@ -185,13 +185,13 @@ TRADES = (
     Trade(
         name="press, coated paper 135 g in a shingled stream two deep",
         job=Job(
-            sheets=(sheet("coated-paper", grammage_gsm=135.0, plies=2),),
+            sheets=(sheet("coated-paper", grammage_gsm=135.0),),
             principles=ULTRASONIC,
-            line=Line(speed_m_per_min=60, sheet_length_mm=720, sheet_spacing_mm=360, feeding="shingled"),
+            line=Line(speed_m_per_min=60, sheet_length_mm=720, shingle_pitch_mm=360, feeding="shingled"),
             controller=CONTROLLER,
         ),
         verdict="unsuitable",
-        cause="plies-counted",
+        cause="stream-one-looks-like-two",
         at="ultrasonic-180k",
         hand="""
             720/360: two plies everywhere, to be told from three. Each film, 3/12/50 um, spreads by sigma = 0.85 in
