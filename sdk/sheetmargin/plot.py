@@ -74,6 +74,55 @@ def margin_map(found: MarginMap, *, unit: str = "dB") -> Figure:
     return figure
 
 
+def grammage_sweep(prediction: Prediction) -> Figure:
+    """Levels of none, one and two over the grammage, 1 % to 99 % with the median, and the band as it is."""
+    figure, axes = _figure(height=4.0)
+    rows = [one for one in prediction.grammages if one.grammage_gsm is not None]
+    along = [one.grammage_gsm or 0.0 for one in rows]
+    for state, label in STATES.items():
+        spreads: list[Percentiles] = [getattr(one, state) for one in rows]
+        low, middle, high = ([getattr(spread, name) for spread in spreads] for name in ("p1", "p50", "p99"))
+        axes.fill_between(along, low, high, color=COLOURS[state], alpha=0.3, linewidth=0)
+        axes.plot(along, middle, "o-", color=COLOURS[state], markersize=4)
+        if rows:
+            place = (along[-1], middle[-1])
+            axes.annotate(label, place, xytext=(6, 0), textcoords="offset points", va="center")
+    _show_band(axes, prediction)
+    axes.set_xlabel("grammage in g/m2")
+    axes.set_ylabel(_signal(prediction))
+    return figure
+
+
+def position_sweep(prediction: Prediction) -> Figure:
+    """The median of one sheet over its place between the faces, and the band that counts as one sheet."""
+    figure, axes = _figure(height=3.0)
+    known = [
+        (one.position_mm, one.single)
+        for one in prediction.positions
+        if one.position_mm is not None and one.single is not None
+    ]
+    axes.plot([place for place, _ in known], [single for _, single in known], color=COLOURS["single"])
+    _show_band(axes, prediction)
+    axes.set_xlabel("distance from the middle of the gap in mm, towards the receiver")
+    axes.set_ylabel(_signal(prediction))
+    return figure
+
+
+def _show_band(axes: Axes, prediction: Prediction) -> None:
+    """What counts as one sheet, across the whole picture, which stays as high as what is drawn in it."""
+    setups = prediction.predicted.setups
+    edges = setups[0].profile.single_band_attenuation_db if setups else None
+    if edges:
+        axes.autoscale(axis="y", enable=False)
+        axes.axhspan(edges[0], edges[-1], color="0.9", zorder=0)
+
+
+def _signal(prediction: Prediction) -> str:
+    sheets = prediction.predicted.sheets
+    quantity, unit = (sheets[0].signal.quantity, sheets[0].signal.unit) if sheets else (None, None)
+    return f"{quantity or 'signal'} in {unit or 'dB'}"
+
+
 def fit_residuals(fit: Fit) -> Figure:
     """What every reading lies off the fitted sheet, with the standard deviation that was expected of it."""
     figure, axes = _figure(height=3.0)
@@ -109,9 +158,14 @@ def svg(figure: Figure) -> str:
 
 
 def plot_of(answer: Prediction | Fit) -> Figure:
-    """The picture that tells most of an answer: the map where there is one, else the ladder; residuals of a fit."""
+    """The picture of what was asked for: the sweep where there is one (map, grammages, positions), else the ladder;
+    residuals of a fit."""
     if isinstance(answer, Fit):
         return fit_residuals(answer)
+    if answer.grammages:
+        return grammage_sweep(answer)
+    if answer.positions:
+        return position_sweep(answer)
     if answer.gap_tilt is not None:
         sheets = answer.predicted.sheets
         return margin_map(answer.gap_tilt, unit=(sheets[0].signal.unit if sheets else None) or "dB")

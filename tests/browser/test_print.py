@@ -28,6 +28,7 @@ FULL: dict[str, Any] = {
     ],
     "line": {
         "clearance_above_mm": 15,
+        "body_through_frame": True,
         "clearance_below_mm": 150,
         "speed_m_per_min": 120,
         "sheet_length_mm": 420,

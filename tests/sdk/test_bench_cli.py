@@ -157,6 +157,15 @@ def test_a_picture_is_written(service: responses.RequestsMock, run: Run, table: 
     assert "fit.nothing" in err
 
 
+def test_the_picture_is_of_what_was_stepped_through(service: responses.RequestsMock, run: Run, tmp_path: Path) -> None:
+    levels = {"p1": 40.0, "p50": 45.0, "p99": 50.0}
+    at = [{"grammage_gsm": gsm, "no_sheet": levels, "single": levels, "double": levels} for gsm in (70.0, 80.0)]
+    service.post(f"{URL}/v1/predictions", json={"predicted": {"verdict": "suitable"}, "grammages": at})
+    picture = tmp_path / "sweep.svg"
+    assert run("predict", *PAPER, *PLACE, "--grammages", "70", "80", "--plot", str(picture))[0] == 0
+    assert "<!-- grammage in g/m2 -->" in picture.read_text(encoding="utf-8")
+
+
 def test_no_sheet_is_said_before_anything_is_asked(run: Run, table: Path) -> None:
     code, _, err = run("fit", str(table))
     assert code == 2

@@ -80,7 +80,38 @@ def test_the_picture_of_an_answer() -> None:
     map_ = {"gap_mm": [20, 30], "tilt_deg": [0, 10], "margin": [[1, 2], [3, 4]]}
     assert len(plot_of(decode(Prediction, {"predicted": PREDICTED, "gap_tilt": map_})).axes) == 2
     assert len(plot_of(decode(Prediction, {"predicted": PREDICTED})).axes) == 1
+    assert plot_of(decode(Prediction, {"predicted": PREDICTED})).axes[0].get_xlabel() == "attenuation in dB"
     assert plot_of(decode(Fit, RESIDUALS)).axes[0].get_xlabel().startswith("reading")
+
+
+def at_grammage(gsm: float) -> dict[str, Any]:
+    levels = {"no_sheet": 0.0, "single": 0.5 * gsm, "double": gsm}
+    return {
+        "grammage_gsm": gsm,
+        **{state: {"p1": level - 4.0, "p50": level, "p99": level + 4.0} for state, level in levels.items()},
+    }
+
+
+def test_the_picture_of_grammages_has_every_state_over_them() -> None:
+    answer = {"predicted": PREDICTED, "grammages": [at_grammage(gsm) for gsm in (60.0, 80.0, 100.0)]}
+    (axes,) = plot_of(decode(Prediction, answer)).axes
+    assert axes.get_xlabel() == "grammage in g/m2"
+    assert axes.get_ylabel() == "attenuation in dB"
+    assert [list(line.get_xdata()) for line in axes.lines] == [[60.0, 80.0, 100.0]] * 3
+    assert [list(line.get_ydata()) for line in axes.lines] == [[0.0] * 3, [30.0, 40.0, 50.0], [60.0, 80.0, 100.0]]
+    assert {text.get_text() for text in axes.texts} == {"none", "one", "two"}
+    (band,) = axes.patches
+    assert (band.get_y(), band.get_height()) == (25, 35)
+
+
+def test_the_picture_of_positions_has_one_sheet_over_them() -> None:
+    positions = [{"position_mm": x, "single": 45.0 + x} for x in (-1.0, 0.0, 1.0)]
+    (axes,) = plot_of(decode(Prediction, {"predicted": PREDICTED, "positions": positions})).axes
+    assert "middle of the gap in mm" in axes.get_xlabel()
+    assert list(axes.lines[0].get_xdata()) == [-1.0, 0.0, 1.0]
+    assert list(axes.lines[0].get_ydata()) == [44.0, 45.0, 46.0]
+    # The band is wider than what one sheet moves: the picture stays with the sheet.
+    assert axes.get_ylim()[1] < 50.0
 
 
 def test_svg_is_one_element_and_the_same_each_time() -> None:

@@ -66,6 +66,13 @@ def test_a_prediction_has_a_map(real_api: FlaskClient) -> None:
     assert (answer["positions"], answer["grammages"]) == ([], [])
 
 
+@pytest.mark.parametrize("tilts", [[0, 3e-6], [1e-12], [0, 1e-9, 44.999999]])
+def test_a_map_of_next_to_no_tilt_is_answered(real_api: FlaskClient, tilts: list[float]) -> None:
+    found = ask(real_api, "predictions", PREDICTION | {"grid": {"gap_mm": [26], "tilt_deg": tilts}})["gap_tilt"]
+    assert len(found["margin"][0]) == len(tilts)
+    assert found["margin"][0][0] > 5.0
+
+
 def test_a_fitted_sheet_is_taken_by_every_call(real_api: FlaskClient) -> None:
     answer = ask(real_api, "fits", FIT)
     assert answer["reference"] == "sample 12"

@@ -217,7 +217,7 @@ DOUBLE = Reading(state="double", place=PLACE, attenuation_db=75.0)
             "sheet",
         ),
         ([replace(SINGLE, place=("ultrasonic-400k", 500.0, 0.0))] * 3, COPY_PAPER, "out-of-range", "readings/0/gap_mm"),
-        ([replace(SINGLE, place=("ultrasonic-400k", 26.0, 60.0))], COPY_PAPER, "out-of-range", "readings/0/tilt_deg"),
+        ([replace(SINGLE, place=("ultrasonic-400k", 26.0, 65.0))], COPY_PAPER, "out-of-range", "readings/0/tilt_deg"),
         (
             [replace(SINGLE, place=("optical-850", 9.0, 0.0))],
             COPY_PAPER,

@@ -21,8 +21,7 @@ from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
-from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.search import best_setting
+from sheetmargin_service.selection.search import Search, Sharing
 from support.principle_cases import CONDITIONS, sheet
 
 CLASSES = {c.id: c for c in reference_catalogue().classes}
@@ -71,8 +70,8 @@ class World:
         bench = self.benches[class_id]
         surveys = {i: bench.survey(self.sheets[name]) for i, name in enumerate(names)}
         allowed = bench.settings.tilt_deg == 0.0 if square else np.ones(len(bench.settings.gap_mm), dtype=bool)
-        bands = choose_bands(list(surveys.values()), bench.receiver, step=1)
-        at = best_setting(bench, [bands], allowed=allowed, step=1)
+        sharing = Sharing(surveys=surveys, receiver=bench.receiver, step=1)
+        bands, at = sharing.whole, Search(bench=bench, groups=(sharing,), allowed=allowed, step=1).best
         return Setting(
             gap_mm=float(bench.settings.gap_mm[at]),
             tilt_deg=float(bench.settings.tilt_deg[at]),
@@ -212,15 +211,6 @@ DISAGREE = {
         "Tilted it reads 10 to 14 dB stronger, as is said; but this receiver hears one sheet square on 45 dB "
         "above its floor, so nothing is gained. With two it gains more than one: the contrast shrinks, and "
         "square on has the greater margin. A pair with less reserve would want the tilt."
-    ),
-    "some boards want a tilt of about 35 degrees": (
-        "Of the boards that this pair tells at all, thick cardboard is read square on and coated cardboard at 10 "
-        "degrees. Business card does want 35, and misses being told by 0.2 dB (next cell)."
-    ),
-    "a pair for light stock tells business card": (
-        "Card of 300 g/m2 is near its thickness resonance at 300 kHz, where one sheet spreads over 17 dB with what is "
-        "not known of its stiffness: margin -0.2 dB at 35 degrees. It was 0.6 at 40 before the film of air was "
-        "taken as varying over the spot, which makes two read 0.2 dB stronger: as good as on the border."
     ),
     "a pair for light stock takes one thick cardboard for two": (
         "Mass alone would say 67 dB. Greyboard is soft through its thickness (c33 0.027 GPa, some 200 m/s): "

@@ -197,3 +197,11 @@ def test_air_that_is_believed_tighter_is_the_distribution_moved():
     tighter = sampler.double(DRAWS, _moved(a_sheet.trapped_air, 1.0 / AIR_FACTOR))
     worst = sampler.shares_ppm(tighter, low=low, high=high, readings=readings.double, run=readings.run)["neither"]
     assert found.double_as_single.high == pytest.approx(worst, rel=0.1, abs=3.0 * np.sqrt(worst))
+
+
+@pytest.mark.parametrize("run", [1, 2, 3])
+def test_a_run_that_is_all_but_sure_comes_however_many_readings(run):
+    """Where hardly any sequence is without a run, rounding must not turn what is left of it into a chance of none."""
+    chances = np.linspace(0.2, 1.0, 4001)
+    found = run_chance(one=chances, readings=30_000, run=run)
+    assert np.all(found > 1.0 - 1e-9)

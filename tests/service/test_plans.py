@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
@@ -15,7 +17,9 @@ from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.stations import alignment_of, build_station, details_at, too_narrow, unfit
+from sheetmargin_service.selection.targets import ORDER
 from support.posts import posts
+from support.principle_cases import bench
 
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
 LIGHT = SheetSpec(material="offset-paper", grammage_gsm=90.0)
@@ -174,14 +178,21 @@ def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
 @pytest.mark.parametrize(
     ("tilt", "gap", "settable"),
     [
-        ((44.0, 45.0, 45.0), (30.0, 40.0, 50.0), False),  # a degree in all, of the two that aligning leaves
+        ((44.0, 45.0, 45.0), (30.0, 40.0, 50.0), False),
         ((18.0, 20.0, 22.0), (30.0, 40.0, 50.0), True),
-        ((0.0, 0.0, 1.5), (30.0, 40.0, 50.0), True),  # three degrees: it may lean either way
+        ((19.0, 20.0, 30.0), (30.0, 40.0, 50.0), False),  # a degree below, of the two that aligning leaves
+        ((10.0, 20.0, 21.0), (30.0, 40.0, 50.0), False),
+        ((0.0, 0.0, 2.5), (30.0, 40.0, 50.0), True),  # it may lean either way
+        ((0.0, 1.0, 5.0), (30.0, 40.0, 50.0), True),
+        ((0.0, 0.0, 1.5), (30.0, 40.0, 50.0), False),
         ((0.0, 0.0, 0.0), (30.0, 40.0, 50.0), False),
         ((18.0, 20.0, 22.0), (40.0, 40.0, 40.0), False),
+        ((18.0, 20.0, 22.0), (40.0, 40.0, 50.0), False),
+        ((18.0, 20.0, 22.0), (30.0, 40.0, 40.5), False),
+        ((18.0, 20.0, 22.0), (39.0, 40.0, 41.0), True),
     ],
 )
-def test_a_window_must_be_as_wide_as_what_setting_leaves(tilt, gap, settable):
+def test_a_setting_keeps_what_setting_leaves_from_the_ends_of_its_window(tilt, gap, settable):
     post = posts(PAPER, classes=("ultrasonic-300k",))[0]
     windows = [Window(min=low, nominal=at, max=high) for low, at, high in (gap, tilt)]
     choice = Choice(setting=0, gap=windows[0], tilt=windows[1])
@@ -196,6 +207,93 @@ def test_a_gap_that_a_bracket_gives_is_not_set():
     at = Window(min=3.0, nominal=3.0, max=3.0)
     choice = Choice(setting=0, gap=at, tilt=None)
     assert too_narrow(post, choice, alignment_of(post, choice)) is None
+
+
+def test_a_pair_of_one_gap_and_one_that_is_kept_square_are_not_set_in_these():
+    at = Window(min=40.0, nominal=40.0, max=40.0)
+    wide, square = Window(min=18.0, nominal=20.0, max=22.0), Window(min=0.0, nominal=0.0, max=0.0)
+    post = posts(PAPER, classes=("ultrasonic-300k",))[0]
+    fixed = replace(post, bench=bench("ultrasonic-300k", gap_min_mm=40.0, gap_max_mm=40.0))
+    choice = Choice(setting=0, gap=at, tilt=wide)
+    assert too_narrow(fixed, choice, alignment_of(fixed, choice)) is None
+    assert too_narrow(post, choice, alignment_of(post, choice)) is not None
+    kept = posts(PAPER, classes=("ultrasonic-300k",), line=Line(max_tilt_deg=2.0))[0]
+    choice = Choice(setting=0, gap=Window(min=30.0, nominal=40.0, max=50.0), tilt=square)
+    assert too_narrow(kept, choice, alignment_of(kept, choice)) is None
+
+
+EVERY_KIND = [
+    PAPER,
+    CARD,
+    BOARD,
+    SheetSpec(material="coated-paper", grammage_gsm=135.0),
+    SheetSpec(material="steel", thickness_um=800.0),
+    SheetSpec(material="polycarbonate", thickness_um=1000.0),
+]
+
+
+@pytest.mark.parametrize("line", [Line(), Line(clearance_above_mm=18.0, clearance_below_mm=25.0)])
+@pytest.mark.parametrize("spec", EVERY_KIND, ids=lambda spec: spec.material)
+def test_what_is_suitable_can_be_set_by_hand(spec, line):
+    """Pairs whose gap and tilt are set: as their windows are told, and within what is searched."""
+    for plan in plans_for_sheet(posts(spec, line=line, **SOUND)):
+        if isinstance(plan, Plan) and plan.verdict == "suitable":
+            station = plan.stations[0]
+            s, room = station.post.bench.settings, station.choice.room
+            gap, tilt = station.choice.gap.nominal, station.choice.tilt.nominal
+            assert room.gap_mm >= 1.0
+            assert s.gap_mm.min() + 1.0 <= gap <= s.gap_mm.max() - 1.0
+            assert room.tilt_deg >= station.alignment.angle_deg_1db
+            assert tilt <= s.tilt_deg.max() - station.alignment.angle_deg_1db
+
+
+@pytest.mark.parametrize(
+    ("spec", "name"),
+    [
+        (SheetSpec(material="coated-paper", grammage_gsm=135.0), "ultrasonic-500k"),
+        (SheetSpec(material="steel", thickness_um=800.0), "eddy-current-1k"),
+        (SheetSpec(material="aluminium", thickness_um=100.0), "eddy-current-one-sided-1k"),
+        (SheetSpec(material="steel", thickness_um=800.0), "ultrasonic-180k-high-output"),
+    ],
+)
+def test_no_setting_that_is_suitable_is_missed(spec, name):
+    """Every setting looked at in full: where one is suitable, so is the one that was found."""
+    (post,) = posts(spec, classes=(name,))
+    everywhere = [at for at in range(len(post.bench.settings.gap_mm)) if post.allowed[at]]
+    every = details_at([(post, at, [0]) for at in everywhere])
+    verdicts = [
+        build_station(post, at, details).served[0].judgement.verdict
+        for at, details in zip(everywhere, every, strict=True)
+    ]
+    assert "suitable" in verdicts
+    (plan,) = plans_for_sheet([post])
+    assert isinstance(plan, Plan)
+    assert plan.verdict == "suitable"
+
+
+STEEL = SheetSpec(material="steel", thickness_um=800.0)
+
+
+@pytest.mark.parametrize(
+    "spec",
+    [SheetSpec(material="greyboard", thickness_um=800.0), SheetSpec(material="coated-paper", grammage_gsm=135.0)],
+)
+def test_a_calmer_sheet_gets_no_worse_a_verdict(spec):
+    for calm, wild in zip(
+        plans_for_sheet(posts(spec, line=Line(flutter_mm=0.0, flutter_deg=0.0))),
+        plans_for_sheet(posts(spec, line=Line(flutter_mm=1.0, flutter_deg=1.0))),
+        strict=True,
+    ):
+        verdicts = [plan.verdict if isinstance(plan, Plan) else "unsuitable" for plan in (calm, wild)]
+        assert ORDER[verdicts[0]] <= ORDER[verdicts[1]]
+
+
+def test_a_line_at_a_walk_is_no_worse_than_one_at_a_run():
+    stream = {"sheet_length_mm": 500.0, "sheet_spacing_mm": 100.0}
+    slow, fast = (plans_for_sheet(posts(STEEL, line=Line(speed_m_per_min=speed, **stream))) for speed in (1.0, 10.0))
+    for one, other in zip(slow, fast, strict=True):
+        verdicts = [plan.verdict if isinstance(plan, Plan) else "unsuitable" for plan in (one, other)]
+        assert ORDER[verdicts[0]] <= ORDER[verdicts[1]]
 
 
 STRICT = Targets(double_as_single=10.0, single_as_double=10.0)

@@ -9,7 +9,7 @@ import pytest
 from sheetmargin_service.prediction.principles.base import Spread
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.bands import choose_bands, margins
-from sheetmargin_service.selection.search import best_setting, choice_at, receiver_at, spans_of
+from sheetmargin_service.selection.search import NO_SLACK, Search, Sharing, Slack, choice_at, receiver_at, spans_of
 from support.principle_cases import CONDITIONS, bench, sheet
 from support.stand_in_bench import StandIn
 
@@ -31,16 +31,18 @@ def two_with_contrast(**by_setting):
     return MADE.survey(single=40.0, double=40.0 + contrast)
 
 
-def own_bands(*surveys):
-    return choose_bands(surveys, MADE.receiver, step=1)
+def search(made, *groups, allowed, slack=NO_SLACK):
+    """The settings for groups of surveys, a band for each."""
+    sharing = tuple(Sharing(surveys=group, receiver=made.receiver, step=1) for group in groups)
+    return Search(bench=made, groups=sharing, allowed=allowed, step=1, slack=slack)
 
 
-def chosen(made, surveys, *, allowed):
+def chosen(made, surveys, *, allowed, slack=NO_SLACK):
     """The best setting for sheets in one band, and how far it may move."""
-    bands = choose_bands(list(surveys.values()), made.receiver, step=1)
-    setting = best_setting(made, [bands], allowed=allowed, step=1)
-    band = float(bands.low[setting]), float(bands.high[setting])
-    return choice_at(made, surveys, setting, allowed=allowed, band=band)
+    found = search(made, surveys, allowed=allowed, slack=slack)
+    bands = found.groups[0].whole
+    band = float(bands.low[found.best]), float(bands.high[found.best])
+    return choice_at(made, surveys, found.best, allowed=allowed, band=band)
 
 
 def test_the_greatest_margin_wins():
@@ -75,10 +77,110 @@ def test_groups_have_bands_of_their_own():
     """Light and heavy stock share no band; with a band each, the setting that suits both is found."""
     light = MADE.survey(single=30.0, double=np.where(ALL, 50.0, 0.0))
     heavy = MADE.survey(single=60.0, double=np.where(MADE.settings.gap_mm == 30.0, 90.0, 75.0))
-    shared = best_setting(MADE, [own_bands(light), own_bands(heavy)], allowed=ALL, step=1)
+    shared = search(MADE, {0: light}, {1: heavy}, allowed=ALL).best
     together = choose_bands([light, heavy], MADE.receiver, step=1).worst[shared]
     apart = [choose_bands([s], MADE.receiver, step=1).worst[shared] for s in (light, heavy)]
     assert together < 0.0 < min(apart)
+
+
+def peaked(gap_mm=40.0, tilt_deg=0.0, *, by_mm=0.0, by_deg=0.0, made=MADE, contrast=30.0):
+    """Two sheets that stand out most at one place, and so much less by the mm and the degree away from it."""
+    s = made.settings
+    fall = by_mm * np.abs(s.gap_mm - gap_mm) + by_deg * np.abs(s.tilt_deg - tilt_deg)
+    return made.survey(single=40.0, double=40.0 + np.maximum(contrast - fall, 0.0))
+
+
+FINE = StandIn(gaps_mm=(20.0, 25.0, 30.0, 35.0, 40.0), tilts_deg=tuple(np.arange(0.0, 50.0, 5.0)))
+ANYWHERE = np.ones(FINE.count, dtype=bool)
+HAND = Slack(gap_mm=1.0, tilt_deg=2.5)
+
+
+def place(made, setting):
+    return float(made.settings.gap_mm[setting]), float(made.settings.tilt_deg[setting])
+
+
+def test_off_square_the_middle_of_the_region_is_chosen():
+    """From 20 to 40 degrees all is the same: 30, and not 20, where a little less would be too little."""
+    s = FINE.settings
+    good = (s.tilt_deg >= 20.0) & (s.tilt_deg <= 40.0) & (s.gap_mm >= 25.0)
+    survey = FINE.survey(single=40.0, double=np.where(good, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (30.0, 30.0)
+
+
+def test_of_two_regions_the_straighter_is_chosen_and_no_gap_between_them():
+    s = FINE.settings
+    good = ((s.tilt_deg == 15.0) & (s.gap_mm <= 30.0)) | ((s.tilt_deg >= 30.0) & (s.tilt_deg <= 40.0))
+    survey = FINE.survey(single=40.0, double=np.where(good, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (25.0, 15.0)
+    apart = (s.tilt_deg == 0.0) & (s.gap_mm != 35.0)
+    survey = FINE.survey(single=40.0, double=np.where(apart, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (25.0, 0.0)
+
+
+def test_a_small_margin_is_not_given_away():
+    """0.9 of 1 dB for the middle of the gaps is no bargain; 0.9 of 10 is."""
+    for contrast, best in ((10.0, 20.0), (28.0, 40.0)):
+        survey = peaked(20.0, by_mm=0.04, contrast=contrast)
+        assert MADE.settings.gap_mm[search(MADE, {0: survey}, allowed=ALL).best] == best, contrast
+
+
+def test_hands_are_given_their_room_in_gap():
+    """Best at the least gap, which is the end of every window there."""
+    survey = peaked(20.0, by_mm=0.5, made=FINE)
+    plainly, by_hand = (search(FINE, {0: survey}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
+    assert place(FINE, plainly.best) == (20.0, 0.0)
+    assert place(FINE, by_hand.best) == (25.0, 0.0)
+    assert not by_hand.can_be_set_at(plainly.best)
+
+
+def test_hands_are_given_their_room_at_the_greatest_tilt():
+    survey = peaked(30.0, 45.0, by_mm=0.5, by_deg=1.0, made=FINE)
+    plainly, by_hand = (search(FINE, {0: survey}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
+    assert place(FINE, plainly.best) == (30.0, 45.0)
+    assert place(FINE, by_hand.best) == (30.0, 40.0)
+
+
+def test_square_on_is_no_end():
+    """Down to where the window of tilts reaches square on, a pair may lean either way."""
+    survey = peaked(30.0, 0.0, by_mm=0.5, by_deg=0.5, made=FINE)
+    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    assert place(FINE, found.best) == (30.0, 0.0)
+    choice = chosen(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    assert choice.tilt.min == choice.tilt.nominal == 0.0
+    assert choice.room.tilt_deg == choice.tilt.max >= HAND.tilt_deg
+
+
+def test_where_hands_have_no_room_anywhere_the_margin_decides():
+    narrow = peaked(30.0, 20.0, by_mm=0.5, by_deg=8.0, made=FINE, contrast=30.0)
+    found = search(FINE, {0: narrow}, allowed=ANYWHERE, slack=HAND)
+    assert place(FINE, found.best) == (30.0, 20.0)
+    assert not found.can_be_set
+
+
+def test_a_pair_that_is_not_set_by_hand_may_stand_at_an_end():
+    survey = peaked(20.0, by_mm=0.5, made=FINE)
+    assert search(FINE, {0: survey}, allowed=ANYWHERE).can_be_set_at(0)
+
+
+def test_what_is_tried_next_is_another_tilt_by_its_margin():
+    survey = peaked(30.0, 20.0, by_mm=0.2, by_deg=0.5, made=FINE, contrast=40.0)
+    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    tried = [place(FINE, at) for at in found.others()]
+    assert place(FINE, found.best) == (30.0, 20.0)
+    assert [tilt for _, tilt in tried] == [10.0, 30.0, 5.0, 35.0, 0.0, 40.0]
+    flat = StandIn(tilts_deg=(0.0,), tilts=False)
+    gaps = search(flat, {0: peaked(20.0, by_mm=0.2, made=flat)}, allowed=np.ones(5, dtype=bool))
+    assert [place(flat, at)[0] for at in gaps.others()] == [30.0, 40.0, 50.0, 60.0]
+
+
+def test_a_band_that_came_out_otherwise_moves_what_can_be_set():
+    """An edge 6 dB higher than was searched leaves the window no room on one side."""
+    survey = peaked(30.0, 0.0, by_mm=1.0, made=FINE)
+    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    bands = found.groups[0].whole
+    low, high = int(bands.low[found.best]), int(bands.high[found.best])
+    assert found.with_band(found.best, (low, high)).can_be_set_at(found.best)
+    assert not found.with_band(found.best, (low, high + 12)).can_be_set_at(found.best)
 
 
 def test_a_window_ends_where_half_the_margin_is_left():

@@ -114,8 +114,8 @@ TRADES = (
             sheets=(sheet("pvc-rigid", thickness_um=760.0, double=DoubleSpec(contact="bonded")),),
             principles=ULTRASONIC,
         ),
-        verdict="suitable",
-        cause="single_as_double",
+        verdict="trial",
+        cause="at-the-floor",
         hand="""
             Bonded, two cards are one plate of 1.52 mm: at 180 kHz r = 1446, one 63 dB; two 20 lg(2 1446
             sin(0.75)/0.75) = 68.4 dB. 5 dB apart with 4 dB either way on each: they overlap. At 300 kHz x = 1.25,
@@ -126,8 +126,9 @@ TRADES = (
             The wave of a bending plate of 0.76 mm runs at some 470 m/s at 120 kHz and is met at 343/sin(45 deg) =
             485 m/s: one card reads 41 dB. A plate of 1.52 mm bends at some 600 m/s, is met at 35 degrees and stiff
             at 45: two read 68 dB. 27 dB apart, all misreads at the floor. But the tilt must be held within a degree,
-            and aligning leaves two: that is a trial since a window must be as wide as what setting leaves. At 180 kHz
-            the same happens with three degrees of room, a few misreads in a million above the floor.
+            and aligning leaves more than two either way: that is a trial, since a setting keeps what aligning leaves
+            from both ends of its window. At 180 kHz the same happens with three degrees from end to end, and a few
+            misreads in a million above the floor: a trial too.
         """,
     ),
     Trade(
@@ -185,13 +186,13 @@ TRADES = (
     Trade(
         name="press, coated paper 135 g in a shingled stream two deep",
         job=Job(
-            sheets=(sheet("coated-paper", grammage_gsm=135.0, plies=2),),
+            sheets=(sheet("coated-paper", grammage_gsm=135.0),),
             principles=ULTRASONIC,
-            line=Line(speed_m_per_min=60, sheet_length_mm=720, sheet_spacing_mm=360, feeding="shingled"),
+            line=Line(speed_m_per_min=60, sheet_length_mm=720, shingle_pitch_mm=360, feeding="shingled"),
             controller=CONTROLLER,
         ),
         verdict="unsuitable",
-        cause="plies-counted",
+        cause="stream-one-looks-like-two",
         at="ultrasonic-180k",
         hand="""
             720/360: two plies everywhere, to be told from three. Each film, 3/12/50 um, spreads by sigma = 0.85 in
@@ -267,7 +268,7 @@ TRADES = (
             require=Require(contactless=True),
         ),
         verdict="trial",
-        cause="double_as_single",
+        cause="single_as_double",
         changes=(1, 0),
         hand="""
             Foil: 18.9 g/m2, air 3/15/90 um, p1 1.5 um. At 500 kHz r = 72, k d r g = 1.4 at p1: two read 36 dB, one
@@ -277,7 +278,8 @@ TRADES = (
         """,
         reconsidered="""
             Two pairs, as expected; the foil is a trial. Its alloy moves the resistivity by a third: one foil 2.9 to
-            5.4 dB, two from 5.9, and a misread of some per cent where the alloy is at an end of its range.
+            5.4 dB, two from 5.9, and a misread of some per cent where the alloy is at an end of its range. At the gap
+            whose band of whole dB leaves most, one foil is as near to an edge as two, and has the stricter target.
         """,
     ),
 )

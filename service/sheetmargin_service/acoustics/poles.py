@@ -48,12 +48,12 @@ _BESIDE_PATH_RAD = 0.01
 _LOOK_RAD = 0.006
 """By how much a pole's place is known from the samples alone, at the worst."""
 _FAR_STEP_RAD = 0.06
-"""Newton's step from a node beyond which it says nothing of where a pole lies."""
+"""Distance from a node beyond which it says nothing of where a pole lies, and from there to the pole itself."""
 _LEAST_SHARE = 0.02
 """Share of a response, at the node, that a pole has which is looked for."""
 _GRAZING_RAD = 1.2
 _PASSES = 2
-_STEPS = 16
+_STEPS = 12
 BESIDE_RAD = 1e-6
 """Distance from a pole at which differences and limits are taken."""
 _FIRST_RAD, _LONGEST_RAD, _CONVERGED_RAD, _APART_RAD = 1e-4, 0.02, 1e-6, 1e-5
@@ -236,7 +236,7 @@ def _secant(evaluate: Evaluate, row: Indices, start: Complex) -> tuple[Complex, 
         for _ in range(_STEPS):
             step = -value * (root[going] - before) / (value - value_before)
             size = np.abs(step)
-            sound = np.isfinite(size) & (np.abs(root[going]) < 2.0)
+            sound = np.isfinite(size) & (np.abs(root[going] - start[going]) < _FAR_STEP_RAD)
             settled[going] = sound & (size < _CONVERGED_RAD)
             before = root[going]
             root[going] += np.where(sound, step, 0.0) * np.minimum(1.0, _LONGEST_RAD / np.maximum(size, _LONGEST_RAD))

@@ -240,7 +240,7 @@ def _better(one: Station, other: Station) -> bool:
 
 def _mechanism(place: Post, now: Served) -> str | None:
     """The classic failure behind a set-up, where it is one of those that have a cause of their own."""
-    survey, receiver = place.surveys[0], receiver_at(place.bench.receiver, 0)
+    survey, receiver = now.survey, receiver_at(place.bench.receiver, 0)
     bands = choose_bands([survey], receiver, step=place.principle.band_step)
     failure = first_failure(survey, receiver, bands).code
     moves = now.detail.moves

@@ -8,9 +8,7 @@ from difflib import get_close_matches
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Parameters, UltrasonicParameters
-
-TILT_LIMIT_DEG = 45.0
-"""Greatest tilt that the beam is computed for: beyond, the sound that counts grazes the sheet."""
+from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_tilt_deg
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,15 +56,22 @@ def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> No
         )
 
 
+def greatest_tilt_of(parameters: Parameters) -> float:
+    """Greatest tilt that a class is computed for: 0 of one to which tilt means nothing."""
+    if not isinstance(parameters, UltrasonicParameters):
+        return 0.0
+    return greatest_tilt_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
+
+
 def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) -> None:
     """BenchError for a tilt that the class is not computed for."""
-    most = TILT_LIMIT_DEG if isinstance(detector_class.parameters, UltrasonicParameters) else 0.0
+    most = greatest_tilt_of(detector_class.parameters)
     if not 0.0 <= tilt_deg <= most:
         raise BenchError(
             code="out-of-range",
             field=field,
             detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
-            expected=f"0 to {most:g} degrees" if most else "0 degrees: tilt means nothing to this class",
+            expected=f"0 to {most:g} degrees" if most else "0 degrees",
         )
 
 

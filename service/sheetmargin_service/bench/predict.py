@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,24 +13,30 @@ from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_boun
 from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
 from sheetmargin_service.bench.scaling import scaled
-from sheetmargin_service.bench.standing import bench_at, choice_of, post_at
+from sheetmargin_service.bench.standing import bench_at, choice_of, installed, post_at
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.answer import Margin, Note, Percentiles, Recommendation
-from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
-from sheetmargin_service.selection.stations import DECIMALS, Post, Question, build_station, details_at
-from sheetmargin_service.selection.stream import survey_in_beam
+from sheetmargin_service.selection.search import Choice
+from sheetmargin_service.selection.stations import (
+    DECIMALS,
+    Post,
+    Question,
+    Served,
+    Station,
+    build_station,
+    details_at,
+)
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
 
@@ -131,8 +139,7 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
     detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
     place = post_at(question, detector_class, installation, field=SETUP)
     choice = choice_of(installation, tilts=place.bench.settings.tilts)
-    (details,) = details_at([(place, choice.setting, [0])])
-    station = build_station(place, choice.setting, details, choice=choice, band=installation.single_band)
+    (station,) = _stations([(place, choice)], band=installation.single_band)
     band = station.low, station.high
     predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
     if installation.hold_ms is not None:
@@ -145,11 +152,21 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
         catalogue_version=catalogue.version,
         predicted=predicted,
         gap_tilt=_map(grid, question, detector_class, band=installation.single_band) if grid.gap_mm else None,
-        positions=_positions(grid, place, installation) if grid.position_mm else (),
-        grammages=tuple(_grammage(gsm, place, band) for gsm in grid.grammage_gsm),
+        positions=_positions(grid, station, installation) if grid.position_mm else (),
+        grammages=_grammages(grid, station, band=band),
         assumptions=notes,
         cautions=cautions((predicted,)) + moisture_cautions(asked.job.environment, question.conditions),
     )
+
+
+def _stations(standing: Sequence[tuple[Post, Choice]], *, band: tuple[int, int] | None) -> list[Station]:
+    """Classes as they stand, their one sheet read in full: what a set-up tells, and what every sweep does. With a band
+    that was given; else each with the best."""
+    found = details_at([(place, choice.setting, [0]) for place, choice in standing])
+    return [
+        build_station(place, choice.setting, details, choice=choice, band=band)
+        for (place, choice), details in zip(standing, found, strict=True)
+    ]
 
 
 def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band: tuple[int, int] | None) -> MarginMap:
@@ -161,24 +178,25 @@ def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band:
     rows: list[tuple[float, ...]] = [(gap,) for gap in grid.gap_mm]
     if isinstance(detector_class.parameters, UltrasonicParameters):
         rows = [grid.gap_mm]
-    found = [_margins(question, detector_class, gaps, grid.tilt_deg, band) for gaps in rows]
+    standing = []
+    for gaps in rows:
+        place = _place_at(question, detector_class, gaps, grid.tilt_deg)
+        for setting, (gap, tilt) in enumerate(product(gaps, grid.tilt_deg)):
+            installation = Installation(detector_class=detector_class.id, gap_mm=gap, tilt_deg=tilt)
+            choice = choice_of(installation, tilts=place.bench.settings.tilts, setting=setting)
+            standing.append((place, choice))
+    served = [station.served[0] for station in _stations(standing, band=band)]
+    tables = np.array([(one.worst, one.survey.single.p50[0], one.survey.double.p50[0]) for one in served])
     margin, single, double = (
-        tuple(
-            tuple(round(float(x), DECIMALS) for x in row)
-            for row in np.concatenate([part[k] for part in found]).reshape(len(grid.gap_mm), len(grid.tilt_deg))
-        )
-        for k in range(3)
+        tuple(tuple(round(value, DECIMALS) for value in row) for row in table.tolist())
+        for table in tables.T.reshape(3, len(grid.gap_mm), len(grid.tilt_deg))
     )
     return MarginMap(gap_mm=grid.gap_mm, tilt_deg=grid.tilt_deg, margin=margin, single=single, double=double)
 
 
-def _margins(
-    question: Question,
-    detector_class: DetectorClass,
-    gaps: tuple[float, ...],
-    tilts: tuple[float, ...],
-    band: tuple[int, int] | None,
-) -> tuple[Array, Array, Array]:
+def _place_at(
+    question: Question, detector_class: DetectorClass, gaps: tuple[float, ...], tilts: tuple[float, ...]
+) -> Post:
     bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
     if isinstance(bench, Fact):
         raise BenchError(
@@ -187,21 +205,15 @@ def _margins(
             detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
             expected="gaps that the clearances leave",
         )
-    survey = survey_in_beam(bench, question.in_beam(0))
-    if band is None:
-        step = principles()[detector_class.principle].band_step
-        worst = choose_bands([survey], bench.receiver, step=step).worst
-    else:
-        low, high = (np.full(len(bench.settings.gap_mm), float(edge)) for edge in band)
-        worst = np.min(margins(survey, low=low, high=high), axis=0)
-    return worst, survey.single.p50, survey.double.p50
+    return installed(question, bench)
 
 
-def _positions(grid: Grid, place: Post, installation: Installation) -> tuple[AtPosition, ...]:
+def _positions(grid: Grid, station: Station, installation: Installation) -> tuple[AtPosition, ...]:
     """The median of one sheet with the standing waves of each place between the faces; where the class is told by
     sound. Whatever else is not sound feels no position."""
-    p, gap = place.detector_class.parameters, installation.gap_mm
-    median = float(place.surveys[0].single.p50[0])
+    place, gap = station.post, installation.gap_mm
+    p = place.detector_class.parameters
+    median = float(station.served[0].survey.single.p50[0])
     if not isinstance(p, UltrasonicParameters):
         return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
     for index, x in enumerate(grid.position_mm):
@@ -260,17 +272,27 @@ def standing_wave_db(
     return np.asarray(20.0 * np.log10(np.abs(factor)))
 
 
-def _grammage(grammage_gsm: float, place: Post, band: tuple[int, int]) -> AtGrammage:
-    """Levels and margins of the same sheet in another grammage, with the band as it is."""
-    factor = grammage_gsm / place.question.sheets[0].grammage_gsm
-    survey = survey_in_beam(place.bench, [scaled(sheet, factor) for sheet in place.question.in_beam(0)])
-    low, high = (np.array([float(edge)]) for edge in band)
-    no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in margins(survey, low=low, high=high))
+def _grammages(grid: Grid, station: Station, *, band: tuple[int, int]) -> tuple[AtGrammage, ...]:
+    """Levels and margins of the same sheet in other grammages, where it stands and with the band as it is."""
+    place, choice = station.post, station.choice
+    sheet = place.question.sheets[0]
+    standing = [
+        (installed(place.question.of_sheet(scaled(sheet, gsm / sheet.grammage_gsm)), place.bench), choice)
+        for gsm in grid.grammage_gsm
+    ]
+    return tuple(
+        _grammage(gsm, heavier.served[0])
+        for gsm, heavier in zip(grid.grammage_gsm, _stations(standing, band=band), strict=True)
+    )
+
+
+def _grammage(grammage_gsm: float, served: Served) -> AtGrammage:
+    no_sheet, single, double = served.margin
     return AtGrammage(
         grammage_gsm=grammage_gsm,
-        no_sheet=_percentiles(survey.no_sheet),
-        single=_percentiles(survey.single),
-        double=_percentiles(survey.double),
+        no_sheet=_percentiles(served.survey.no_sheet),
+        single=_percentiles(served.survey.single),
+        double=_percentiles(served.survey.double),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
     )
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.standing_waves import ripple_db
 from sheetmargin_service.bench.faults import Fault, Setting
-from sheetmargin_service.bench.installation import gap_range_mm
+from sheetmargin_service.bench.installation import gap_range_mm, greatest_tilt_of
 from sheetmargin_service.bench.machine import Machine
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
@@ -176,7 +176,8 @@ MAKERS: Mapping[str, Maker] = {
 def _over_tilt(machine: Machine) -> tuple[Array, Array, Array]:
     """One sheet's attenuation, and the bounce off a face and a sheet that send all back, over the tilts that there is
     room for, at the machine's gap."""
-    tilts = np.unique([*np.arange(0.0, machine.conditions.max_tilt_deg + 0.1, TILT_STEP_DEG), machine.tilt_deg])
+    greatest = min(machine.conditions.max_tilt_deg, greatest_tilt_of(machine.parameters))
+    tilts = np.unique([*np.arange(0.0, greatest + 0.1, TILT_STEP_DEG), machine.tilt_deg])
     pair = pair_at(
         machine.parameters,
         machine.conditions.mean_air(),

@@ -8,20 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from sheetmargin_service.bench.errors import BenchError
-from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt
+from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, greatest_tilt_of
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
 from sheetmargin_service.prediction.principles.ultrasonic.bench import bench_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
+from sheetmargin_service.prediction.principles.ultrasonic.tilts import with_neighbours
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.stations import Post, Question
-from sheetmargin_service.selection.stream import survey_in_beam
-
-TILT_STEP_DEG = 5.0
-"""Tilts this far apart tell how a level runs over the angle, as those of a search do."""
 
 
 def bench_at(
@@ -39,14 +36,14 @@ def bench_at(
             p = replace(p, gap_min_mm=gap_mm[0], gap_max_mm=gap_mm[0])
         return principles()[detector_class.principle].bench(replace(detector_class, parameters=p), conditions)
     # How a level runs over the angle is told by neighbours, which are there for that alone.
-    tilts = sorted({max(tilt_deg[0] - TILT_STEP_DEG, 0.0), *tilt_deg, tilt_deg[-1] + TILT_STEP_DEG})
-    pair = pair_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tuple(tilts))
-    wanted = np.flatnonzero(np.tile([tilt in tilt_deg for tilt in tilts], len(gap_mm)))
+    tilts, asked = with_neighbours(tilt_deg, greatest_deg=greatest_tilt_of(p))
+    pair = pair_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tilts)
+    wanted = (len(tilts) * np.arange(len(gap_mm))[:, None] + asked).ravel()
     return bench_of(detector_class, pair, conditions, keep=wanted)
 
 
 def post_at(question: Question, detector_class: DetectorClass, installation: Installation, *, field: str) -> Post:
-    """The class where it is installed with its survey of the question's one sheet; BenchError where it cannot be."""
+    """The class where it is installed before the question's one sheet; BenchError where it cannot be."""
     gap, tilt = installation.gap_mm, installation.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
@@ -57,20 +54,20 @@ def post_at(question: Question, detector_class: DetectorClass, installation: Ins
     refusal = next((fact for sheet in in_beam if (fact := bench.refuses(sheet)) is not None), None)
     if refusal is not None:
         raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
-    return Post(
-        question=question,
-        bench=bench,
-        allowed=np.ones(len(bench.settings.gap_mm), dtype=bool),
-        surveys={0: survey_in_beam(bench, in_beam)},
-        refused={},
-    )
+    return installed(question, bench)
 
 
-def choice_of(installation: Installation, *, tilts: bool) -> Choice:
-    """The one setting, as it is and not to be moved."""
+def installed(question: Question, bench: Bench) -> Post:
+    """A class at the settings of a bench, where it stands: read in full, so that nothing need be surveyed."""
+    allowed = np.ones(len(bench.settings.gap_mm), dtype=bool)
+    return Post(question=question, bench=bench, allowed=allowed, surveys={}, refused={})
+
+
+def choice_of(installation: Installation, *, tilts: bool, setting: int = 0) -> Choice:
+    """The place of an installation, one of a bench's settings, as it is and not to be moved."""
     gap, tilt = installation.gap_mm, installation.tilt_deg
     return Choice(
-        setting=0,
+        setting=setting,
         gap=Window(nominal=gap, min=gap, max=gap),
         tilt=Window(nominal=tilt, min=tilt, max=tilt) if tilts else None,
         installed=True,

@@ -20,26 +20,34 @@ class Floor:
     """What becomes of a signal near a floor on the grid, from grid point `first` on (which may lie off it).
 
     Row i of `matrix` (W, W): the distribution over the grid points from `first` on where the signal is the i-th of
-    these. A signal before them stays as it is, one after them is as the last.
+    these. A signal before them stays as it is, one after them is as the last. A floor between two grid points is both
+    as far as it is near to them: `share` of the one that lies a grid point further.
     """
 
     first: int
     matrix: Array
+    share: float = 0.0
 
     def of(self, pmf: Array) -> Array:
         """Distributions (R, count) with the floor of signals with distributions `pmf`."""
+        nearer = self._at(self.first, pmf)
+        if self.share == 0.0 or nearer is pmf:
+            return nearer
+        return np.asarray((1.0 - self.share) * nearer + self.share * self._at(self.first + 1, pmf))
+
+    def _at(self, first: int, pmf: Array) -> Array:
         count, width = pmf.shape[1], len(self.matrix)
-        begin, end = max(self.first, 0), min(self.first + width, count)
+        begin, end = max(first, 0), min(first + width, count)
         if begin >= end or not pmf[:, begin:].any():
             return pmf
         near = pmf[:, begin:end].copy()
         near[:, -1] += pmf[:, end:].sum(axis=1)
-        spread = near @ self.matrix[begin - self.first : end - self.first]
+        spread = near @ self.matrix[begin - first : end - first]
         result = np.zeros_like(pmf)
         result[:, :begin] = pmf[:, :begin]
-        result[:, begin:end] = spread[:, begin - self.first : end - self.first]
-        result[:, begin] += spread[:, : begin - self.first].sum(axis=1)
-        result[:, end - 1] += spread[:, end - self.first :].sum(axis=1)
+        result[:, begin:end] = spread[:, begin - first : end - first]
+        result[:, begin] += spread[:, : begin - first].sum(axis=1)
+        result[:, end - 1] += spread[:, end - first :].sum(axis=1)
         return result
 
 
@@ -65,12 +73,22 @@ def above(noise: Noise | None, grid: SignalGrid, edge: float) -> Array:
     steady = grid.centres[:, None] + grid.step * places_in_bin()
     chance = np.heaviside(steady - edge, 0.5)
     if noise is not None:
-        near = noise.beyond(edge)
-        first, end = noise.floor.first, noise.floor.first + len(near)
-        begin = max(first, 0)
-        chance[begin:end] = near[begin - first : grid.count - first]
-        chance[max(end, 0) :] = near[-1, -1]
+        floor = noise.floor
+        nearer = _read_above(chance, noise.beyond(edge), floor.first)
+        if floor.share == 0.0:
+            return nearer
+        further = _read_above(chance, noise.beyond(edge - grid.step), floor.first + 1)
+        chance = (1.0 - floor.share) * nearer + floor.share * further
     return chance
+
+
+def _read_above(chance: Array, near: Array, first: int) -> Array:
+    """Chances (count, PARTS) with those `near` (W, PARTS) a floor in their place from grid point `first` on."""
+    begin, end = max(first, 0), first + len(near)
+    read = chance.copy()
+    read[begin:end] = near[begin - first : len(chance) - first]
+    read[max(end, 0) :] = near[-1, -1]
+    return read
 
 
 def places_in_bin() -> Array:

@@ -42,7 +42,7 @@ def margins(survey: Survey, *, low: Array, high: Array) -> tuple[Array, Array, A
     return no_sheet, single, double
 
 
-def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: int) -> Bands:
+def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: float) -> Bands:
     """The band at each setting that makes the worst margin over all sheets greatest, on a grid of `step`.
 
     Each edge lies midway between the states it divides, moved only as far as the receiver demands.

@@ -15,7 +15,7 @@ from sheetmargin_service.selection.timing import Assumed
 DEFAULTS: dict[str, tuple[float, str]] = {
     "/line/flutter_mm": (1.0, "typical, from memory"),
     "/line/flutter_deg": (1.0, "typical, from memory"),
-    "/line/max_tilt_deg": (45.0, "the greatest tilt that is searched"),
+    "/line/max_tilt_deg": (70.0, "where sound grazes the sheet; a beam stays three half angles below it"),
     "/environment/temperature_min_c": (15.0, "typical, from memory"),
     "/environment/temperature_max_c": (35.0, "typical, from memory"),
     "/environment/relative_humidity_min_pct": (30.0, "typical, from memory"),

@@ -54,7 +54,8 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
         none.append(none[n - 1] - (1.0 - p) * start * none[n - run - 1])
     last = none[-1]
     if readings >= len(none):
-        ratio = np.where(none[-2] > 0.0, last / np.where(none[-2] > 0.0, none[-2], 1.0), 0.0)
+        # Where a run is all but sure to come, what is left is rounding, and so would be the factor.
+        ratio = np.clip(np.where(none[-2] > 0.0, last / np.where(none[-2] > 0.0, none[-2], 1.0), 0.0), 0.0, 1.0)
         last = last * ratio ** (readings - len(none) + 1)
     result[open_] = np.clip(1.0 - last, 0.0, 1.0)
     return result

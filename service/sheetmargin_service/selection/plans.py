@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.prediction.principles import benches
-from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Survey
 from sheetmargin_service.selection.bands import Bands, choose_bands
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.causes import cause
@@ -17,7 +18,7 @@ from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers
 from sheetmargin_service.selection.listing import List, list_of
 from sheetmargin_service.selection.ranking import Plan, ranked
-from sheetmargin_service.selection.search import best_setting
+from sheetmargin_service.selection.search import Search, Sharing, receiver_at
 from sheetmargin_service.selection.stations import (
     Post,
     Question,
@@ -28,6 +29,7 @@ from sheetmargin_service.selection.stations import (
     hopeless,
     in_words_of,
     place_of,
+    slack_of,
     unfit,
     why_not,
     without,
@@ -37,6 +39,11 @@ from sheetmargin_service.selection.targets import ORDER
 from sheetmargin_service.selection.time_limit import check_time
 from sheetmargin_service.selection.together import together
 
+MOST_TRIED = 3
+NARROWLY, NEARER = 0.5, 0.05
+"""So many settings of a class are looked at in full for a sheet, as long as misreads are at most this power of ten
+above a target and come nearer to it by that one (choices: further off, another setting was hardly ever seen to meet
+it, and each costs as much)."""
 MOST_AGAIN = 3
 """So often a list is solved again (a choice: it is within a request's time)."""
 MOST_LOOKED_AT = 1000
@@ -77,35 +84,75 @@ def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Po
 
 
 def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
-    """For a job of one sheet, each class by itself, or why it cannot serve it."""
-    settings = [_setting(place) for place in posts]
-    asked = [(place, at, [0]) for place, at in zip(posts, settings, strict=True) if isinstance(at, int)]
-    known = iter(details_at(asked))
-    return [
-        _plan_of(place, at, next(known)) if isinstance(at, int) else at
-        for place, at in zip(posts, settings, strict=True)
-    ]
+    """For a job of one sheet, each class by itself, or why it cannot serve it.
+
+    Settings are found to first order. Where one then narrowly misses a target in full, others are tried as long as that
+    helps, up to `MOST_TRIED` in all.
+    """
+    found = [_setting(place) for place in posts]
+    tries = {row: chain([one.best], one.others()) for row, one in enumerate(found) if isinstance(one, Search)}
+    best: dict[int, Station] = {}
+    for _ in range(MOST_TRIED):
+        settings = {row: at for row, left in tries.items() if (at := next(left, None)) is not None}
+        tried = details_at([(posts[row], at, [0]) for row, at in settings.items()])
+        for (row, at), details in zip(settings.items(), tried, strict=True):
+            station, before, search = build_station(posts[row], at, details), best.get(row), found[row]
+            if before is None or _better(station, before):
+                best[row] = station
+            if not isinstance(search, Search) or not _worth_more(station, before, search):
+                del tries[row]
+            elif _excess(station) <= 0.0:
+                again = search.with_band(at, (station.low, station.high))
+                tries[row] = chain([again.best] * (again.best != at))
+    return [one if isinstance(one, Fact) else _plan_of(best[row]) for row, one in enumerate(found)]
 
 
-def _setting(place: Post) -> int | Fact:
-    """The best setting for the only sheet, or why there is no need to look further."""
+def _setting(place: Post) -> Search | Fact:
+    """The settings for the only sheet, or why there is no need to look further."""
     for fact in place.refused.values():
         return fact
-    setting, bands = _best_alone(place, 0)
-    if hopeless(place.surveys[0], bands, setting=setting):
-        return in_words_of(place.question, cause(place.surveys[0], place.bench.receiver, bands, setting=setting))
-    return setting
+    search = _best_alone(place, 0)
+    if hopeless(place.surveys[0], search.groups[0].bands, setting=search.best):
+        return in_words_of(place.question, cause(*_at(place, 0, search.best)))
+    return search
 
 
-def _best_alone(place: Post, index: int) -> tuple[int, Bands]:
-    """The best setting for one of the sheets by itself, and the bands that suit it at every setting."""
-    step = place.principle.band_step
-    bands = choose_bands([place.surveys[index]], place.bench.receiver, step=step)
-    return best_setting(place.bench, [bands], allowed=place.allowed, step=step), bands
+def _at(place: Post, index: int, setting: int) -> tuple[Survey, Receiver, Bands]:
+    """One sheet and the receiver at a setting, and the band that suits the sheet there by itself."""
+    survey, receiver = place.surveys[index].at(setting), receiver_at(place.bench.receiver, setting)
+    return survey, receiver, choose_bands([survey], receiver, step=place.principle.band_step)
 
 
-def _plan_of(place: Post, setting: int, details: Mapping[int, Detail]) -> Plan | Fact:
-    station = build_station(place, setting, details)
+def _best_alone(place: Post, index: int) -> Search:
+    """The settings for one of the sheets by itself."""
+    return _settled(place, [[index]])
+
+
+def _better(one: Station, other: Station) -> bool:
+    """Whether a set-up for a sheet is to be preferred to one that misses a target: by its verdict, then by a margin
+    that is greater by more than a step."""
+    verdicts = [ORDER[station.served[0].judgement.verdict] for station in (one, other)]
+    return verdicts[0] < verdicts[1] or (
+        verdicts[0] == verdicts[1] and one.worst > other.worst + one.post.principle.band_step
+    )
+
+
+def _excess(station: Station) -> float:
+    return station.served[0].judgement.excess
+
+
+def _worth_more(station: Station, before: Station | None, search: Search) -> bool:
+    """Whether to try another setting after one and the best before it: where the targets are narrowly missed and came
+    nearer, or where they are met but the setting cannot be set by hand and others can."""
+    excess = _excess(station)
+    if station.timing.fits is False or excess > NARROWLY:
+        return False
+    if excess <= 0.0:
+        return station.narrow is not None and search.can_be_set
+    return before is None or excess < _excess(before) - NEARER
+
+
+def _plan_of(station: Station) -> Plan | Fact:
     return why_not(station, 0) if unfit(station) else Plan(stations=(station,), left_out={})
 
 
@@ -193,7 +240,7 @@ def _judged(place: Post, listed: List, sheets: Sequence[int], known: Known) -> L
     itself, where that serves it."""
     margin = listed.candidates.margin.copy()
     setting_of = np.array([way.setting for way in listed.ways])
-    asked: list[Group] = [(_best_alone(place, i)[0], [i]) for i in sheets]
+    asked: list[Group] = [(_best_alone(place, i).best, [i]) for i in sheets]
     for (setting, (i,)), details in zip(asked, _details(place, asked, known), strict=True):
         fits = not unfit(build_station(place, setting, details))
         margin[~(fits & (setting_of == setting)), i] = -np.inf
@@ -219,7 +266,7 @@ def _plan(place: Post, listed: List, assignment: Assignment, known: Known, misse
             [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.ways[row].setting == setting
         ]
         judged = any(i in missed for group in groups for i in group)
-        at = _settled(place, groups) if len(positions) == 1 and not judged else setting
+        at = _settled(place, groups).best if len(positions) == 1 and not judged else setting
         asked += [(at, group) for group in groups]
     stations: list[Station] = []
     for (setting, _), details in zip(asked, _details(place, asked, known), strict=True):
@@ -288,11 +335,13 @@ def _merged(stations: Sequence[Station]) -> list[Station]:
     return merged
 
 
-def _settled(place: Post, groups: Sequence[Sequence[int]]) -> int:
-    """The setting that suits groups of sheets best that share it, a band for each."""
+def _settled(place: Post, groups: Sequence[Sequence[int]]) -> Search:
+    """The settings for groups of sheets that share one, a band for each."""
     step, receiver = place.principle.band_step, place.bench.receiver
-    bands = [choose_bands([place.surveys[i] for i in group], receiver, step=step) for group in groups]
-    return best_setting(place.bench, bands, allowed=place.allowed, step=step)
+    sharing = tuple(
+        Sharing(surveys={i: place.surveys[i] for i in group}, receiver=receiver, step=step) for group in groups
+    )
+    return Search(bench=place.bench, groups=sharing, allowed=place.allowed, step=step, slack=slack_of(place))
 
 
 def _alone(place: Post, index: int) -> tuple[float, Fact]:
@@ -300,9 +349,8 @@ def _alone(place: Post, index: int) -> tuple[float, Fact]:
     principles compare, and what limits it."""
     if index not in place.surveys:
         return -np.inf, place.refused[index]
-    setting, bands = _best_alone(place, index)
-    survey = place.surveys[index]
-    spread = float(survey.single.p99[setting] - survey.single.p1[setting])
-    why = in_words_of(place.question, cause(survey, place.bench.receiver, bands, setting=setting))
+    survey, receiver, bands = _at(place, index, _best_alone(place, index).best)
+    spread = float(survey.single.p99[0] - survey.single.p1[0])
+    why = in_words_of(place.question, cause(survey, receiver, bands))
     fact = Fact(code=why.code, values={"detector_class": place.detector_class.id, **why.values})
-    return float(bands.worst[setting]) / max(spread, 1e-9), fact
+    return float(bands.worst[0]) / max(spread, 1e-9), fact

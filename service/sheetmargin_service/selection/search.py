@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import reduce
-from math import ceil, floor, isfinite
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, reduce
+from math import ceil, floor, inf, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +13,26 @@ from numpy.typing import NDArray
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
 from sheetmargin_service.selection.answer import Window
-from sheetmargin_service.selection.bands import Bands, margins
+from sheetmargin_service.selection.bands import Bands, choose_bands, margins
+from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-NEARLY_EQUAL = 1.0
-"""Margins within one step of this count as equal, so that the simpler setting wins."""
+Indices = NDArray[np.intp]
+NEARLY_EQUAL, GIVEN_AWAY = 1.0, 0.25
+"""Margins within one step of the greatest count as equal, so that the simpler setting wins; of a small one no more than
+this share is given away, or what rounding hides."""
+ALIKE = 0.25
+"""Settings next to each other whose margins differ by no more than this part of a step read alike."""
+PARTS = 16
+"""Edges of bands are sought in so many parts of the step that they are set in: what rounding one wins or loses is luck,
+and no reason to stand elsewhere."""
+FEW = 2.0
+"""A margin of no more steps than this is made or lost by rounding."""
+TOLD = 0.1
+"""Margins are told to a tenth."""
+_NO_MORE = 1e-6
+"""Distances this near to each other are equal."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,17 +44,170 @@ class Choice:
     tilt: Window | None
     installed: bool = False
 
+    @property
+    def room(self) -> Slack:
+        """How far gap and tilt may move either way. A window that reaches square on has no end there: a pair may lean
+        the other way as well."""
+        gap, tilt = self.gap, self.tilt
+        gap_mm = min(gap.nominal - gap.min, gap.max - gap.nominal)
+        if tilt is None:
+            return Slack(gap_mm=gap_mm)
+        below = tilt.nominal - tilt.min if tilt.min > 0.0 else inf
+        return Slack(gap_mm=gap_mm, tilt_deg=min(below, tilt.max - tilt.nominal))
 
-def best_setting(bench: Bench, bands: Sequence[Bands], *, allowed: Flags, step: int) -> int:
-    """The allowed setting with the greatest worst margin over all sheets, groups of them each in a band of its own;
-    nearly equal ones give way to the simpler: no tilt, then the middle of the widest run of gaps."""
-    worst = np.where(allowed, reduce(np.minimum, [group.worst for group in bands]), -np.inf)
-    settings = bench.settings
-    good = np.flatnonzero(worst >= worst.max() - NEARLY_EQUAL * step)
-    tilt = settings.tilt_deg[good]
-    row = good[tilt == tilt.min()]
-    gap = settings.gap_mm[row]
-    return int(row[np.argmin(np.abs(gap - 0.5 * (gap.min() + gap.max())))])
+
+@dataclass(frozen=True, kw_only=True)
+class Slack:
+    """So much of a gap and a tilt, either way; 0 of what is not set by hand."""
+
+    gap_mm: float = 0.0
+    tilt_deg: float = 0.0
+
+    def holds(self, other: Slack) -> bool:
+        """Whether there is room in it for another."""
+        return self.gap_mm >= other.gap_mm - _NO_MORE and self.tilt_deg >= other.tilt_deg - _NO_MORE
+
+
+NO_SLACK = Slack()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sharing:
+    """Sheets that share a band, by their index, before a receiver."""
+
+    surveys: Mapping[int, Survey]
+    receiver: Receiver
+    step: int
+
+    @cached_property
+    def bands(self) -> Bands:
+        """The band that suits them at every setting, its edges where they are best."""
+        return choose_bands(list(self.surveys.values()), self.receiver, step=self.step / PARTS)
+
+    @cached_property
+    def whole(self) -> Bands:
+        """The same as it is set."""
+        return choose_bands(list(self.surveys.values()), self.receiver, step=self.step)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Search:
+    """The settings of a class for groups of sheets, each group in a band of its own.
+
+    A setting is the better the greater the worst margin of any sheet; margins within a step count as equal. Such
+    settings are a region of gaps and tilts: what is chosen is square on where the region reaches that, and its middle
+    else, so that neither a small change of the job nor of the setting falls out of it. `slack`: what setting by hand
+    leaves. Where that does not fit into the window there, only settings where it does are looked at, if there are any.
+    `off`: how far the edges of a band came to lie from those that were searched, once a setting was looked at in full.
+    """
+
+    bench: Bench
+    groups: tuple[Sharing, ...]
+    allowed: Flags
+    step: int
+    slack: Slack = NO_SLACK
+    off: tuple[int, int] = (0, 0)
+
+    @cached_property
+    def worst(self) -> Array:
+        """The worst margin at each setting, (N,): where it is small, of bands as they can be set."""
+        worst = self._worst([group.bands for group in self.groups])
+        return worst if worst.max() > FEW * self.step else self._worst([group.whole for group in self.groups])
+
+    def _worst(self, bands: Sequence[Bands]) -> Array:
+        return np.where(self.allowed, reduce(np.minimum, [one.worst for one in bands]), -np.inf)
+
+    @cached_property
+    def best(self) -> int:
+        """The setting to try first."""
+        plainly = self._middle(self._nearly_equal(self.worst))
+        if self.worst[plainly] <= 0.0 or self.can_be_set_at(plainly) or not len(self._that_can_be_set):
+            return plainly
+        return self._middle(self._that_can_be_set)
+
+    @property
+    def can_be_set(self) -> bool:
+        """Whether there is a setting with a margin that can be set by hand."""
+        return self.can_be_set_at(self.best) or len(self._that_can_be_set) > 0
+
+    def others(self) -> Iterator[int]:
+        """What to try where the best setting turns out to miss a target: the best of each tilt, of a class without
+        tilts each gap. Those with the greatest margin come first; that can be set by hand, where any can. The tilts
+        next to its own read as it does, unless their margin says otherwise."""
+        worst, best = self.worst, self.best
+        tried = set(range(len(worst)))
+        if self._tilts > 1:
+            by_tilt = [np.where(self._column == column, worst, -np.inf) for column in range(self._tilts)]
+            tried = {self._middle(self._nearly_equal(margin)) for margin in by_tilt if np.isfinite(margin).any()}
+            own = self._column[best]
+            alike = worst[best] + ALIKE * self.step
+            tried = {at for at in tried if abs(self._column[at] - own) > 1 or worst[at] > alike}
+        for at in sorted(tried - {best}, key=lambda at: (-worst[at], at)):
+            if worst[at] > 0.0 and (self.can_be_set_at(at) or not self.can_be_set):
+                yield at
+
+    def can_be_set_at(self, setting: int) -> bool:
+        """Whether a setting can be set by hand as exactly as its window asks, the bands as they are there."""
+        if self.slack == NO_SLACK:
+            return True
+        for group in self.groups:
+            low, high = group.whole.low[setting], group.whole.high[setting]
+            band = float(low) + self.off[0], float(high) + self.off[1]
+            choice = choice_at(self.bench, group.surveys, setting, allowed=self.allowed, band=band)
+            if not choice.room.holds(self.slack):
+                return False
+        return True
+
+    def with_band(self, setting: int, band: tuple[int, int]) -> Search:
+        """The same, the edges of bands everywhere as far from those searched as a band is at a setting."""
+        bands = self.groups[0].whole
+        return replace(self, off=(band[0] - int(bands.low[setting]), band[1] - int(bands.high[setting])))
+
+    @cached_property
+    def _that_can_be_set(self) -> Indices:
+        """The best of those that can be set by hand, nearly equal ones of them."""
+        found: list[int] = []
+        for at in np.argsort(-self.worst, kind="stable").tolist():
+            if self.worst[at] <= 0.0 or (found and self.worst[at] < self._least(float(self.worst[found[0]]))):
+                break
+            if self.can_be_set_at(at):
+                found.append(at)
+        return np.array(sorted(found), dtype=np.intp)
+
+    def _nearly_equal(self, worst: Array) -> Indices:
+        return np.flatnonzero(worst >= self._least(float(worst.max())))
+
+    def _least(self, greatest: float) -> float:
+        """The margin from which one is nearly equal to the greatest."""
+        given = NEARLY_EQUAL * self.step
+        if greatest > 0.0:
+            given = min(given, max(GIVEN_AWAY * greatest, TOLD))
+        return greatest - given
+
+    @cached_property
+    def _tilts(self) -> int:
+        """Tilts to a gap: settings have the gap as the major axis."""
+        again = np.flatnonzero(self.bench.settings.tilt_deg[1:] == self.bench.settings.tilt_deg[0])
+        return int(again[0]) + 1 if len(again) else len(self.worst)
+
+    @cached_property
+    def _column(self) -> Indices:
+        return np.arange(len(self.worst)) % self._tilts
+
+    def _middle(self, good: Indices) -> int:
+        """Of some rising settings the middle of the region that reaches the least tilt."""
+        settings, width = self.bench.settings, self._tilts
+        column = self._column[good]
+        tilt = int(column.min())
+        straightest = good[column == tilt]
+        gaps = straightest // width
+        if settings.tilt_deg[tilt] > 0.0:
+            start = int(straightest[np.argmax(self.worst[straightest])])
+            region = connected(good.tolist(), start, width=width)
+            tilts = sorted({at % width for at in region})
+            tilt = nearest_the_middle(tilts, settings.tilt_deg)
+            gaps = np.array([at // width for at in region if at % width == tilt])
+        return nearest_the_middle(longest_run(gaps.tolist()), settings.gap_mm[::width]) * width + tilt
 
 
 def choice_at(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from math import ceil
+from math import ceil, degrees
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ from sheetmargin_service.selection.misreads import Readings, misreads_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
-from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
+from sheetmargin_service.selection.search import NO_SLACK, Choice, Slack, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.stream import Stream, detail_in_beam, in_stream, stream_of, widest
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge
 from sheetmargin_service.selection.time_limit import check_time
@@ -41,6 +41,9 @@ ROOMY_MM = 10.0
 """A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
 GAP_SET_MM = 1.0
 """A gap is set by a rule, to a millimetre (common practice, no source)."""
+ALIGNED_HALF_ANGLES = 0.7
+"""A face turned by so many half angles of its beam has lost 1 dB at any gap (within 2 % over the reference classes;
+what is told is computed)."""
 Flags = NDArray[np.bool_]
 
 
@@ -76,6 +79,10 @@ class Question:
     def pile(self, index: int, plies: int) -> Sheet:
         """One of the sheets with another number of plies, one object for every class that is asked about it."""
         return self._piles.setdefault((index, plies), replace(self.sheets[index], plies=plies))
+
+    def of_sheet(self, sheet: Sheet) -> Question:
+        """The same asked of one other sheet."""
+        return replace(self, sheets=(sheet,), _piles={}, _in_beam={})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -299,27 +306,38 @@ def alignment_of(post: Post, choice: Choice) -> Alignment | None:
     return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=post.beam)
 
 
+def slack_of(post: Post) -> Slack:
+    """What setting the pair by hand leaves of gap and tilt, as near as a search need know it; nothing of heads whose
+    bracket gives their gap, and of the tilt of a pair that the line keeps square on."""
+    if post.beam is None:
+        return NO_SLACK
+    settings, half_angle_deg = post.bench.settings, degrees(post.beam.half_angle_rad)
+    return Slack(
+        gap_mm=GAP_SET_MM if np.ptp(settings.gap_mm) > 0.0 else 0.0,
+        tilt_deg=ALIGNED_HALF_ANGLES * half_angle_deg if settings.tilt_deg.any() else 0.0,
+    )
+
+
 def too_narrow(post: Post, choice: Choice, alignment: Alignment | None) -> Fact | None:
     """What of a pair that is aligned by hand cannot be set as exactly as its window asks; None where all can.
 
-    The procedure leaves a face within the angle that costs 1 dB, and the axis of both, half of that, either way: a
-    window of tilts narrower than the angle cannot be kept to. From square on, a pair may lean either way; one that the
-    line keeps square on has no window of tilts. Heads whose gap their bracket gives are not set, nor is a pair that is
-    installed.
+    The procedure leaves a face within the angle that costs 1 dB, and a rule a gap within a millimetre, either way: the
+    setting keeps that from the ends of its window on both sides. A window that reaches square on has no end there, as a
+    pair may lean either way; one that the line keeps square on has no window of tilts. Heads whose gap their bracket
+    gives are not set, nor is a pair that is installed.
     """
     if alignment is None or choice.tilt is None or choice.installed:
         return None
-    tilt, gap = choice.tilt, choice.gap
-    tilt_deg = tilt.max - tilt.min if tilt.min > 0.0 else 2.0 * tilt.max
-    gap_mm = gap.max - gap.min
-    kept_square = not post.bench.settings.tilt_deg.any()
-    if (kept_square or tilt_deg >= alignment.angle_deg_1db) and gap_mm >= GAP_SET_MM:
+    slack, room = slack_of(post), choice.room
+    if slack.tilt_deg:
+        slack = replace(slack, tilt_deg=alignment.angle_deg_1db)
+    if room.holds(slack):
         return None
     values: dict[str, Scalar] = {
-        "tilt_deg": round(tilt_deg, 1),
-        "tilt_left_deg": round(alignment.angle_deg_1db, 1),
-        "gap_mm": round(gap_mm, 1),
-        "gap_left_mm": GAP_SET_MM,
+        "tilt_deg": round(room.tilt_deg, 1),
+        "tilt_left_deg": round(slack.tilt_deg, 1),
+        "gap_mm": round(room.gap_mm, 1),
+        "gap_left_mm": slack.gap_mm,
     }
     return Fact(code="window-too-narrow", values=values)
 

@@ -33,6 +33,12 @@ class Judgement:
     target_ppm: float
     ratio: float
 
+    @property
+    def excess(self) -> float:
+        """By what power of ten the high end is above the target; below 0 where that is met."""
+        assert self.misread.high is not None
+        return log10(self.misread.high / self.target_ppm)
+
     def at_most_trial(self) -> Judgement:
         """The same, never better than a trial."""
         return replace(self, verdict="trial") if self.verdict == "suitable" else self

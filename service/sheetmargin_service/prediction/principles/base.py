@@ -58,7 +58,7 @@ class Span:
     p50: Array
     p99: Array
 
-    def of(self, settings: slice) -> Span:
+    def of(self, settings: slice | NDArray[np.intp]) -> Span:
         """The same at some settings."""
         return Span(p1=self.p1[settings], p50=self.p50[settings], p99=self.p99[settings])
 
@@ -75,7 +75,7 @@ class Survey:
     double: Span
     fewer: Span | None = None
 
-    def of(self, settings: slice) -> Survey:
+    def of(self, settings: slice | NDArray[np.intp]) -> Survey:
         """The same at some settings."""
         return Survey(
             no_sheet=self.no_sheet.of(settings),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +52,7 @@ class Readings:
     belief: Array
     moves: Mapping[str, Array]
 
-    @property
+    @cached_property
     def sigma(self) -> Array:
         """All that blurs a node, (V, N): the root of the sum of squares."""
         return np.sqrt(sum((np.square(move) for move in self.moves.values()), np.zeros(self.values.shape[:2])))
@@ -75,7 +76,7 @@ class Readings:
         for _ in range(_BISECTIONS):
             middle = 0.5 * (bottom + top)
             share = ndtr((middle[:, None, :, None] - self.values) / self.sigma[..., None])
-            below = np.einsum("pvnm,v,m->pn", share, self.belief, self.weights) < wanted
+            below = self.belief @ (share @ self.weights) < wanted
             bottom, top = np.where(below, middle, bottom), np.where(below, top, middle)
         p1, p50, p99 = 0.5 * (bottom + top)
         return Span(p1=p1, p50=p50, p99=p99)

@@ -20,8 +20,11 @@ SIDES = ("above", "below")
 
 
 def gaps(gap_min_mm: float, gap_max_mm: float) -> Array:
-    """The gaps at which a class is searched; one where it has no range."""
-    return np.linspace(gap_min_mm, gap_max_mm, GAPS if gap_max_mm > gap_min_mm else 1)
+    """The gaps at which a class is searched, as they are told: to a tenth between the ends of its range; one where it
+    has no range."""
+    between = np.round(np.linspace(gap_min_mm, gap_max_mm, GAPS)[1:-1], 1)
+    inside = between[(between > gap_min_mm) & (between < gap_max_mm)]
+    return np.unique(np.array([gap_min_mm, *inside, gap_max_mm]))
 
 
 def level_settings(gap_mm: Array) -> Settings:

@@ -35,6 +35,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
     ripple_variance,
     spreads_of,
 )
+from sheetmargin_service.prediction.principles.ultrasonic.tilts import Run, run_over_settings
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -123,19 +124,24 @@ class Fleet:
         passed = 10.0 ** (-0.1 * attenuation_db)
         return np.asarray(self.row.rigid_bounce[self.keep] * np.sqrt(np.clip(1.0 - passed, 0.0, 1.0)))
 
+    @cached_property
+    def _run(self) -> Run:
+        """Where to read how a level runs over the tilt, at all of the row's settings.
+
+        Raises ValueError where a setting that is kept lacks the places to read it at.
+        """
+        operators = [pair.operator for pair in self.row.pairs]
+        run = run_over_settings([np.degrees(o.tilt_rad) for o in operators], [len(o.gap_m) for o in operators])
+        if not run.known[self.keep].all():
+            raise ValueError("a pair lacks the tilts that tell how a level runs over the angle")
+        return run
+
     def flutter_variance(self, attenuation: Array) -> Array:
-        """Variance from the angle of the sheet, at all of the row's settings: by slope, and by curvature where there is
-        no tilt."""
-        tilts = np.degrees(self.row.pairs[0].operator.tilt_rad)
-        by_tilt = attenuation.reshape(-1, len(tilts))
+        """Variance from the angle of the sheet, at all of the row's settings: by slope, and by curvature, which is all
+        that there is square on."""
         sigma = self.conditions.flutter_deg / HALF_WIDTH_95
-        step = tilts[1] - tilts[0]
-        rise = np.diff(by_tilt, axis=1)
-        deviation = np.empty_like(by_tilt)
-        deviation[:, 1:-1] = (0.5 * sigma / step) * np.abs(rise[:, 1:] + rise[:, :-1])
-        deviation[:, -1] = (sigma / step) * np.abs(rise[:, -1])
-        deviation[:, 0] = (sigma / step) ** 2 * np.abs(rise[:, 0])
-        return np.asarray(deviation.ravel() ** 2)
+        slope, curvature = self._run.slope_and_curvature(attenuation)
+        return np.asarray((sigma * slope) ** 2 + (0.5 * sigma**2 * curvature) ** 2)
 
     def details(self, asked: Sequence[tuple[Look, int]]) -> list[Detail]:
         """Sheets, each at one setting, with every spread."""
@@ -206,7 +212,7 @@ class Fleet:
 def fleet_under(parameters: tuple[UltrasonicParameters, ...], conditions: Conditions) -> Fleet:
     """Some classes under given conditions, at the settings that are searched."""
     row = row_in_air(parameters, conditions.mean_air())
-    return Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg))
+    return Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg + 1e-9))
 
 
 @dataclass(frozen=True, kw_only=True)

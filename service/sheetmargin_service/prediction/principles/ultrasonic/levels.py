@@ -281,7 +281,8 @@ class Levels:
         for path, lines in zip(self.paths, self._lines, strict=True):
             own = np.flatnonzero((which >= lines[0]) & (which <= lines[-1]))
             operator = path.operator.at_lines(which[own] - lines[0])
-            amplitude = apply_samples(operator=operator, samples=samples[:, :, own])
+            # A path's frequencies stand one after another: a slice copies nothing.
+            amplitude = apply_samples(operator=operator, samples=samples[:, :, _run(own)])
             for place, one in enumerate(own):
                 here = np.flatnonzero(line == one)
                 if len(here):
@@ -296,6 +297,11 @@ class Levels:
             for path, amplitude in zip(self.paths, amplitudes, strict=True)
         ]
         return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
+
+
+def _run(places: Indices) -> slice:
+    """Places that stand one after another as a slice."""
+    return slice(int(places[0]), int(places[-1]) + 1) if len(places) else slice(0)
 
 
 def _picked(model: SheetModel, through: Through, frequency_hz: Array, shape: tuple[int, ...]) -> Evaluate:

@@ -27,31 +27,32 @@ def add_powers_db(attenuation_db: Array, *floors_db: Array | float) -> Array:
 
 
 def bypass_floor(grid: SignalGrid, *, bypass_db: float, open_db: float) -> Floor:
-    """What the bypass makes of a level, the open path `open_db` above the one that `bypass_db` is given for, to the
-    nearest grid step. It adds at a phase that is uniform, turns with temperature and sheet position, and stays while a
-    sheet passes."""
-    first, remainder = _place(grid, bypass_db, open_db)
-    return Floor(first=first, matrix=_bypass_matrix(grid.step, remainder))
+    """What the bypass makes of a level, the open path `open_db` above the one that `bypass_db` is given for. It adds at
+    a phase that is uniform, turns with temperature and sheet position, and stays while a sheet passes."""
+    first, share, remainder = _place(grid, bypass_db, open_db)
+    return Floor(first=first, matrix=_bypass_matrix(grid.step, remainder), share=share)
 
 
 @lru_cache(maxsize=1024)
 def receiver_noise(grid: SignalGrid, *, noise_db: float, open_db: float) -> Noise:
     """What complex Gaussian noise makes of one reading, likewise."""
-    first, remainder = _place(grid, noise_db, open_db)
+    first, share, remainder = _place(grid, noise_db, open_db)
     floor_db = grid.low + first * grid.step + NEAR_DB + remainder
 
     def beyond(edge_db: float) -> Array:
         return _beyond(grid.step, remainder, round(edge_db - floor_db, _DECIMALS))
 
-    return Noise(floor=Floor(first=first, matrix=_noise_matrix(grid.step, remainder)), beyond=beyond)
+    floor = Floor(first=first, matrix=_noise_matrix(grid.step, remainder), share=share)
+    return Noise(floor=floor, beyond=beyond)
 
 
-def _place(grid: SignalGrid, floor_db: float, open_db: float) -> tuple[int, float]:
-    """Grid point `NEAR_DB` above a floor, and how far in dB the floor lies from a grid point: the same for a class at
-    every gap, so that its tables serve them all."""
+def _place(grid: SignalGrid, floor_db: float, open_db: float) -> tuple[int, float, float]:
+    """Grid point `NEAR_DB` above a floor, how near the open path brings the floor to the next, and how far in dB the
+    floor itself lies from a grid point: the same for a class at every gap, so that its tables serve them all."""
     steps = (floor_db - grid.low) / grid.step
     remainder = round((steps - round(steps)) * grid.step, _DECIMALS)
-    return round(steps) + round(open_db / grid.step) - round(NEAR_DB / grid.step), remainder
+    whole, share = divmod(open_db / grid.step, 1.0)
+    return round(steps) + int(whole) - round(NEAR_DB / grid.step), share, remainder
 
 
 def _near(step: float, remainder: float) -> SignalGrid:

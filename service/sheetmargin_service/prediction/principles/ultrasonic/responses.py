@@ -87,6 +87,8 @@ class Usual:
 class SheetModel:
     """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
 
+    `usual` and `constants_pa` are what was computed before, see `known_at`.
+
     On a grid: `frequency_hz` (F, 1), `sin_theta` (S,); results (C, K, F, S) with K branches (films, draws), 1 where
     there is but one. Picked (see `picked`): frequency (P, 1), sine (P, 1), K = P; results (P, 1).
     """
@@ -95,18 +97,22 @@ class SheetModel:
     air: Air
     cases: tuple[Case, ...]
     usual: Usual | None = None
+    constants_pa: tuple[Complex, ...] | None = None
     pick: Indices | None = None
 
     def known_at(self, frequency_hz: Array, sin_theta: Complex) -> SheetModel:
         """The same with the response of one ply computed, once, where every sheet is asked for it."""
         ply = self.ply(frequency_hz, sin_theta)
         displaced = self._displaced(1, frequency_hz, sin_theta)
-        return replace(self, usual=Usual(sin_theta=sin_theta, ply=ply, displaced=displaced))
+        usual = Usual(sin_theta=sin_theta, ply=ply, displaced=displaced)
+        constants = tuple(self._constants_pa(layer) for layer in self.sheet.layers)
+        return replace(self, usual=usual, constants_pa=constants)
 
     def first(self, count: int) -> SheetModel:
         """The same for the first cases alone."""
         usual = None if self.usual is None else self.usual.some((slice(count),))
-        return replace(self, cases=self.cases[:count], usual=usual)
+        constants = None if self.constants_pa is None else tuple(known[:count] for known in self.constants_pa)
+        return replace(self, cases=self.cases[:count], usual=usual, constants_pa=constants)
 
     def at_frequencies(self, which: Indices) -> SheetModel:
         """The same where the known response is wanted at some of its frequencies."""
@@ -132,16 +138,22 @@ class SheetModel:
         """Thickness of one ply, by case."""
         return self._by_case(self.sheet.thickness_um * 1e-6 * self._mass_factors)
 
-    def _layer(self, layer: SheetLayer) -> Layer:
-        thickness = self._by_case(layer.thickness_um * 1e-6 * self._mass_factors)
+    def _constants_pa(self, layer: SheetLayer) -> Complex:
+        """c11, c13, c33 and c55 of a layer by case, (C, 4); nothing of air."""
         if layer.material is None:
-            return air_layer(air=self.air, thickness_m=thickness)
-        constants = np.array(
+            return np.empty((len(self.cases), 0), dtype=np.complex128)
+        return np.array(
             [
                 elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3, variant=case.variant)
                 for case in self.cases
             ]
         )
+
+    def _layer(self, layer: SheetLayer, known_pa: Complex | None) -> Layer:
+        thickness = self._by_case(layer.thickness_um * 1e-6 * self._mass_factors)
+        if layer.material is None:
+            return air_layer(air=self.air, thickness_m=thickness)
+        constants = self._constants_pa(layer) if known_pa is None else known_pa
         c11, c13, c33, c55 = (self._by_case(constants[:, k]) for k in range(4))
         return ElasticPlate(
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
@@ -167,7 +179,8 @@ class SheetModel:
         )
 
     def _layers(self) -> list[Layer]:
-        return [self._layer(layer) for layer in self.sheet.layers]
+        known = self.constants_pa or [None] * len(self.sheet.layers)
+        return [self._layer(layer, known_pa) for layer, known_pa in zip(self.sheet.layers, known, strict=True)]
 
     def ply(self, frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
         """One ply, from face to face; where air can pass it, the pores or holes beside the moving frame."""

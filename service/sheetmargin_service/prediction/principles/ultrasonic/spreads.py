@@ -20,7 +20,7 @@ GRID = SignalGrid(low=-20.0, step=0.5, count=360)
 Z99 = 2.3263478740408408
 RIPPLE_PHASES = 4
 LEAST_BOUNCE = 0.01
-"""A bounce below this moves the level by less than 0.1 dB."""
+"""A bounce below this moves the level by less than 0.1 dB, and is left out; it comes in by degrees up to twice this."""
 DB_PER_NEPER = 20.0 / np.log(10.0)
 
 
@@ -87,6 +87,7 @@ def ripple_nodes(bounce: float, *, sides: int) -> Array:
     if bounce < LEAST_BOUNCE:
         return np.zeros(1)
     one = DB_PER_NEPER * np.log(np.abs(1.0 - bounce * np.exp(1j * phase_nodes(RIPPLE_PHASES))))
+    one *= min(1.0, bounce / LEAST_BOUNCE - 1.0)
     return np.asarray(one if sides == 1 else (one[:, None] + one).ravel())
 
 
