@@ -29,6 +29,7 @@ BEFORE_SENSING = {
     "outside-rating": "is rated for this air",
     "no-room-for-head": "fits the machine",
     "no-room-for-face": "fits the machine",
+    "no-room-beside": "fits the machine",
     "no-room-for-support": "fits the machine",
     "nothing-to-run-on": "fits the machine",
     "does-not-fit": "fits the machine",
@@ -46,8 +47,8 @@ MISREADS = {
 
 NOT_GIVEN = "not-given"
 """Code of the notes on what an unknown line leaves open; a job without a line would drown in them."""
-CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
-"""Codes of the reasons by which the line's clock lowers a verdict: they stand at the table, of every set-up."""
+LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
+"""Codes of the reasons by which the line lowers a verdict: they stand at the table, of every set-up."""
 
 
 def report(answer: Answer) -> str:
@@ -132,7 +133,7 @@ def _setups(answer: Answer) -> str:
     illustrative = any(setup.detector_class.illustrative for one in answer.recommendations for setup in one.setups)
     lines = [line for row, more in zip(lines, below, strict=True) for line in (row, *more)]
     late = [
-        f"{shown(one.rank)}: {why.text}" for one in answer.recommendations for why in one.reasons if why.code in CLOCK
+        f"{shown(one.rank)}: {why.text}" for one in answer.recommendations for why in one.reasons if why.code in LINE
     ]
     told = (line for text in late for line in textwrap.wrap(text, WIDTH, subsequent_indent="   "))
     return "\n".join(

@@ -203,3 +203,38 @@ def test_no_pair_is_offered_that_its_own_mounting_calls_too_near_the_sheet(flutt
         assert all(mounting.fits for mounting in mounted)
     told = why(answer(STEEL, flutter_mm=40.0), "caliper-laser")
     assert told.code == "does-not-fit"
+
+
+def test_lanes_nearer_than_a_head_is_wide_have_no_room_for_it():
+    found = answer(PAPER, lanes=2, lane_pitch_mm=15.0)
+    assert named(found)
+    assert all(CLASSES[name].housing.width_mm <= 15.0 for name in named(found))
+    told = why(found, "ultrasonic-300k")
+    assert (told.code, told.values) == ("no-room-beside", {"pitch_mm": 15.0, "width_mm": 18.0})
+    # As wide as a head, they stand side by side; one lane has no neighbour.
+    assert "ultrasonic-300k" in named(answer(PAPER, lanes=2, lane_pitch_mm=18.0))
+    assert "ultrasonic-300k" in named(answer(PAPER, lanes=1, lane_pitch_mm=15.0))
+
+
+def only(class_id, **line):
+    found = recommend(
+        Job(sheets=(PAPER,), classes=(class_id,), line=Line(**line)), catalogue=CATALOGUE, library=LIBRARY
+    )
+    return found.recommendations[0]
+
+
+def test_a_beam_over_the_sheets_edge_is_for_a_trial():
+    free = only("ultrasonic-400k")
+    (setup,) = free.setups
+    least = setup.mounting.distances.edge_least_mm
+    assert (free.verdict, only("ultrasonic-400k", edge_distance_mm=least).verdict) == ("suitable", "suitable")
+    # A little nearer, the pair stands nearer to the sheet, where its beam is narrower.
+    nearer = only("ultrasonic-400k", edge_distance_mm=least - 0.03)
+    assert nearer.verdict == "suitable"
+    assert nearer.setups[0].geometry.gap_mm.max < setup.geometry.gap_mm.nominal
+    over = only("ultrasonic-400k", edge_distance_mm=3.0)
+    assert over.verdict == "trial"
+    (told,) = (note for note in over.reasons if note.code == "beam-over-edge")
+    assert told.values["edge_mm"] == 3.0 < told.values["least_mm"]
+    assert over.setups[0].mounting.distances.edge_least_mm == pytest.approx(told.values["least_mm"], abs=0.05)
+    assert over.sheets == free.sheets

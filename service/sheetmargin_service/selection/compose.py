@@ -106,9 +106,8 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     approximate = sorted(i for st in plan.stations for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     for number, each in enumerate(plan.stations):
-        if each.narrow is not None:
-            values = {"setup": number, "number": number + 1, **each.narrow.values}
-            facts.append(Fact(code=each.narrow.code, values=values))
+        for fact in filter(None, (each.narrow, each.over_edge)):
+            facts.append(Fact(code=fact.code, values={"setup": number, "number": number + 1, **fact.values}))
         if each.doubt is not None:
             facts.append(Fact(code=each.doubt, values={"setup": number, "number": number + 1, **timing_values(each)}))
     if served.detail.moves:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from math import atan2, cos, hypot, radians, sin, sqrt, tan
 
 from sheetmargin_service.detectors.model import Housing
+from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.answer import (
     Box,
     Bracket,
@@ -33,9 +34,7 @@ def mount(*, geometry: Geometry, housing: Housing, place: Place, beam: SoundBeam
     gap = geometry.gap_mm
     tilt_deg = geometry.tilt_deg.nominal if geometry.tilt_deg else 0.0
     line = place.line
-    placed = place.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg)
-    below = 0.5 * gap.nominal if placed is None else placed
-    above = gap.nominal - below
+    below, above = _parts_mm(place, gap_mm=gap.nominal, tilt_deg=tilt_deg)
     nearest, furthest = min(below, above), max(below, above)
     usable_gap = place.usable_gap(gap, tilt_deg=tilt_deg)
     usable_tilt = place.usable_tilt(geometry.tilt_deg, gap_mm=gap.nominal) if geometry.tilt_deg else None
@@ -69,7 +68,7 @@ def mount(*, geometry: Geometry, housing: Housing, place: Place, beam: SoundBeam
         footprint=footprint,
         distances=distances,
         neighbours=neighbours,
-        fits=placed is not None,
+        fits=place.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg) is not None,
         notes=(),
     )
     notes = (
@@ -96,6 +95,35 @@ def footprint_on_sheet(*, distance_mm: float, tilt_deg: float, beam: SoundBeam, 
         centre_x_mm=0.5 * (far - near),
         shift_mm=flutter_mm * tan(tilt),
     )
+
+
+def edge_least_mm(footprint: Footprint, place: Place) -> float:
+    """How far the footprint's middle must keep from a side edge, with the flutter."""
+    return 0.5 * footprint.across_mm + SAFE_FLUTTER * place.flutter_mm
+
+
+def over_edge(*, gap_mm: float, tilt_deg: float, place: Place, beam: SoundBeam) -> Fact | None:
+    """That a pair's beam reaches over the sheet's side edge; None where it does not, or the job does not tell."""
+    edge_mm = place.line.edge_distance_mm
+    if edge_mm is None:
+        return None
+    footprint = footprint_on_sheet(
+        distance_mm=max(_parts_mm(place, gap_mm=gap_mm, tilt_deg=tilt_deg)),
+        tilt_deg=tilt_deg,
+        beam=beam,
+        flutter_mm=place.flutter_mm,
+    )
+    least_mm = edge_least_mm(footprint, place)
+    if edge_mm >= least_mm:
+        return None
+    return Fact(code="beam-over-edge", values={"edge_mm": edge_mm, "least_mm": round(least_mm, 1)})
+
+
+def _parts_mm(place: Place, *, gap_mm: float, tilt_deg: float) -> tuple[float, float]:
+    """Of a gap, what is below the sheet and above it; halves where the pair does not fit."""
+    placed = place.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg)
+    below = 0.5 * gap_mm if placed is None else placed
+    return below, gap_mm - below
 
 
 def _along(distance_mm: float, tilt_deg: float) -> Point:
@@ -148,7 +176,7 @@ def _distances(footprint: Footprint, *, furthest_mm: float, tilt_deg: float, pla
     spot = abs(footprint.centre_x_mm) + 0.5 * footprint.along_mm
     head = furthest_mm * sin(tilt) + place.rim_mm * cos(tilt)
     return Distances(
-        edge_least_mm=0.5 * footprint.across_mm + SAFE_FLUTTER * place.flutter_mm,
+        edge_least_mm=edge_least_mm(footprint, place),
         edge_mm=place.line.edge_distance_mm,
         roller_least_mm=max(spot, head) + SAFE_FLUTTER * footprint.shift_mm,
     )

@@ -86,6 +86,13 @@ class Place:
         ]
         return (2.0 * least, sum(most)) if min(most) >= least else (inf, 0.0)
 
+    def beside_one_another(self) -> Fact | None:
+        """Why heads of several lanes do not fit side by side; None where they do, or the job does not tell."""
+        pitch_mm, width_mm = self.line.lane_pitch_mm, 2.0 * self.rim_mm
+        if self.line.lanes == 1 or pitch_mm is None or pitch_mm >= width_mm:
+            return None
+        return Fact(code="no-room-beside", values={"pitch_mm": pitch_mm, "width_mm": width_mm})
+
     def misfit(self, settings: Settings) -> Fact:
         """Why no setting leaves room for the heads, told of what lacks most: one side, or both together."""
         free = {"above": self.line.clearance_above_mm, "below": self.line.clearance_below_mm}

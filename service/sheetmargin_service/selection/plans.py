@@ -28,6 +28,7 @@ from sheetmargin_service.selection.stations import (
     fitting,
     hopeless,
     in_words_of,
+    on_sheet,
     place_of,
     slack_of,
     unfit,
@@ -68,6 +69,9 @@ def posts_of(question: Question, detector_classes: Sequence[DetectorClass]) -> l
 
 def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Post | Fact:
     place = place_of(question, detector_class)
+    crowded = place.beside_one_another()
+    if crowded is not None:
+        return crowded
     allowed = fitting(place, bench.settings)
     if not allowed.any():
         return place.misfit(bench.settings)
@@ -80,7 +84,9 @@ def _post(question: Question, detector_class: DetectorClass, bench: Bench) -> Po
             surveys[index] = survey_in_beam(bench, in_beam)
         else:
             refused[index] = refusal
-    return Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
+    post = Post(question=question, bench=bench, allowed=allowed, surveys=surveys, refused=refused)
+    whole = allowed & on_sheet(post)
+    return replace(post, allowed=whole) if whole.any() else post
 
 
 def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:

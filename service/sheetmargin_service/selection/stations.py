@@ -24,7 +24,7 @@ from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.defaults import timed_by
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.misreads import Readings, misreads_of
-from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
+from sheetmargin_service.selection.mounting import footprint_on_sheet, mount, over_edge
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
 from sheetmargin_service.selection.search import NO_SLACK, Choice, Slack, choice_at, receiver_at, spans_of
@@ -142,7 +142,8 @@ class Station:
     """A pair as it is bought, placed and set.
 
     `alignment`: how well the faces must be aligned; None for a pair without a beam of sound. `narrow`: what of the pair
-    cannot be set as exactly as its window asks; None where all can.
+    cannot be set as exactly as its window asks; None where all can. `over_edge`: that the beam reaches over the sheet's
+    edge; None where it does not.
     """
 
     post: Post
@@ -153,6 +154,7 @@ class Station:
     served: Mapping[int, Served]
     alignment: Alignment | None
     narrow: Fact | None
+    over_edge: Fact | None
 
     @cached_property
     def mounting(self) -> Mounting | None:
@@ -217,6 +219,20 @@ def fitting(place: Place, settings: Settings) -> Flags:
     return np.asarray(guided | ((settings.gap_mm >= low) & (settings.gap_mm <= high)))
 
 
+def on_sheet(post: Post) -> Flags:
+    """At which settings the whole beam meets the sheet, as far as the job tells where its edge is, (N,)."""
+    settings = post.bench.settings
+    each = zip(settings.gap_mm.tolist(), settings.tilt_deg.tolist(), strict=True)
+    return np.array([over_edge_at(post, gap_mm=gap, tilt_deg=tilt) is None for gap, tilt in each])
+
+
+def over_edge_at(post: Post, *, gap_mm: float, tilt_deg: float) -> Fact | None:
+    """That the beam reaches over the sheet's edge at a setting; None of a class without a beam of sound."""
+    if post.beam is None:
+        return None
+    return over_edge(gap_mm=gap_mm, tilt_deg=tilt_deg, place=post.place, beam=post.beam)
+
+
 def details_at(asked: Sequence[tuple[Post, int, Sequence[int]]]) -> list[dict[int, Detail]]:
     """Posts, each at a setting with some sheets by their index: every spread, many computed together."""
     each = [
@@ -267,6 +283,8 @@ def build_station(
     readings = _readings(post.detector_class, timing)
     alignment = alignment_of(post, choice)
     narrow = too_narrow(post, choice, alignment)
+    tilt_deg = choice.tilt.nominal if choice.tilt else 0.0
+    over = over_edge_at(post, gap_mm=choice.gap.nominal, tilt_deg=tilt_deg)
     served = {}
     for i in details:
         each = margins(surveys[i], low=low, high=high)
@@ -283,7 +301,7 @@ def build_station(
                 margin={"no_sheet": no_sheet, "single": single, "double": double},
                 step=principle.band_step,
                 approximate=question.sheets[i].approximate,
-                settable=narrow is None,
+                settable=narrow is None and over is None,
             ),
         )
     return Station(
@@ -295,6 +313,7 @@ def build_station(
         served=served,
         alignment=alignment,
         narrow=narrow,
+        over_edge=over,
     )
 
 

@@ -73,8 +73,8 @@ def judge(
     """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval, or its
     states cross (see `_judge_one`). `margin` of each state with a band on a grid of `step`.
 
-    A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be, are never
-    more than a trial.
+    A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be or whose
+    beam does not wholly meet the sheet, are never more than a trial.
     """
     judged = [
         _judge_one(pair, getattr(misreads, pair), target, room=margin[pair.split("_as_")[0]] + 0.5 * step)

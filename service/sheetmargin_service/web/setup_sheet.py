@@ -23,8 +23,8 @@ MOST_SHEETS = 3
 LETTERS_A_LINE = 68
 LINES_A_READING = 2.2
 """Of a column, by the style sheet's sizes; near enough to balance two columns."""
-CLOCK = ("too-fast", "maybe-too-fast", "pitch-must-hold")
-"""Reasons by which the line's clock lowers a verdict: they stand at the head of the page."""
+LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
+"""Reasons by which the line lowers a verdict: they stand at the head of the page."""
 ABOUT_THE_JOB = ("not-given", "pitch-not-used")
 """Notes on times that whoever mounts the pair can do nothing about."""
 ON_THE_PAGE = ("read-levels", "accept-levels")
@@ -109,7 +109,7 @@ def render(
             late=[
                 reason["text"]
                 for reason in recommendation["reasons"]
-                if reason["code"] in CLOCK and reason["values"]["setup"] == setup["index"]
+                if reason["code"] in LINE and reason["values"]["setup"] == setup["index"]
             ],
             sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in setup["sheets"]],
             not_served=[f"{label(one['index'])}: {one['text']}" for one in recommendation["not_served"]],

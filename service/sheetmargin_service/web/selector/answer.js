@@ -11,6 +11,7 @@ const BEFORE_SENSING = {
   "outside-rating": "rated",
   "no-room-for-head": "room",
   "no-room-for-face": "room",
+  "no-room-beside": "room",
   "no-room-for-support": "room",
   "nothing-to-run-on": "room",
   "does-not-fit": "room",
