@@ -14,6 +14,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.sheet import SheetError
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
+from sheetmargin_service.prediction.principles.ultrasonic.tilts import searched_tilts_deg
 from sheetmargin_service.selection.admission import FILTERED
 from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
 from sheetmargin_service.selection.recommend import recommend
@@ -80,7 +81,9 @@ def test_a_grid_twice_as_fine_ranks_alike(monkeypatch):
     """Twice the gaps and twice the tilts: the same classes in the same order, margins within 1 dB."""
     coarse = answer(PAPER, principles=ULTRASONIC, limit=10)
     monkeypatch.setattr(pair_module, "GAPS", 2 * pair_module.GAPS - 1)
-    monkeypatch.setattr(pair_module, "TILTS_DEG", np.arange(0.0, 45.1, 2.5))
+    monkeypatch.setattr(
+        pair_module, "searched_tilts_deg", lambda **beam: np.arange(0.0, searched_tilts_deg(**beam)[-1] + 0.1, 2.5)
+    )
     pair_module.pair_in_air.cache_clear()
     try:
         fine = answer(PAPER, principles=ULTRASONIC, limit=10)

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sheetmargin_service.acoustics.air import humid_air
+from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.prediction.principles.ultrasonic.fleet import Fleet
-from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, pair_at
+from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, pair_at, pair_in_air
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import (
     STEP_DEG,
     greatest_tilt_deg,
@@ -78,3 +80,12 @@ def test_a_pair_without_neighbours_is_refused():
     fleet = Fleet(row=Row(pairs=(pair,)), conditions=CONDITIONS, keep=np.array([0]))
     with pytest.raises(ValueError, match="lacks the tilts"):
         fleet.flutter_variance(np.array([40.0]))
+
+
+def test_a_search_goes_to_the_greatest_tilt():
+    for c in reference_catalogue().classes:
+        if c.principle == "ultrasonic":
+            pair = pair_in_air(c.parameters, humid_air())
+            beam = {"frequency_hz": c.parameters.frequency_hz, "face_radius_mm": c.parameters.face_radius_mm}
+            assert np.max(pair.tilt_deg) == pytest.approx(greatest_tilt_deg(**beam))
+            assert np.all(np.unique(pair.gap_mm).round(1) == np.unique(pair.gap_mm).round(9))

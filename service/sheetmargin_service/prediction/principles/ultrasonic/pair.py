@@ -18,14 +18,14 @@ from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_boun
 from sheetmargin_service.acoustics.store import OperatorStore
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.prediction.principles.ultrasonic.films import Films
+from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_tilt_deg, searched_tilts_deg
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 
 GAPS = 9
-TILTS_DEG = np.arange(0.0, 46.0, 5.0)
-"""Settings searched: nine gaps over the class's range, tilts in steps of 5 degrees."""
+"""Gaps searched over the class's range; its tilts are in `tilts`."""
 BAND_NODES = 3
 """Frequencies over the band: within 0.05 dB of 15 for plates of aluminium, 0.005 dB for papers and plastics."""
 
@@ -236,15 +236,16 @@ def contour_of(parameters: UltrasonicParameters) -> Contour:
     frequency_hz, bandwidth_hz, _ = _beam(parameters)
     frequencies, _ = gaussian_band(centre_hz=frequency_hz, bandwidth_hz=bandwidth_hz, nodes=BAND_NODES)
     wavenumber = 2.0 * np.pi * float(np.max(frequencies)) / humid_air().sound_speed_m_per_s
-    gap_rad, tilt_rad = wavenumber * 1e-3 * parameters.gap_max_mm, float(np.radians(TILTS_DEG[-1]))
-    return contour_for(gap_rad=gap_rad, tilt_rad=tilt_rad)
+    greatest = greatest_tilt_deg(frequency_hz=frequency_hz, face_radius_mm=parameters.face_radius_mm)
+    return contour_for(gap_rad=wavenumber * 1e-3 * parameters.gap_max_mm, tilt_rad=float(np.radians(greatest)))
 
 
 @lru_cache(maxsize=256)
 def pair_in_air(parameters: UltrasonicParameters, air: Air) -> Pair:
     """The pair at the settings that are searched, computed once for each class and each air."""
-    gaps = np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS)
-    operators = _searched(*_beam(parameters), tuple(gaps.tolist()), tuple(TILTS_DEG.tolist()))
+    gaps = np.round(np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS), 1)
+    tilts = searched_tilts_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
+    operators = _searched(*_beam(parameters), tuple(gaps.tolist()), tuple(tilts.tolist()))
     return Pair(parameters=parameters, air=air, operator=operators[0], bounce=operators[1])
 
 
