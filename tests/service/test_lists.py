@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.answer import Answer
 from sheetmargin_service.selection.job import Environment, Job, Line
@@ -200,3 +200,25 @@ def test_a_set_up_tells_its_sheets_and_the_verdict_on_the_wire() -> None:
     assert [one["index"] for one in best["not_served"]] == [0]
     assert best["not_served"][0]["text"]
     assert best["setups"][0]["sheets"] == [1]
+
+
+def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
+    """5 mm of overlap are shorter than the beam's spot: that sheet is not served, and takes nothing from another in
+    the same set-up."""
+    short = SheetSpec(material="copy-paper", grammage_gsm=90.0, double=DoubleSpec(overlap_mm=5.0))
+    job: dict[str, Any] = {
+        "classes": ("ultrasonic-400k",),
+        "line": Line(speed_m_per_min=120, sheet_length_mm=300, sheet_spacing_mm=200),
+    }
+    alone, together = answer(PAPER, **job), answer(PAPER, short, **job)
+    one, both = alone.recommendations[0], together.recommendations[0]
+    assert (alone.verdict, one.verdict, both.verdict) == ("suitable", "suitable", "suitable")
+    assert together.verdict == "unsuitable"
+    assert [(sheet.index, sheet.code) for sheet in both.not_served] == [(1, "line-too-fast")]
+    assert both.setups[0].timing == one.setups[0].timing
+    # Of two that both are long enough, each is judged by its own.
+    longer = SheetSpec(material="copy-paper", grammage_gsm=80.0, double=DoubleSpec(overlap_mm=30.0))
+    pair = answer(PAPER, longer, **job).recommendations[0]
+    timed = answer(longer, **job).recommendations[0].setups[0].timing
+    assert pair.setups[0].timing == timed != one.setups[0].timing
+    assert pair.sheets[0].misread_ppm == one.sheets[0].misread_ppm

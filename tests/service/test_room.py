@@ -47,7 +47,7 @@ def highest_mm(distance_mm, tilt_deg, housing):
     )
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(
     above=st.floats(5, 200),
     below=st.floats(5, 200),

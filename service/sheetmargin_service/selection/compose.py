@@ -109,7 +109,8 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
         for fact in filter(None, (each.narrow, each.over_edge)):
             facts.append(Fact(code=fact.code, values={"setup": number, "number": number + 1, **fact.values}))
         if each.doubt is not None:
-            facts.append(Fact(code=each.doubt, values={"setup": number, "number": number + 1, **timing_values(each)}))
+            values = timing_values(each.timing, question)
+            facts.append(Fact(code=each.doubt, values={"setup": number, "number": number + 1, **values}))
     if served.detail.moves:
         facts.append(_moves(served, index, station.post.principle.unit))
     if sheets[index].fewer_plies is not None and question.stream is None:

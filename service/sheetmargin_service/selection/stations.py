@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from math import ceil, degrees
+from math import ceil, degrees, inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,10 +124,11 @@ class Post:
 
 @dataclass(frozen=True, kw_only=True)
 class Served:
-    """One sheet at a station."""
+    """One sheet at a station, with its own times: how long a double of it lasts."""
 
     detail: Detail
     survey: Survey
+    timing: Timing
     margin: tuple[float, float, float]
     misreads: Misreads
     judgement: Judgement
@@ -150,7 +151,6 @@ class Station:
     choice: Choice
     low: int
     high: int
-    timing: Timing
     served: Mapping[int, Served]
     alignment: Alignment | None
     narrow: Fact | None
@@ -171,6 +171,13 @@ class Station:
     @property
     def worst(self) -> float:
         return min(s.worst for s in self.served.values())
+
+    @property
+    def timing(self) -> Timing:
+        """The times of the sheet whose doubles are the shortest."""
+        sheets = self.post.question.sheets
+        overlaps = {i: sheets[i].overlap_mm for i in self.served}
+        return self.served[min(overlaps, key=lambda i: (inf if overlaps[i] is None else overlaps[i], i))].timing
 
     @property
     def doubt(self) -> str | None:
@@ -271,16 +278,8 @@ def build_station(
     if choice is None:
         first = {i: post.surveys[i] for i in details}
         choice = choice_at(bench, first, setting, allowed=post.allowed, band=(float(band[0]), float(band[1])))
-    overlaps = [question.sheets[i].overlap_mm for i in details]
-    timing = time_line(
-        line=question.job.line,
-        controller=question.job.controller,
-        reading=_reading(post, choice),
-        overlap_mm=min((o for o in overlaps if o is not None), default=None),
-        assumed=question.assumed,
-    )
+    reading = _reading(post, choice)
     low, high = (np.array([float(edge)]) for edge in band)
-    readings = _readings(post.detector_class, timing)
     alignment = alignment_of(post, choice)
     narrow = too_narrow(post, choice, alignment)
     tilt_deg = choice.tilt.nominal if choice.tilt else 0.0
@@ -288,11 +287,20 @@ def build_station(
     served = {}
     for i in details:
         each = margins(surveys[i], low=low, high=high)
+        timing = time_line(
+            line=question.job.line,
+            controller=question.job.controller,
+            reading=reading,
+            overlap_mm=question.sheets[i].overlap_mm,
+            assumed=question.assumed,
+        )
+        readings = _readings(post.detector_class, timing)
         misreads = misreads_of(details[i], principle.grid, low=band[0], high=band[1], readings=readings)
         no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)
         served[i] = Served(
             detail=details[i],
             survey=surveys[i],
+            timing=timing,
             margin=(no_sheet, single, double),
             misreads=misreads,
             judgement=judge(
@@ -309,7 +317,6 @@ def build_station(
         choice=choice,
         low=band[0],
         high=band[1],
-        timing=timing,
         served=served,
         alignment=alignment,
         narrow=narrow,
@@ -376,8 +383,8 @@ def why_not(station: Station, index: int) -> Fact:
         return in_words_of(station.post.question, cause(served.survey, receiver, alone))
     if served.worst <= 0.0:
         return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})
-    if station.timing.fits is False:
-        return Fact(code="line-too-fast", values=timing_values(station))
+    if served.timing.fits is False:
+        return Fact(code="line-too-fast", values=timing_values(served.timing, station.post.question))
     judgement = served.judgement
     return Fact(
         code="target-missed",
@@ -399,11 +406,11 @@ def in_words_of(question: Question, fact: Fact) -> Fact:
     return Fact(code=f"stream-{fact.code}", values={**counts, **fact.values})
 
 
-def timing_values(station: Station) -> dict[str, Scalar]:
-    """What of the line's clock limits a station, and how fast the line runs."""
-    limit = station.timing.limit
+def timing_values(timing: Timing, question: Question) -> dict[str, Scalar]:
+    """What of the line's clock limits a set-up, and how fast the line runs."""
+    limit = timing.limit
     assert limit is not None
-    speed, most = station.post.question.job.line.speed_m_per_min, station.timing.plies_most
+    speed, most = question.job.line.speed_m_per_min, timing.plies_most
     stream = {} if most is None else {"most": most, "one_more": most + 1}
     return {"speed_m_per_min": speed, "limit": limit.code, **limit.values, **stream}
 
@@ -418,8 +425,7 @@ def hopeless(survey: Survey, bands: Bands, *, setting: int) -> bool:
 def unfit(station: Station) -> list[int]:
     """Sheets that the station cannot serve, the worst first."""
     served = station.served
-    too_fast = station.timing.fits is False
-    bad = [i for i in served if too_fast or served[i].judgement.verdict == "unsuitable"]
+    bad = [i for i in served if served[i].timing.fits is False or served[i].judgement.verdict == "unsuitable"]
     return sorted(
         bad, key=lambda i: (-ORDER[served[i].judgement.verdict], -served[i].judgement.ratio, served[i].worst, -i)
     )
