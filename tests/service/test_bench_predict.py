@@ -50,10 +50,18 @@ def test_a_recommended_set_up_is_predicted_as_it_was_recommended(name: str) -> N
     assert mine.margin.double == pytest.approx(its.margin.double, abs=0.15)
 
 
-def test_a_set_up_reads_as_told_where_it_is_told() -> None:
-    """The gap of an answer is rounded to a tenth, and so is the one that its levels are of."""
-    board = SheetSpec(material="greyboard", thickness_um=800.0)
-    job = Job(sheets=(board,), principles=("capacitive", "eddy-current", "optical"), limit=20)
+@pytest.mark.parametrize(
+    ("board", "principles"),
+    [
+        # The gap of an answer is rounded to a tenth, and so is the one that its levels are of.
+        (SheetSpec(material="greyboard", thickness_um=800.0), ("capacitive", "eddy-current", "optical")),
+        # Even over the band at some settings and not at others: told of all of them, whatever is asked for.
+        (SheetSpec(material="artificial-leather", grammage_gsm=900.0), ("ultrasonic",)),
+        (SheetSpec(material="phenolic-paper", thickness_um=1280.0), ("ultrasonic",)),
+    ],
+)
+def test_a_set_up_reads_as_told_where_it_is_told(board: SheetSpec, principles: tuple[str, ...]) -> None:
+    job = Job(sheets=(board,), principles=principles, limit=20)
     ranked = recommend(job, catalogue=reference_catalogue(), library=load_library()).recommendations
     assert ranked
     for best in ranked:
@@ -61,6 +69,7 @@ def test_a_set_up_reads_as_told_where_it_is_told() -> None:
         installation = Installation(
             detector_class=setup.detector_class.id,
             gap_mm=round(setup.geometry.gap_mm.nominal, 1),
+            tilt_deg=setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
             single_band=setup.profile.single_band,
         )
         question = PredictionQuestion(job=Job(sheets=(board,)), installation=installation)

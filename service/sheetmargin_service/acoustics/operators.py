@@ -141,14 +141,16 @@ def transmission_operator(
     gap_m: Array,
     tilt_rad: Array,
     sound_speed_m_per_s: float,
+    contour: Contour | None = None,
 ) -> Operator:
     """Operator from a sheet's transmission (with displaced air) to the first arrival relative to the open path.
 
-    `frequency_hz`, `band_weight` (F,), `gap_m` (G,), `tilt_rad` (T,).
+    `frequency_hz`, `band_weight` (F,), `gap_m` (G,), `tilt_rad` (T,). `contour`: None for the one that these ask for.
     """
     wavenumber = 2.0 * np.pi / sound_speed_m_per_s * frequency_hz
     extent = float(np.max(wavenumber) * np.hypot(np.max(gap_m), 2.0 * radius_m))
-    contour = contour_for(gap_rad=float(np.max(wavenumber) * np.max(gap_m)), tilt_rad=float(np.max(tilt_rad)))
+    if contour is None:
+        contour = contour_for(gap_rad=float(np.max(wavenumber) * np.max(gap_m)), tilt_rad=float(np.max(tilt_rad)))
     order = series_order(extent_rad=_REACH * extent)
     cosines, _ = gauss_nodes(order + 8)
     directivity = piston_directivity(

@@ -14,7 +14,7 @@ from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
 from sheetmargin_service.prediction.principles.ultrasonic.bench import bench_of
-from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
+from sheetmargin_service.prediction.principles.ultrasonic.pair import class_at
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import with_neighbours
 from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.search import Choice
@@ -37,7 +37,7 @@ def bench_at(
         return principles()[detector_class.principle].bench(replace(detector_class, parameters=p), conditions)
     # How a level runs over the angle is told by neighbours, which are there for that alone.
     tilts, asked = with_neighbours(tilt_deg, greatest_deg=greatest_tilt_of(p))
-    pair = pair_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tilts)
+    pair = class_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tilts)
     wanted = (len(tilts) * np.arange(len(gap_mm))[:, None] + asked).ravel()
     return bench_of(detector_class, pair, conditions, keep=wanted)
 

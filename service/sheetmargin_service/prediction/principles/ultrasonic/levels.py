@@ -375,8 +375,10 @@ def _span_rad(poles: Poles, lines: int) -> Array:
 
 
 def _even(pair: Pair, samples: Complex) -> bool:
-    """Whether the centre of a pair's band is enough before a sheet of nominal response `samples` (F, S) over it."""
-    amplitude = apply_samples(operator=pair.operator, samples=samples)
-    at_centre = power(operator=pair.centre, amplitude=amplitude[len(samples) // 2, None])
-    difference = decibels(power(operator=pair.operator, amplitude=amplitude)) - decibels(at_centre)
+    """Whether the centre of a pair's band is enough before a sheet of nominal response `samples` (F, S) over it: of a
+    class, at all that it is searched at, so that a place reads alike whatever else is asked for."""
+    operator, middle = pair.searched or pair.operator, len(samples) // 2
+    amplitude = apply_samples(operator=operator, samples=samples)
+    at_centre = power(operator=operator.at_line(middle), amplitude=amplitude[middle, None])
+    difference = decibels(power(operator=operator, amplitude=amplitude)) - decibels(at_centre)
     return bool(np.max(np.abs(difference)) < EVEN_DB)

@@ -34,13 +34,15 @@ BAND_NODES = 3
 class Pair:
     """Emitter and receiver of one class in given air. G gaps, N settings (gap major, tilt minor).
 
-    `bounce` (N,): what one face hears of itself before a sheet midway that reflects all sound.
+    `bounce` (N,): what one face hears of itself before a sheet midway that reflects all sound. `searched`: the operator
+    of the settings that the class is searched at, on the same path; None where a pair is no class's.
     """
 
     parameters: UltrasonicParameters
     air: Air
     operator: Operator
     bounce: Complex
+    searched: Operator | None = None
 
     @property
     def wavenumber_per_m(self) -> float:
@@ -202,6 +204,7 @@ def _compute(
     tilt_deg: tuple[float, ...],
     *,
     make: Callable[..., Operator] = _made,
+    **path: Contour,
 ) -> tuple[Operator, Complex]:
     """The operator of transmission over the band, and bounces at its centre, in air of 20 degrees C and 50 %.
 
@@ -218,6 +221,7 @@ def _compute(
         gap_m=gap_m,
         tilt_rad=tilt_rad,
         sound_speed_m_per_s=speed,
+        **path,
     )
     bounce = mirror_bounce(
         radius_m=radius_m, frequency_hz=frequency_hz, gap_m=gap_m, tilt_rad=tilt_rad, sound_speed_m_per_s=speed
@@ -261,6 +265,16 @@ def pair_at(
     """The pair at every one of some gaps with every one of some tilts."""
     through, bounce = _asked(*_beam(parameters), gap_mm, tilt_deg)
     return Pair(parameters=parameters, air=air, operator=through, bounce=bounce)
+
+
+def class_at(
+    parameters: UltrasonicParameters, air: Air, *, gap_mm: tuple[float, ...], tilt_deg: tuple[float, ...]
+) -> Pair:
+    """The same of a class's own pair, within its gaps and tilts: what is read at a place is what a search reads there,
+    whatever other places are asked for."""
+    searched = pair_in_air(parameters, air).operator
+    through, bounce = _asked(*_beam(parameters), gap_mm, tilt_deg, contour=searched.contour)
+    return Pair(parameters=parameters, air=air, operator=through, bounce=bounce, searched=searched)
 
 
 def _beam(p: UltrasonicParameters) -> tuple[float, float, float]:
