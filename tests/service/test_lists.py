@@ -14,7 +14,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Environment, Job, Line
+from sheetmargin_service.selection.job import Environment, Job, Line, Targets
 from sheetmargin_service.selection.ranking import Key, _key, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.stations import Post
@@ -222,3 +222,14 @@ def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
     timed = answer(longer, **job).recommendations[0].setups[0].timing
     assert pair.setups[0].timing == timed != one.setups[0].timing
     assert pair.sheets[0].misread_ppm == one.sheets[0].misread_ppm
+
+
+def test_a_sheet_that_is_not_served_is_not_offered_with_those_that_are() -> None:
+    """Of three boards one has doubles too short to be read. Strict targets, which part the bands, do not bring it back."""
+    board = SheetSpec(material="kraftliner", grammage_gsm=517.0)
+    short = SheetSpec(material="pressboard", grammage_gsm=517.0, double=DoubleSpec(overlap_mm=5.0))
+    strict = Targets(single_as_double=10.0, single_as_no_sheet=10.0, double_as_single=100.0, no_sheet_as_single=100.0)
+    found = answer(board, short, board, classes=("caliper-roller",), targets=strict)
+    (one,) = found.recommendations
+    assert (found.verdict, one.verdict) == ("unsuitable", "suitable")
+    assert [(sheet.index, sheet.code) for sheet in one.not_served] == [(1, "line-too-fast")]

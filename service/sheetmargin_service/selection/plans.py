@@ -294,11 +294,12 @@ def _stations(
     them do, they are parted where their levels are furthest apart, so that what reads alike stays together.
     """
     shared = build_station(place, setting, details)
-    wanting = [i for i, served in shared.served.items() if served.judgement.verdict != "suitable"]
-    if len(details) == 1 or not (wanting or unfit(shared)):
-        failed = {i: _told(shared, i) for i in unfit(shared)}
+    bad = unfit(shared)
+    wanting = [i for i, served in shared.served.items() if i in bad or served.judgement.verdict != "suitable"]
+    if len(details) == 1 or not wanting:
+        failed = {i: _told(shared, i) for i in bad}
         return [] if failed else [shared], failed
-    alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting or details}
+    alone = {i: build_station(place, setting, {i: details[i]}) for i in wanting}
     failed = {i: _told(own, i) for i, own in alone.items() if unfit(own)}
     if wanted is None:
         wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
