@@ -35,6 +35,7 @@ Complex = NDArray[np.complex128]
 DEPTH_RAD = 0.03
 NODES = 96
 _NODE_STEP = 16
+_LEAST_TILT = 0.7
 USUAL_TURN = 290.0
 """Depth and nodes of the usual path. It serves beams up to this k gap sin(tilt), in radians: the levels of plates are
 then within 0.03 dB of those by many times the nodes at tilts to 45 degrees and 0.11 dB at 60, and what the kernel adds
@@ -85,7 +86,8 @@ class Contour:
 
 def contour_for(*, gap_rad: float, tilt_rad: float) -> Contour:
     """The path for beams up to k gap = `gap_rad` and a tilt."""
-    turn = gap_rad * float(np.sin(tilt_rad))
+    # Square on, too, side lobes turn as fast, far off the axis.
+    turn = gap_rad * max(float(np.sin(tilt_rad)), _LEAST_TILT)
     if turn <= USUAL_TURN:
         return Contour()
     # Few different ones, so that classes share what is computed on theirs.
