@@ -49,6 +49,10 @@ ROWS = {
 }
 """Figure: what it is, and what is aimed at."""
 
+BEFORE_AT = "961d459"
+BEFORE: dict[str, float | str] = {}
+"""The same figures at that commit, by the same benchmarks on the same machine and day as the table that is kept."""
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--keep-table", action="store_true", help="write the table of figures to the pages that show it")
@@ -61,8 +65,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
     figures = {name: value for report in reports for name, value in report.user_properties}
     if not figures:
         return
-    lines = ["| what | figure | aim |", "| --- | --- | --- |"]
-    lines += [f"| {told} | {figures[name]:,} | {aim} |" for name, (told, aim) in ROWS.items() if name in figures]
+    lines = [f"| what | figure | at {BEFORE_AT} | aim |", "| --- | --- | --- | --- |"]
+    lines += [
+        f"| {told} | {_written(figures[name])} | {_written(BEFORE.get(name, ''))} | {aim} |"
+        for name, (told, aim) in ROWS.items()
+        if name in figures
+    ]
     terminalreporter.write_line("")
     for line in lines:
         terminalreporter.write_line(line)
@@ -73,6 +81,10 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
             _, end, tail = rest.partition("<!-- end -->")
             assert end, f"{page} has no place for the table"
             page.write_text(head + mark + table + end + tail, encoding="utf-8")
+
+
+def _written(figure: float | str) -> str:
+    return figure if isinstance(figure, str) else f"{figure:,}"
 
 
 def _machine() -> str:

@@ -68,14 +68,14 @@ def test_derivatives_from_samples() -> None:
 
 
 def test_few_paths_serve_all() -> None:
-    """The usual one for every class of the reference, up to twice its beam by twice the nodes at half the depth."""
+    """The usual one for every class of the reference; twice the nodes at half the depth for a beam that asks for it."""
     for c in reference_catalogue().classes:
         if c.principle == "ultrasonic":
             assert contour_of(c.parameters) == USUAL
     assert contour_for(gap_rad=USUAL_TURN, tilt_rad=0.5 * np.pi) == USUAL
-    twice = contour_for(gap_rad=2.0 * USUAL_TURN, tilt_rad=0.5 * np.pi)
+    twice = contour_for(gap_rad=2.5 * 2.0 * NODES, tilt_rad=0.5 * np.pi)
     assert (twice.nodes, twice.depth_rad) == (2 * NODES, 0.5 * DEPTH_RAD)
-    assert contour_for(gap_rad=1e4, tilt_rad=0.0) == USUAL
+    assert contour_for(gap_rad=400.0, tilt_rad=0.0) == USUAL
     assert USUAL.theta is Contour().theta
 
 

@@ -35,10 +35,13 @@ Complex = NDArray[np.complex128]
 DEPTH_RAD = 0.03
 NODES = 96
 _NODE_STEP = 16
+_LEAST_TILT = 0.7
 USUAL_TURN = 290.0
 """Depth and nodes of the usual path. It serves beams up to this k gap sin(tilt), in radians: the levels of plates are
 then within 0.03 dB of those by many times the nodes at tilts to 45 degrees and 0.11 dB at 60, and what the kernel adds
-up stays below ten times the open path. For larger ones depth falls and nodes rise in proportion."""
+up stays below ten times the open path."""
+_TURN_A_NODE = 2.5
+"""Radians for each node of the path of a larger beam; its depth falls as its nodes rise."""
 _GROWTH, _GROWTH_RAD = 0.5, 0.5
 _END_RAD = 0.06
 _STRETCH = 2.5
@@ -83,9 +86,12 @@ class Contour:
 
 def contour_for(*, gap_rad: float, tilt_rad: float) -> Contour:
     """The path for beams up to k gap = `gap_rad` and a tilt."""
-    scale = max(1.0, gap_rad * float(np.sin(tilt_rad)) / USUAL_TURN)
+    # Square on, too, side lobes turn as fast, far off the axis.
+    turn = gap_rad * max(float(np.sin(tilt_rad)), _LEAST_TILT)
+    if turn <= USUAL_TURN:
+        return Contour()
     # Few different ones, so that classes share what is computed on theirs.
-    nodes = _NODE_STEP * ceil(NODES * scale / _NODE_STEP)
+    nodes = _NODE_STEP * ceil(turn / _TURN_A_NODE / _NODE_STEP)
     return Contour(depth_rad=DEPTH_RAD * NODES / nodes, nodes=nodes)
 
 
