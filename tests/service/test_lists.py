@@ -225,7 +225,7 @@ def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
 
 
 def test_a_sheet_that_is_not_served_is_not_offered_with_those_that_are() -> None:
-    """Of three boards one has doubles too short to be read. Strict targets, which part the bands, do not bring it back."""
+    """Of three boards one has doubles too short to be read. Strict targets part the bands, and do not bring it back."""
     board = SheetSpec(material="kraftliner", grammage_gsm=517.0)
     short = SheetSpec(material="pressboard", grammage_gsm=517.0, double=DoubleSpec(overlap_mm=5.0))
     strict = Targets(single_as_double=10.0, single_as_no_sheet=10.0, double_as_single=100.0, no_sheet_as_single=100.0)

@@ -16,14 +16,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from support.any_job import jobs, usual_jobs
 from support.asking import Asking, Json
-from support.rules import (
-    CLASSES,
-    RULES,
-    Rule,
-    a_window_can_be_kept_to,
-    levels_are_continuous,
-    what_is_printed_reads_as_printed,
-)
+from support.rules import CLASSES, RULES, Rule
 from support.smaller import smaller
 
 EVERY = settings(
@@ -41,11 +34,6 @@ usually = usual_jobs(classes=IDS, most_classes=7, most_sheets=3)
 whole = jobs(classes=IDS, most_classes=4, most_sheets=3)
 any_jobs = st.one_of(usually, usually, whole).map(lambda job: job | {"limit": 20})
 AWAITED: dict[Rule, str] = {}
-_OLD = {
-    a_window_can_be_kept_to: "set-ups may stand at the end of their own window",
-    levels_are_continuous: "slopes over the tilt are taken from the first tilts given",
-    what_is_printed_reads_as_printed: "levels are those of a gap before it is rounded, and of a grid's neighbours",
-}
 """Rules that answers are known to break, and what mends it."""
 
 
