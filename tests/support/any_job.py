@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from marshmallow import Schema, fields
 from sheetmargin_service.api.schemas.job import JobSchema, SheetSchema
 from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Text, Whole
+from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.library import load_library
 
 Value = st.SearchStrategy[Any]
@@ -144,9 +145,10 @@ def usual(low: float, high: float) -> Value:
     return st.floats(math.log10(low), math.log10(high)).map(lambda x: float(f"{10.0**x:.3g}"))
 
 
-FED = [
-    name for name, m in load_library().materials.items() if m.family in ("paper", "board", "film", "plastic", "metal")
-]
+FAMILIES = ("paper", "board", "film", "plastic", "metal")
+FED = [name for name, material in load_library().materials.items() if material.family in FAMILIES]
+"""What machines are mostly fed with."""
+CONSTRUCTIONS = sorted(load_constructions())
 USUAL_LINE: dict[str, Value] = {
     "clearance_above_mm": usual(40, 400),
     "clearance_below_mm": st.one_of(usual(40, 400), usual(40, 400), usual(1, 40)),
@@ -179,13 +181,16 @@ USUAL_ELSE: dict[str, Value] = {
     "targets": st.fixed_dictionaries(
         {}, optional=dict.fromkeys(JOB.fields["targets"].schema.fields, usual(20, 50_000))
     ),  # type: ignore[attr-defined]
+    "require": st.fixed_dictionaries({}, optional={"contactless": st.booleans(), "ingress": st.just("IP65")}),
     "ordered": st.booleans(),
 }
 
 
 @st.composite
 def usual_sheets(draw: st.DrawFn) -> dict[str, Any]:
-    """A sheet of the library as machines feed it."""
+    """A sheet of the library as machines feed it, or one of its constructions."""
+    if not draw(st.integers(0, 4)):
+        return {"construction": draw(st.sampled_from(CONSTRUCTIONS))}
     size = draw(st.sampled_from(("grammage_gsm", "thickness_um")))
     found: dict[str, Any] = {
         "material": draw(st.sampled_from(draw(st.sampled_from((MATERIALS, FED))))),
