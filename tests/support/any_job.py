@@ -7,7 +7,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 from marshmallow import Schema, fields
-from sheetmargin_service.api.schemas.job import JobSchema, SheetSchema
+from sheetmargin_service.api.schemas.job import JobSchema, SheetSchema, TargetsSchema
 from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Text, Whole
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.library import load_library
@@ -178,9 +178,7 @@ USUAL_ELSE: dict[str, Value] = {
         },
     ),
     "controller": st.fixed_dictionaries({}, optional={"scan_ms": usual(1, 100), "input_filter_ms": usual(0.1, 30)}),
-    "targets": st.fixed_dictionaries(
-        {}, optional=dict.fromkeys(JOB.fields["targets"].schema.fields, usual(20, 50_000))
-    ),  # type: ignore[attr-defined]
+    "targets": st.fixed_dictionaries({}, optional=dict.fromkeys(TargetsSchema().fields, usual(20, 50_000))),
     "require": st.fixed_dictionaries({}, optional={"contactless": st.booleans(), "ingress": st.just("IP65")}),
     "ordered": st.booleans(),
 }
