@@ -287,6 +287,12 @@ def test_holes_open_a_sheet_of_one_layer_or_several(made):
     assert np.all(levels[2] < 8.0)
 
 
+def test_holes_are_computed_at_no_place_as_at_some():
+    """The search for poles may have none left to look at."""
+    holed = model(construction("corrugated-a", open_area_pct=1.0)).picked(np.array([], dtype=np.intp))
+    assert holed.transmission(np.empty((0, 1)), np.empty((0, 1))).shape == (0, 1)
+
+
 def test_bonded_tissue_stays_transparent():
     """Plies that air can pass are no solid, however they hold together."""
     tissue = sheet("tissue", grammage_gsm=17)
