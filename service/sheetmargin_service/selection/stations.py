@@ -229,6 +229,8 @@ def fitting(place: Place, settings: Settings) -> Flags:
 def on_sheet(post: Post) -> Flags:
     """At which settings the whole beam meets the sheet, as far as the job tells where its edge is, (N,)."""
     settings = post.bench.settings
+    if post.question.job.line.edge_distance_mm is None:
+        return np.ones(len(settings.gap_mm), dtype=bool)
     each = zip(settings.gap_mm.tolist(), settings.tilt_deg.tolist(), strict=True)
     return np.array([over_edge_at(post, gap_mm=gap, tilt_deg=tilt) is None for gap, tilt in each])
 
