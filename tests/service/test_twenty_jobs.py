@@ -31,13 +31,17 @@ class Practice:
 
 
 def doubles_of(plies: int) -> Check:
-    """A double is another piece: so many plies, none of which are counted."""
+    """A double is another piece: so many plies, twice those of one, which are not counted one by one."""
 
     def check(answer: Json) -> Iterator[str]:
         for recommendation in answer["recommendations"]:
             for result in recommendation["sheets"]:
-                if result["signal"]["fewer"] is not None:
+                signal = result["signal"]
+                if signal["fewer"] is not None:
                     yield f"plies are counted, where a double has {plies}"
+                # What adds up by plies reads about twice as much.
+                if signal["unit"] in ("um", "fF") and signal["double"]["p50"] < 1.6 * signal["single"]["p50"]:
+                    yield f"a double reads {signal['double']['p50']} {signal['unit']}, less than {plies} plies"
 
     return check
 
