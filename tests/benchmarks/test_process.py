@@ -72,4 +72,4 @@ def test_a_server_starts_and_stands(tmp_path: Path, record_property: Record) -> 
 
 
 def _size(operator: Operator) -> int:
-    return operator.coarse.nbytes + operator.fine.nbytes + operator.weight.nbytes + operator.coarse_tail.nbytes
+    return operator.at_nodes.nbytes + operator.series.nbytes
