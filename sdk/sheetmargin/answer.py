@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from sheetmargin.job import Job
 from sheetmargin.mounting import Alignment, Geometry, Mounting, Timing
 from sheetmargin.notes import Assumption, Note, NotServed, Reason, Rejection
 
@@ -231,10 +232,12 @@ class SheetSummary:
 class Answer:
     """Ranked recommendations for a job. Printing it gives the report that the command line gives.
 
-    `verdict` is that of the worst sheet of the best recommendation: one that it does not serve is unsuitable.
+    `job` is the one that is answered, with the service's defaults. `verdict` is that of the worst sheet of the best
+    recommendation: one that it does not serve is unsuitable.
     """
 
     reference: str | None = None
+    job: Job | None = None
     model_version: str | None = None
     catalogue_version: str | None = None
     verdict: str | None = None

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from sheetmargin_service.selection.job import Job
+
 Scalar = str | int | float | bool | None
 Verdict = Literal["suitable", "trial", "unsuitable"]
 
@@ -381,9 +383,11 @@ class SheetSummary:
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """`verdict` is that of the worst sheet of the best recommendation: one that it does not serve is unsuitable."""
+    """`job` is the one that is answered. `verdict` is that of the worst sheet of the best recommendation: one that it
+    does not serve is unsuitable."""
 
     reference: str | None
+    job: Job
     model_version: str
     catalogue_version: str
     verdict: Verdict

@@ -53,6 +53,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     named = {st.post.detector_class.id for plan in best for st in plan.stations}
     return Answer(
         reference=job.reference,
+        job=job,
         model_version=model_version(),
         catalogue_version=catalogue.version,
         verdict=_verdict(best),

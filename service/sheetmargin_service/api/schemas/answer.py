@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any, get_args
 
 from marshmallow import fields
 from marshmallow.experimental.context import Context
 
+from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.api.languages import Language
 from sheetmargin_service.api.saying import say
 from sheetmargin_service.api.schemas.output import (
@@ -22,6 +24,7 @@ from sheetmargin_service.api.schemas.output import (
 )
 from sheetmargin_service.api.schemas.strict import JsonSchema
 from sheetmargin_service.selection.answer import Answer, Verdict
+from sheetmargin_service.selection.job import Job
 
 Spoken = Context[Language]
 """The language in which an answer is dumped."""
@@ -461,10 +464,27 @@ class RecommendationSchema(OutputSchema):
     reasons = listing(ReasonSchema, "Why.")
 
 
+class JobAsAnswered(fields.Field[Job]):
+    """A job in its one spelling."""
+
+    def _serialize(self, value: Job | None, attr: str | None, obj: Any, **_: Any) -> Any:
+        return None if value is None else json.loads(canonical_job(value))
+
+    def json_schema(self) -> JsonSchema:
+        return {"type": "object"}
+
+
 class AnswerSchema(OutputSchema):
     """Ranked recommendations, and everything that was assumed, rejected and to be careful about."""
 
     reference = string("The job's reference.", nullable=True)
+    job = JobAsAnswered(
+        required=True,
+        metadata={
+            "description": "The job that is answered, in its one spelling: defaults filled in, what was not given left "
+            "out, numbers as they came; without its reference. It may be asked again as it is."
+        },
+    )
     model_version = string("Version of the physics, the library and the decision.")
     catalogue_version = string("Version of the catalogue.")
     verdict = _verdict(

@@ -176,6 +176,7 @@ class SheetSelector extends HTMLElement {
     const detail = structuredClone({
       schema: SCHEMA,
       reference: this.getAttribute("reference"),
+      job: answer?.job ?? null,
       recommendation,
       order: recommendation ? orderLines(recommendation) : [],
       setup_sheets: recommendation ? recommendation.setups.map((setup) => link(recommendation, setup)) : [],
