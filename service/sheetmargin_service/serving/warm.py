@@ -6,6 +6,8 @@ import gc
 import logging
 import time
 
+from sheetmargin_service.api.languages import LANGUAGES
+from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.service import Service
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.job import Job
@@ -16,13 +18,16 @@ SHEET = SheetSpec(material="copy-paper", grammage_gsm=80)
 
 
 def warm_up(service: Service) -> float:
-    """Answer a plain job from every catalogue under the default conditions, which builds the operators of every class.
+    """Answer a plain job from every catalogue under the default conditions, which builds the operators of every class,
+    in every language, which loads the texts.
 
     Returns the seconds it took, and logs them.
     """
     begun = time.perf_counter()
     for catalogue in service.catalogues.values():
-        service.recommend(Job(sheets=(SHEET,), limit=1), catalogue=catalogue, library=service.library)
+        answer = service.recommend(Job(sheets=(SHEET,), limit=1), catalogue=catalogue, library=service.library)
+        for language in LANGUAGES:
+            dump_answer(answer, language=language)
     # What lives now stays: the collector need not look at it, and by writing its marks would unshare its pages.
     gc.collect()
     gc.freeze()
