@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from support.any_job import jobs, usual_jobs
 from support.asking import Asking, Json
-from support.rules import CLASSES, RULES, Rule
+from support.rules import CLASSES, RULES, Rule, a_sheet_alone_finds_what_a_list_finds
 from support.smaller import smaller
 
 EVERY = settings(
@@ -33,7 +33,10 @@ IDS = tuple(CLASSES)
 usually = usual_jobs(classes=IDS, most_classes=7, most_sheets=3)
 whole = jobs(classes=IDS, most_classes=4, most_sheets=3)
 any_jobs = st.one_of(usually, usually, whole).map(lambda job: job | {"limit": 20})
-AWAITED: dict[Rule, str] = {}
+AWAITED: dict[Rule, str] = {
+    a_sheet_alone_finds_what_a_list_finds: "a search goes by levels to first order, which are far off for some sheets "
+    "with cells; of these, one in a thousand lists has a setting for a sheet that the sheet alone is not told of",
+}
 """Rules that answers are known to break, and what mends it."""
 
 

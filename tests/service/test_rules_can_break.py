@@ -55,6 +55,11 @@ def alone(asked: Json, document: Json) -> None:
         document["verdict"] = "unsuitable"
 
 
+def alone_and_there(asked: Json, document: Json) -> None:
+    alone(asked, document)
+    judged_again(asked, document)
+
+
 def roomier(asked: Json, document: Json) -> None:
     if asked["line"]["clearance_above_mm"] > 150.0 and "predicted" in document:
         document["predicted"]["verdict"] = "unsuitable"
@@ -135,7 +140,8 @@ DOCTORS: dict[Rule, Doctor] = {
     rules.a_verdict_is_of_the_setting: judged_again,
     rules.levels_are_continuous: hardly_tilted,
     rules.wider_tolerance_raises_no_margin: wider,
-    rules.a_list_is_as_good_as_its_worst_sheet: alone,
+    rules.a_list_is_as_good_as_its_worst_sheet: alone_and_there,
+    rules.a_sheet_alone_finds_what_a_list_finds: alone,
     rules.more_room_is_no_worse: roomier,
     rules.stricter_targets_raise_no_verdict: easier,
     rules.one_more_class_lowers_nothing: fewer,

@@ -93,13 +93,30 @@ def name(setup: Json) -> str:
     return f"{setup['detector_class']['id']} at {geometry['gap_mm']['nominal']} mm{tilt}"
 
 
-def a_list_is_as_good_as_its_worst_sheet(asking: Asking, job: Json, answer: Json) -> Iterator[str]:
+def _worse_alone(asking: Asking, job: Json, answer: Json) -> Iterator[tuple[int, str, bool]]:
+    """Sheets of a list that are worse by themselves: which, how they are, and whether the list's own set-up is as bad
+    for the sheet."""
     if len(job["sheets"]) == 1:
         return
     alone = {i: asking.recommend(job | {"sheets": [sheet]}) for i, sheet in enumerate(job["sheets"])}
     for i, one in alone.items():
-        if one is not None and ORDER[one["verdict"]] > ORDER[answer["verdict"]]:
-            yield f"the list is {answer['verdict']}, sheet {i} alone {one['verdict']}"
+        if one is None or ORDER[one["verdict"]] <= ORDER[answer["verdict"]]:
+            continue
+        setup = next(setup for setup in answer["recommendations"][0]["setups"] if i in setup["sheets"])
+        found = asking.predict(installed(job, setup, i))
+        yield i, one["verdict"], found is None or ORDER[found["verdict"]] > ORDER[answer["verdict"]]
+
+
+def a_list_is_as_good_as_its_worst_sheet(asking: Asking, job: Json, answer: Json) -> Iterator[str]:
+    for i, verdict, bad in _worse_alone(asking, job, answer):
+        if bad:
+            yield f"the list is {answer['verdict']}, sheet {i} alone {verdict}, and its set-up no better for it"
+
+
+def a_sheet_alone_finds_what_a_list_finds(asking: Asking, job: Json, answer: Json) -> Iterator[str]:
+    for i, verdict, bad in _worse_alone(asking, job, answer):
+        if not bad:
+            yield f"the list is {answer['verdict']}, sheet {i} alone {verdict}, where the list's set-up serves it"
 
 
 def more_room_is_no_worse(asking: Asking, job: Json, answer: Json) -> Iterator[str]:
@@ -475,6 +492,7 @@ RULES: tuple[Rule, ...] = (
     levels_are_continuous,
     wider_tolerance_raises_no_margin,
     a_list_is_as_good_as_its_worst_sheet,
+    a_sheet_alone_finds_what_a_list_finds,
     more_room_is_no_worse,
     stricter_targets_raise_no_verdict,
     one_more_class_lowers_nothing,

@@ -51,7 +51,8 @@ def _place(grid: SignalGrid, floor_db: float, open_db: float) -> tuple[int, floa
     floor itself lies from a grid point: the same for a class at every gap, so that its tables serve them all."""
     steps = (floor_db - grid.low) / grid.step
     remainder = round((steps - round(steps)) * grid.step, _DECIMALS)
-    whole, share = divmod(open_db / grid.step, 1.0)
+    # At the reference gap the open path is at 0 but for rounding, of either sign.
+    whole, share = divmod(round(open_db / grid.step, 9), 1.0)
     return round(steps) + int(whole) - round(NEAR_DB / grid.step), share, remainder
 
 
