@@ -247,3 +247,16 @@ def test_every_assumption_points_at_the_job():
         "0",
         "1",
     }
+
+
+def test_positions_stay_where_they_are_while_the_sheet_hardly_changes():
+    """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank."""
+    positions = {}
+    for share in np.linspace(-0.0175, 0.0175, 8):
+        found = answer(SheetSpec(material="kraftliner", grammage_gsm=round(150.0 * (1.0 + share), 3)), limit=20)
+        for one in (r for r in found.recommendations if r.verdict == "suitable"):
+            (setup,) = one.setups
+            tilt = setup.geometry.tilt_deg and setup.geometry.tilt_deg.nominal
+            positions.setdefault(setup.detector_class.id, set()).add((setup.geometry.gap_mm.nominal, tilt))
+    assert len(positions) >= 4
+    assert {name: len(found) for name, found in positions.items()} == dict.fromkeys(positions, 1)
