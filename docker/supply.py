@@ -66,7 +66,7 @@ def as_installed() -> str:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     wanted = [*project["dependencies"], *(one for extra in EXTRAS for one in project["optional-dependencies"][extra])]
     lines = [f"{name} = {json.dumps(project[name])}" for name in ("name", "version", "description")]
-    licence = f"license = {{ text = {json.dumps(project['license']['text'])} }}"
+    licence = f"license = {{ text = {json.dumps(project['license'])} }}"
     return "\n".join(["[project]", *lines, licence, f"dependencies = {json.dumps(wanted)}", ""])
 
 
