@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.selection import team
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.cover import covers
 from support.candidates import candidates_of
@@ -108,14 +107,6 @@ def crowded_tables(draw):
 @given(crowded_tables())
 def test_many_positions_and_profiles_of_one_class(candidates):
     check(candidates, 1)
-
-
-@settings(max_examples=25, deadline=None)
-@given(small_tables() | crowded_tables())
-def test_the_programme_by_itself_is_exact_too(candidates):
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(team, "FEW_POSITIONS", 0)
-        check(candidates, 2)
 
 
 def real_size(seed, *, sheets=50, classes=20):

@@ -90,13 +90,13 @@ class Level:
 
     def _stand(self, chosen: list[int], start: int, positions: int, profiles: int) -> bool:
         """Whether the chosen positions and others from `start` on do."""
-        check_time()
         free = np.arange(start, len(self._ways))
         free = free[~self._replaced[np.ix_(free, free)].any(axis=1)]
         unserved = self._everyone & ~int(np.bitwise_or.reduce(self._at_position[chosen]))
         return self._complete(chosen, unserved, free, positions - len(chosen), profiles)
 
     def _complete(self, chosen: list[int], unserved: int, free: Index, more: int, profiles: int) -> bool:
+        check_time()
         if more == 0:
             return not unserved and self._profiles(chosen).within(profiles)
         if more == 1:

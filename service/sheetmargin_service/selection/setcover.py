@@ -22,19 +22,6 @@ def masks_of(serves: Flags) -> Masks:
     return np.packbits(wide, axis=-1, bitorder="little").view("<u8")[..., 0].astype(np.uint64)
 
 
-def needed(serves: Flags, *, drop: bool = True) -> Index:
-    """Entries (N,) along the first axis of `serves` (N, M) that serve somebody.
-
-    With `drop`, without those that another one replaces: it serves all that they serve; of equals the first stays.
-    """
-    useful = serves.any(axis=1)
-    if drop:
-        flat = serves.astype(np.float32)
-        lacks = flat @ (1.0 - flat).T > 0.0  # [a, b]: a serves somebody whom b does not
-        useful &= ~replaced(~lacks).any(axis=1)
-    return np.flatnonzero(useful)
-
-
 def replaced(within: Flags) -> Flags:
     """[a, b]: b replaces a, from [a, b]: b serves all that a does, (N, N). Of equals the first replaces the others."""
     order = np.arange(len(within))
