@@ -27,7 +27,6 @@ from sheetmargin_service.serving import metrics
 from sheetmargin_service.serving.broken import install_broken_bodies
 from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
-from sheetmargin_service.serving.shortcut import install_shortcut
 from sheetmargin_service.serving.swap import install_swap
 from sheetmargin_service.serving.warm import warm_up
 from sheetmargin_service.serving.work import install_work_limits, limited
@@ -74,8 +73,6 @@ def create_app(
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
-    # Before all that sets headers: it keeps answers with what they set.
-    install_shortcut(app, settings, counts, keyed=service.gate.keyed)
     install_headers(app)
     install_logs(app)
     if settings.telemetry:

@@ -17,7 +17,6 @@ from sheetmargin_service.api.service import Service
 from sheetmargin_service.app import load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.serving.logs import ACCESS, JsonFormatter
-from sheetmargin_service.serving.shortcut import Shortcut
 from support.answers import CountingRecommend
 from support.apps import app_of
 
@@ -30,13 +29,9 @@ def physics() -> CountingRecommend:
     return CountingRecommend()
 
 
-@pytest.fixture(params=["the short way", "the long way"])
-def app(request: pytest.FixtureRequest, physics: CountingRecommend) -> Flask:
-    """Where rates are counted, every question goes the long way."""
-    rate = {} if request.param == "the short way" else {"rate_per_address": "1000/second"}
-    made = app_of(recommend=physics, origins=(ORIGIN,), **rate)
-    assert isinstance(made.wsgi_app, Shortcut) == (not rate)
-    return made
+@pytest.fixture
+def app(physics: CountingRecommend) -> Flask:
+    return app_of(recommend=physics, origins=(ORIGIN,))
 
 
 def names_and_texts(response: Any) -> list[tuple[str, str]]:
@@ -153,7 +148,7 @@ def kept(service: Service, size: int) -> Kept:
 def test_the_oldest_make_room() -> None:
     service = load_service(Settings())
     one = kept(service, 1000)
-    answers = KeptAnswers[Kept](most_bytes=3 * one.size)
+    answers = KeptAnswers(most_bytes=3 * one.size)
     for name in "abc":
         answers.put((name,), one)
     assert answers.get(("a",), service) is one
@@ -170,11 +165,9 @@ def test_the_oldest_make_room() -> None:
 def test_questions_without_end_take_no_more_room(physics: CountingRecommend) -> None:
     app = app_of(recommend=physics)
     client = app.test_client()
-    stores: list[KeptAnswers[Any]] = [app.extensions[caching.EXTENSION], app.wsgi_app.answers]  # type: ignore[attr-defined]
-    for store in stores:
-        store.most_bytes = 50_000
+    store: KeptAnswers = app.extensions[caching.EXTENSION]
+    store.most_bytes = 50_000
     for number in range(40):
         client.get(f"{QUERY}&label={number}")
-    for store in stores:
-        assert 3 <= len(store) < 40
-        assert store.bytes <= 50_000
+    assert 3 <= len(store) < 40
+    assert store.bytes <= 50_000

@@ -9,7 +9,6 @@ from flask import Flask
 from sheetmargin_service.api import caching
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
-from sheetmargin_service.serving.shortcut import Shortcut
 
 from support.answers import CountingRecommend
 
@@ -23,5 +22,3 @@ def app_of(*, recommend: Any = None, **settings: Any) -> Flask:
 def forget_answers(app: Flask) -> None:
     """Let an application answer as if nothing had been asked yet."""
     app.extensions[caching.EXTENSION].clear()
-    if isinstance(app.wsgi_app, Shortcut):
-        app.wsgi_app.answers.clear()

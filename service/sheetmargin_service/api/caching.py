@@ -36,24 +36,22 @@ def cacheable(
 
 def install_kept_answers(app: Flask) -> None:
     """Let the application keep answers of its own."""
-    app.extensions[EXTENSION] = KeptAnswers[Kept]()
+    app.extensions[EXTENSION] = KeptAnswers()
 
 
 def kept_or(make: Callable[[], Response]) -> Response:
     """The answer to this GET as it was given before, or the made one, which is then kept.
 
-    To be called when it is settled that the caller may have it. `g.keepable` tells an answer to be given to whoever
-    asks the same, `g.kept` one that was not made.
+    To be called when it is settled that the caller may have it. `g.kept` tells an answer that was not made.
     """
-    answers: KeptAnswers[Kept] = current_app.extensions[EXTENSION]
+    answers: KeptAnswers = current_app.extensions[EXTENSION]
     service, question = current_service(), _question()
     kept = answers.get(question, service)
     if kept is not None and not request.if_none_match.contains_weak(kept.etag):
-        g.kept = g.keepable = True
+        g.kept = True
         return Response(kept.body, headers=list(kept.headers))
     response = make()
     if response.status_code == 200:
-        g.keepable = True
         etag, _is_weak = response.get_etag()
         headers = tuple(response.headers.items())
         answers.put(question, Kept(service=service, body=response.get_data(), headers=headers, etag=etag or ""))

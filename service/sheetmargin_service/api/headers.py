@@ -22,16 +22,12 @@ SECURITY = {
 """A response of a page brings its own, wider Content-Security-Policy."""
 
 
-def name_of_request(given: str) -> str:
-    """The caller's name for a request where it is sane, or a new one."""
-    return given if _SANE_ID.fullmatch(given) else uuid.uuid4().hex
-
-
 def install_headers(app: Flask) -> None:
-    """Name every request, and put the headers on every response."""
+    """Name every request, as its caller does where that is sane, and put the headers on every response."""
 
     def name_request() -> None:
-        g.request_id = name_of_request(request.headers.get(REQUEST_ID, ""))
+        given = request.headers.get(REQUEST_ID, "")
+        g.request_id = given if _SANE_ID.fullmatch(given) else uuid.uuid4().hex
 
     def add_headers(response: Response) -> Response:
         response.headers[REQUEST_ID] = g.request_id

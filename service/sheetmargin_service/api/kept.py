@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
-from typing import Generic, TypeVar
 
 from sheetmargin_service.api.service import Service
 
@@ -31,22 +30,19 @@ class Kept:
         return len(self.body) + _BESIDES_BODY
 
 
-K = TypeVar("K", bound=Kept)
-
-
-class KeptAnswers(Generic[K]):
+class KeptAnswers:
     """The answers asked for last, as many as `most_bytes` hold. Threads may share it."""
 
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
         self.most_bytes = most_bytes
         self.bytes = 0
-        self._answers: OrderedDict[tuple[str, ...], K] = OrderedDict()
+        self._answers: OrderedDict[tuple[str, ...], Kept] = OrderedDict()
         self._lock = threading.Lock()
 
     def __len__(self) -> int:
         return len(self._answers)
 
-    def get(self, question: tuple[str, ...], service: Service) -> K | None:
+    def get(self, question: tuple[str, ...], service: Service) -> Kept | None:
         """The answer that this service gave to the question: one with other catalogues answers anew."""
         with self._lock:
             kept = self._answers.get(question)
@@ -55,7 +51,7 @@ class KeptAnswers(Generic[K]):
             self._answers.move_to_end(question)
             return kept
 
-    def put(self, question: tuple[str, ...], kept: K) -> None:
+    def put(self, question: tuple[str, ...], kept: Kept) -> None:
         """Keep an answer, and let go of those that nobody has asked for the longest."""
         with self._lock:
             before = self._answers.pop(question, None)

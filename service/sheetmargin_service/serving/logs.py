@@ -71,14 +71,14 @@ def install_logs(app: Flask) -> None:
         }
         begun: float = g.begun
 
-        response.call_on_close(lambda: log_request(fields, seconds=time.perf_counter() - begun))
+        response.call_on_close(lambda: _log_request(fields, seconds=time.perf_counter() - begun))
         return response
 
     app.before_request(begin)
     app.after_request(end)
 
 
-def log_request(fields: Mapping[str, Any], *, seconds: float) -> None:
+def _log_request(fields: Mapping[str, Any], *, seconds: float) -> None:
     """One line for an answered request."""
     if log.isEnabledFor(logging.INFO):
         # As log.info does, but for a walk up the stack to the caller, which no line names.
@@ -92,12 +92,9 @@ def route_of_request() -> str:
 
 
 def _request_fields() -> dict[str, Any]:
+    """What a log line says of which request it is about."""
     if not has_request_context() or "trace" not in g:
         return {}
-    return name_fields(g.get("request_id"), g.trace)
-
-
-def name_fields(request_id: str | None, trace: Trace) -> dict[str, Any]:
-    """What a log line says of which request it is about."""
-    fields = {"request_id": request_id, "trace_id": trace.trace_id, "span_id": trace.span_id}
+    trace: Trace = g.trace
+    fields = {"request_id": g.get("request_id"), "trace_id": trace.trace_id, "span_id": trace.span_id}
     return fields if trace.parent_id is None else fields | {"parent_id": trace.parent_id}

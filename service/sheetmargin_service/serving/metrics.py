@@ -51,11 +51,6 @@ class Metrics:
     refused: Counter
     spared: Counter
 
-    def count_request(self, route: str, method: str, status: int, *, seconds: float) -> None:
-        """Count an answered request."""
-        self.requests.labels(route, method, status).inc()
-        self.request_seconds.labels(route).observe(seconds)
-
 
 def new_metrics() -> Metrics:
     """Counts that begin at nothing, in a registry of their own."""
@@ -132,7 +127,8 @@ def install_metrics(app: Flask, metrics: Metrics) -> None:
 
         def count() -> None:
             metrics.running.dec()
-            metrics.count_request(route, method, response.status_code, seconds=time.perf_counter() - begun)
+            metrics.requests.labels(route, method, response.status_code).inc()
+            metrics.request_seconds.labels(route).observe(time.perf_counter() - begun)
             if endpoint in cached and response.status_code in (200, 304):
                 metrics.cache.labels("hit" if response.status_code == 304 else "kept" if kept else "miss").inc()
             if progress is not None:
