@@ -14,6 +14,7 @@ from flask.testing import FlaskClient
 from marshmallow import Schema
 from openapi_spec_validator import validate
 from sheetmargin_service.api import openapi
+from sheetmargin_service.api.examples import MODEL_VERSION
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.api.schemas import answer as answer_schemas
 from sheetmargin_service.api.schemas.job import JobSchema
@@ -189,13 +190,14 @@ def test_examples_are_valid_and_computed(real_api: FlaskClient, document: dict[s
     post = document["paths"]["/v1/recommendations"]["post"]
     asked = post["requestBody"]["content"]["application/json"]["example"]
     answered = post["responses"]["200"]["content"]["application/json"]["example"]
+    versions = {"model_version": MODEL_VERSION}
     validator("Job", document).validate(asked)
     validator("Answer", document).validate(answered)
-    assert real_api.post("/v1/recommendations", json=asked).get_json() == answered
+    assert real_api.post("/v1/recommendations", json=asked).get_json() | versions == answered
     wrong = post["responses"]["422"]["content"]["application/problem+json"]["example"]
     validator("Problem", document).validate(wrong)
     assert wrong["errors"][0]["suggestions"][0] == "copy-paper"
     get = document["paths"]["/v1/recommendations"]["get"]
     query = {p["name"]: p["example"] for p in get["parameters"] if "example" in p}
     answered = get["responses"]["200"]["content"]["application/json"]["example"]
-    assert real_api.get("/v1/recommendations", query_string=query).get_json() == answered
+    assert real_api.get("/v1/recommendations", query_string=query).get_json() | versions == answered

@@ -23,6 +23,8 @@ JOB: Mapping[str, Any] = {
     "limit": 1,
 }
 WRONG_JOB: Mapping[str, Any] = {"sheets": [{"material": "copy-papr", "grammage_gsm": 80}]}
+MODEL_VERSION = "0123456789ab"
+"""Stands in the examples for the version: the description changes where the contract does, not with every number."""
 SHEET_QUERY: Mapping[str, Any] = {"material": "copy-paper", "grammage_gsm": 80, "limit": 1}
 
 
@@ -44,7 +46,7 @@ def with_examples(document: Mapping[str, Any], service: Service) -> dict[str, An
 def _answer(job: Mapping[str, Any], service: Service) -> dict[str, Any]:
     question = admit(decode_value(dict(job), JobSchema()), service)
     answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
-    return dump_answer(answer, language="en")
+    return dump_answer(answer, language="en") | {"model_version": MODEL_VERSION}
 
 
 def _problem(job: Mapping[str, Any], service: Service) -> dict[str, Any]:
