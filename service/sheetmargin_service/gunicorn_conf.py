@@ -9,7 +9,6 @@ from typing import Any
 
 from sheetmargin_service.serving import processes
 from sheetmargin_service.serving.heap import FreeMemory, share_one_heap
-from sheetmargin_service.serving.loads import LOADS
 from sheetmargin_service.serving.logs import logging_config
 from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
 
@@ -91,7 +90,6 @@ def post_request(worker: Any, _request: Any, _environ: Any, _response: Any) -> N
 
 def child_exit(_server: Any, worker: Any) -> None:
     """Called in the master when a worker has ended, however it did."""
-    LOADS.leave(worker.age)
     processes.settle(worker.pid)
 
 

@@ -194,7 +194,7 @@ LENGTH = "Content-Type: application/json\r\nContent-Length: 5000\r\n"
 SLOW_BODY = request("POST", "/v1/recommendations", headers=LENGTH), b" "
 
 
-@pytest.mark.parametrize("pairs", [THREADS // 2, pytest.param(2 * WORKERS * THREADS, marks=pytest.mark.long)])
+@pytest.mark.parametrize("pairs", [THREADS // 2, pytest.param(WORKERS * THREADS, marks=pytest.mark.long)])
 def test_clients_slower_than_allowed(shop: Shop, pairs: int) -> None:
     """They are sent away, also where they are more than there are threads; whoever waits behind them is answered."""
     before, took = shop.workers(), []
@@ -210,8 +210,9 @@ def test_clients_slower_than_allowed(shop: Shop, pairs: int) -> None:
             assert not thread.is_alive(), "a slow client holds its thread for ever"
     assert len(took) == len(slow)
     assert min(took) > READ_S - 1.0
-    # All threads may be held several times over before one is free; the processes share them out.
-    longest_s = READ_S * (1 + len(slow) // (WORKERS * THREADS)) + 5.0
+    # A process's threads may be held several times over before one is free, at worst by all of them: which process takes
+    # a connection is chance.
+    longest_s = READ_S * (1 + len(slow) // THREADS) + 5.0
     assert max(took) < longest_s
     assert max(one.seconds for one in crowd.asked) < longest_s
     assert shop.workers() == before

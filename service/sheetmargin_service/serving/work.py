@@ -26,26 +26,6 @@ from sheetmargin_service.serving.metrics import Metrics
 RETRY_AFTER_S = 5
 
 View = Callable[..., Response]
-EXTENSION = "sheetmargin.slots"
-
-
-class Slots:
-    """Places for batches; `taken` of them are."""
-
-    def __init__(self, count: int) -> None:
-        self.count, self.taken = count, 0
-        self._lock = threading.Lock()
-
-    def take(self) -> bool:
-        """Whether there was one left."""
-        with self._lock:
-            is_free = self.taken < self.count
-            self.taken += is_free
-            return is_free
-
-    def give_back(self) -> None:
-        with self._lock:
-            self.taken -= 1
 
 
 def limited(recommend: Recommend, seconds: float | None, metrics: Metrics) -> Recommend:
@@ -63,7 +43,7 @@ def limited(recommend: Recommend, seconds: float | None, metrics: Metrics) -> Re
 
 def install_work_limits(app: Flask, settings: Settings, metrics: Metrics) -> None:
     """Limit the time of every call, and how many batches are computed at once."""
-    slots = app.extensions[EXTENSION] = Slots(settings.batches)
+    slots = threading.BoundedSemaphore(settings.batches)
     for name, call in calls_of(app).items():
         view = _in_time(cast("View", app.view_functions[name]), settings.time_limit_s, metrics)
         app.view_functions[name] = _in_slot(view, slots, metrics) if call.scope == "batch" else view
@@ -81,18 +61,18 @@ def _in_time(view: View, seconds: float | None, metrics: Metrics) -> View:
     return answer
 
 
-def _in_slot(view: View, slots: Slots, metrics: Metrics) -> View:
+def _in_slot(view: View, slots: threading.BoundedSemaphore, metrics: Metrics) -> View:
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> Response:
-        if not slots.take():
+        if not slots.acquire(blocking=False):
             metrics.refused.labels("batches").inc()
             raise _unavailable("Other batches are being computed.")
         try:
             response = view(*args, **kwargs)
         except BaseException:
-            slots.give_back()
+            slots.release()
             raise
-        response.call_on_close(slots.give_back)
+        response.call_on_close(slots.release)
         return response
 
     return answer

@@ -11,14 +11,8 @@ from gunicorn import util
 from gunicorn.http import errors, wsgi
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
-from sheetmargin_service.serving.loads import LOADS
 from sheetmargin_service.serving.patience import READ_S, PatientSocket
-from sheetmargin_service.serving.work import EXTENSION as SLOTS
 
-YIELD_S = 0.005
-"""An idle process is woken and accepts within a millisecond or so; jobs take some fifty (a choice)."""
-LOOK_S = 0.0005
-"""Between two looks at what the others have to do (a choice)."""
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {
     errors.LimitRequestLine: (414, "URI Too Long"),
@@ -43,38 +37,10 @@ wsgi.Response = UnnamedResponse
 class PatientWorker(ThreadWorker):  # type: ignore[misc]
     """Threads, each on a connection that does not wait for ever."""
 
-    def accept(self, listener: socket.socket) -> None:
-        """Take a connection; while another worker has less to do, only when it has not taken it in a moment.
-
-        All workers are woken by a connection, and which of them takes it is chance: without waiting, two batches may
-        share a core while the other has nothing to do, and slow clients fill the threads of one worker.
-        """
-        ends = time.monotonic() + YIELD_S
-        self.tell_load()
-        while self.alive and LOADS.another_has_less(self.age) and time.monotonic() < ends:
-            time.sleep(LOOK_S)
-        super().accept(listener)
-
     def enqueue_req(self, conn: TConn) -> None:
         if not isinstance(conn.sock, PatientSocket):
             conn.sock = PatientSocket(fileno=conn.sock.detach())
         super().enqueue_req(conn)
-        self.tell_load()
-
-    def finish_request(self, conn: TConn, fs: Any) -> None:
-        super().finish_request(conn, fs)
-        self.tell_load()
-
-    def tell_load(self) -> None:
-        """Tell the other workers what this one has to do, a batch being as much as all its threads can hold."""
-        if self._accepting:
-            batches = int(self.app.wsgi().extensions[SLOTS].taken)
-            LOADS.tell(self.age, self.asking() + int(self.cfg.threads) * batches)
-
-    def asking(self) -> int:
-        """Connections with a request, or with what may become one."""
-        idle: int = len(self.keepalived_conns) + len(self.pending_conns)
-        return max(0, int(self.nr_conns) - idle)
 
     def set_accept_enabled(self, enabled: bool) -> None:
         """Told to stop, also take the connections that the kernel has made already, and let it make no more.
@@ -82,8 +48,6 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         gunicorn leaves them until it ends, when they are reset. A worker that is only replaced leaves them to others.
         """
         super().set_accept_enabled(enabled)
-        if not enabled:
-            LOADS.leave(self.age)
         if self.alive or enabled or self.nr >= self.max_requests:
             return
         for listener in self.sockets:
@@ -117,5 +81,6 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
 
     def report_waiting(self) -> None:
         """Set the gauge of connections with a request that wait for a thread."""
-        waiting = max(0, self.asking() - int(self.cfg.threads))
+        idle = len(self.keepalived_conns) + len(self.pending_conns)
+        waiting = max(0, int(self.nr_conns) - idle - int(self.cfg.threads))
         self.app.wsgi().extensions["sheetmargin.metrics"].waiting.set(waiting)
