@@ -1,14 +1,14 @@
-"""Renews what the image is made of: `python docker/supply.py`, or with `--upgrade` to take the newest versions.
+"""What the image is made of: `.ci/generate.py` renews it, `python docker/supply.py` takes the newest versions.
 
-Writes the lock files `requirements.lock` and `build.lock`, which hold every version with the hashes of its files; from
-an installation of the first the bill of materials `sbom.cdx.json` (CycloneDX) and `docs/licences.md`.
+The lock files `requirements.lock` and `build.lock` hold every version with the hashes of its files. From an
+installation of the first come the bill of materials `sbom.cdx.json` (CycloneDX) and `docs/licences.md`.
 """
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).parents[1]
+LOCKS = ("requirements.lock", "build.lock")
 BILL = ROOT / "docker" / "sbom.cdx.json"
 LICENCES = ROOT / "docs" / "licences.md"
 EXTRAS = ("service", "redis", "telemetry")
@@ -26,28 +27,29 @@ IN_FILES = {"protobuf": "BSD-3-Clause"}
 """Licences that a package states in a file, not where machines look. Source: its LICENSE, version 7.36.2."""
 
 
-def lock(*, upgrade: bool) -> None:
-    """Write the lock files: of what the image runs, and of what builds the project's wheel in it."""
+def locked(folder: Path, *, upgrade: bool) -> None:
+    """Write the lock files into a folder: of what the image runs, and of what builds the project's wheel in it.
+
+    Versions stay as they are locked there, unless an `upgrade` is wanted or `pyproject.toml` asks for others.
+    """
     build = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["build-system"]["requires"]
     extras = [word for extra in EXTRAS for word in ("--extra", extra)]
-    for name, source, stdin in (
-        ("requirements.lock", ["pyproject.toml", *extras], ""),
-        ("build.lock", ["-"], "\n".join(build)),
-    ):
+    sources = (["pyproject.toml", *extras], ""), (["-"], "\n".join(build))
+    for name, (source, stdin) in zip(LOCKS, sources, strict=True):
         command = [sys.executable, "-m", "uv", "pip", "compile", "--quiet", "--generate-hashes", "--no-emit-index-url"]
-        command += ["--python-version", "3.11", "--python-platform", "linux", "--output-file", f"docker/{name}"]
+        command += ["--python-version", "3.11", "--python-platform", "linux", "--output-file", str(folder / name)]
         command += ["--upgrade"] if upgrade else []
-        comment = {"UV_CUSTOM_COMPILE_COMMAND": "python docker/supply.py"}
+        comment = {"UV_CUSTOM_COMPILE_COMMAND": "python .ci/generate.py image"}
         subprocess.run([*command, *source], cwd=ROOT, input=stdin, text=True, env=os.environ | comment, check=True)
 
 
-def bill() -> dict[str, Any]:
-    """The bill of materials of what `requirements.lock` installs."""
+def bill(requirements: Path) -> dict[str, Any]:
+    """The bill of materials of what a lock file installs."""
     with tempfile.TemporaryDirectory() as folder:
         python = Path(folder) / "venv" / "bin" / "python"
         for command in (
             ["venv", "--without-pip", python.parents[1]],
-            ["pip", "--python", python, "install", "-q", "--require-hashes", "-r", "docker/requirements.lock"],
+            ["pip", "--python", python, "install", "-q", "--require-hashes", "-r", requirements],
         ):
             subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=True)
         project = Path(folder) / "pyproject.toml"
@@ -91,8 +93,8 @@ def licence_list(parts: list[dict[str, Any]]) -> str:
         [
             "# Licences of what the image installs",
             "",
-            "As the packages declare them; written by `python docker/supply.py`. The base image brings Python and the",
-            "packages of Debian, with licences of their own.",
+            "As the packages declare them; written by `python .ci/generate.py image`. The base image brings Python",
+            "and the packages of Debian, with licences of their own.",
             "",
             "| package | version | licence |",
             "| --- | --- | --- |",
@@ -102,14 +104,19 @@ def licence_list(parts: list[dict[str, Any]]) -> str:
     )
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--upgrade", action="store_true", help="take the newest versions that pyproject.toml allows")
-    lock(upgrade=parser.parse_args().upgrade)
-    found = bill()
-    BILL.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-    LICENCES.write_text(licence_list(found["components"]), encoding="utf-8")
+def supplied(*, upgrade: bool = False) -> dict[Path, str]:
+    """The lock files, and from an installation of the first the bill of materials and the page of licences."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for lock in LOCKS:
+            shutil.copy(ROOT / "docker" / lock, folder)
+        locked(folder, upgrade=upgrade)
+        found = bill(folder / LOCKS[0])
+        texts = {ROOT / "docker" / lock: (folder / lock).read_text(encoding="utf-8") for lock in LOCKS}
+    texts[BILL] = json.dumps(found, indent=1, ensure_ascii=False) + "\n"
+    return texts | {LICENCES: licence_list(found["components"])}
 
 
 if __name__ == "__main__":
-    main()
+    for file, text in supplied(upgrade=True).items():
+        file.write_text(text, encoding="utf-8")

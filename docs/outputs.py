@@ -1,17 +1,12 @@
-"""Fills in what the commands in the guides print, so that no guide shows an answer that the code does not give.
+"""What the commands in the guides print, so that no guide shows an answer that the code does not give.
 
 A comment `<!-- output of: COMMAND -->` stands before a fenced block; the block is replaced by what the command prints.
 Commands that name 127.0.0.1:8080 are answered by a service started for the purpose.
-
-    python docs/outputs.py [--check] [FILE...]
-
-With `--check` nothing is written; the exit code is 1 where a block differs.
 """
 
 from __future__ import annotations
 
 import contextlib
-import difflib
 import os
 import re
 import socket
@@ -79,27 +74,10 @@ def wait_for(url: str, process: subprocess.Popen[bytes]) -> None:
     raise RuntimeError(f"no service at {url}")
 
 
-def main(arguments: list[str]) -> int:
-    check = "--check" in arguments
-    names = [argument for argument in arguments if argument != "--check"] or GUIDES
-    differing = 0
-    befores = [(ROOT / name).read_text(encoding="utf-8") for name in names]
+def filled() -> dict[Path, str]:
+    """Every guide with its blocks filled in."""
+    befores = {ROOT / name: (ROOT / name).read_text(encoding="utf-8") for name in GUIDES}
     # Commands of one guide build on one another; guides do not.
     with service() as address, ThreadPoolExecutor(os.cpu_count()) as guides:
-        afters = guides.map(lambda before: fill(before, address=address), befores)
-        for name, before, after in zip(names, befores, afters, strict=True):
-            if before == after:
-                continue
-            differing += 1
-            if check:
-                lines = difflib.unified_diff(
-                    before.splitlines(), after.splitlines(), name, f"{name} as it would be", lineterm=""
-                )
-                print(*lines, sep="\n")
-            else:
-                (ROOT / name).write_text(after, encoding="utf-8")
-    return 1 if check and differing else 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+        afters = guides.map(lambda before: fill(before, address=address), befores.values())
+        return dict(zip(befores, afters, strict=True))

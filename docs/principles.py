@@ -1,16 +1,8 @@
-"""Writes docs/principles.md: which principle senses which sheet, computed by the service for every principle.
-
-    python docs/principles.py [--check]
-
-With `--check` nothing is written; the exit code is 1 where the file differs from what is computed.
-"""
+"""What stands in docs/principles.md: which principle senses which sheet, computed for every principle."""
 
 from __future__ import annotations
 
-import difflib
-import sys
 from collections.abc import Sequence
-from pathlib import Path
 
 from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
@@ -20,8 +12,6 @@ from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.selection.answer import Answer, Recommendation, Rejection
 from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
-
-TARGET = Path(__file__).with_suffix(".md")
 
 SHEETS: dict[str, SheetSpec] = {
     "newsprint, 45 g/m2": SheetSpec(material="newsprint", grammage_gsm=45),
@@ -58,7 +48,7 @@ SHEETS: dict[str, SheetSpec] = {
     "veneer, 0.6 mm": SheetSpec(material="veneer", thickness_um=600),
 }
 
-HEAD = """<!-- Written by docs/principles.py; do not edit. -->
+HEAD = """<!-- Written by .ci/generate.py; do not edit. -->
 # Which principle senses which sheet
 
 Every row is a job of one sheet with everything else left at its default, asked of all reference classes. The classes
@@ -188,19 +178,3 @@ def document() -> str:
         WORDS,
     ]
     return "\n".join(parts)
-
-
-def main(arguments: Sequence[str]) -> int:
-    computed = document()
-    if "--check" not in arguments:
-        TARGET.write_text(computed, encoding="utf-8")
-        return 0
-    written = TARGET.read_text(encoding="utf-8")
-    print(
-        *difflib.unified_diff(written.splitlines(), computed.splitlines(), "written", "computed", lineterm=""), sep="\n"
-    )
-    return int(written != computed)
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

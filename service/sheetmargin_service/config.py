@@ -1,7 +1,4 @@
-"""Settings of the service, from the environment, checked at start.
-
-`python -m sheetmargin_service.config` prints them as a table.
-"""
+"""Settings of the service, from the environment, checked at start."""
 
 from __future__ import annotations
 
@@ -247,7 +244,3 @@ def settings_table() -> str:
     """The settings as a table in Markdown."""
     rows = [f"| `{name}` | {meaning} | {default} |" for name, (meaning, default) in SETTINGS.items()]
     return "\n".join(["| setting | means | default |", "| --- | --- | --- |", *rows]) + "\n"
-
-
-if __name__ == "__main__":
-    print(settings_table(), end="")

@@ -210,8 +210,8 @@ def test_clients_slower_than_allowed(shop: Shop, pairs: int) -> None:
             assert not thread.is_alive(), "a slow client holds its thread for ever"
     assert len(took) == len(slow)
     assert min(took) > READ_S - 1.0
-    # A process's threads may be held several times over before one is free, at worst by all of them: which process takes
-    # a connection is chance.
+    # A process's threads may be held several times over before one is free, at worst by all of them: which process
+    # takes a connection is chance.
     longest_s = READ_S * (1 + len(slow) // THREADS) + 5.0
     assert max(took) < longest_s
     assert max(one.seconds for one in crowd.asked) < longest_s

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -14,13 +12,6 @@ from sheetmargin.quote import COLUMNS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-
-
-def test_every_output_shown_is_what_the_command_prints() -> None:
-    done = subprocess.run(
-        [sys.executable, "docs/outputs.py", "--check"], cwd=ROOT, capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, f"run `python docs/outputs.py`\n{done.stdout}{done.stderr}"
 
 
 def test_exit_codes_are_told_alike() -> None:

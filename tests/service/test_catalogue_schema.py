@@ -20,7 +20,7 @@ TABLE = tomllib.loads(OWN)
 
 
 def test_the_shipped_copy_is_current() -> None:
-    assert shipped_schema().decode() == written(), "run `python -m sheetmargin_service.detectors.schema`"
+    assert shipped_schema().decode() == written(), "run `python .ci/generate.py`"
 
 
 def test_it_is_a_schema() -> None:

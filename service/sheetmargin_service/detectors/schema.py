@@ -1,16 +1,14 @@
 """JSON Schema of a catalogue file, from the dataclasses that it is read into: for editors, and for those who write one.
 
-`python -m sheetmargin_service.detectors.schema` writes the copy that ships with the package. Rules between numbers
-(a gap's least below its greatest) are checked when a catalogue is read.
+A copy ships with the package. Rules between numbers (a gap's least below its greatest) are checked when a catalogue is
+read.
 """
 
 from __future__ import annotations
 
 import json
-import sys
 from dataclasses import MISSING, is_dataclass
 from importlib import resources
-from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
@@ -125,8 +123,3 @@ def _shape(hint: Any) -> Shape:
 def written() -> str:
     """The schema as it is shipped."""
     return json.dumps(catalogue_schema(), indent=1, ensure_ascii=False) + "\n"
-
-
-if __name__ == "__main__":
-    (Path(__file__).parent / "data" / FILE).write_text(written(), encoding="utf-8")
-    sys.exit()
