@@ -37,7 +37,7 @@ def test_layers(record_property: Record) -> None:
     """Plane-wave responses of 4 to 32 layers, paper and polyester in turn, at 40 frequencies by 48 angles; and whole
     answers for sheets of 4 to 16, which grow thicker and so sharper over angle: reported."""
     made = [sheet("copy-paper", grammage_gsm=60), sheet("pet", thickness_um=12)]
-    pair = tuple(SheetModel(sheet=one, air=AIR, cases=(Case(),))._layers()[0] for one in made)
+    pair = tuple(SheetModel(sheet=one, air=AIR, cases=(Case(),)).layers[0] for one in made)
     frequency, sine = np.linspace(60e3, 500e3, 40)[:, None], np.linspace(0.0, 0.99, 48)
 
     def response(count: int) -> Work:

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy.special import jv
 from sheetmargin_service.acoustics.air import Air, humid_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, isotropic_plate, plate_response
 from sheetmargin_service.acoustics.porous import (
@@ -12,6 +11,7 @@ from sheetmargin_service.acoustics.porous import (
     pore_radius_m,
     porous_response,
 )
+from support.poroelastic import round_pores
 
 
 def frame(*, thickness_m: float, density_kg_m3: float, youngs_modulus_pa: float = 5e7) -> ElasticPlate:
@@ -41,20 +41,6 @@ def test_a_heavy_thin_sheet_is_a_resistive_screen(angle_deg: float) -> None:
     expected = 1.0 / (1.0 + resistance * cosine / (2.0 * air.impedance_pa_s_per_m))
     assert complex(response.transmission) == pytest.approx(expected, rel=0.005)
     assert complex(response.reflection) == pytest.approx(1.0 - expected, rel=0.005)
-
-
-def round_pores(*, air: Air, radius_m: float, porosity: float, frequency_hz: float) -> tuple[complex, complex]:
-    """Density and bulk modulus of air in straight round pores (Stinson, JASA 89, 550, 1991)."""
-    w = 2.0 * np.pi * frequency_hz
-
-    def core(diffusivity: float) -> complex:
-        x = radius_m * np.sqrt(-1j * w / diffusivity)
-        return 1.0 - 2.0 * jv(1, x) / (x * jv(0, x))
-
-    ratio = air.heat_capacity_ratio
-    density = air.density_kg_m3 / porosity / core(air.kinematic_viscosity_m2_per_s)
-    stiff = air.bulk_modulus_pa / porosity / (ratio - (ratio - 1.0) * core(air.thermal_diffusivity_m2_per_s))
-    return complex(density), complex(stiff)
 
 
 def sheet_of_round_pores(*, air: Air, radius_m: float, porosity: float, thickness_m: float) -> PorousSheet:

@@ -14,6 +14,7 @@ from sheetmargin_service.acoustics.trapped_air import (
     mass_air_mass_frequency_hz,
 )
 from support.multilayer import air_like
+from support.viscous_gas import viscous_gas_impedances
 
 
 def double_db(*, mass_kg_m2: float, thickness_m: float, frequency_hz: float, angle_deg: float, viscous: bool) -> float:
@@ -91,56 +92,12 @@ def test_a_strip_is_a_squeeze_film(squeeze_number: float) -> None:
 
 
 def viscous_gas_response(*, air: Air, thickness_m: float, frequency_hz: float, sin_theta: float) -> Response:
-    """R and T, through Zs and Za, of a layer of viscous, heat-conducting ideal gas between walls that do not slide.
-
-    The linear equations of Navier, Stokes and Fourier for a wave e^(-i kx x), by Chebyshev collocation across it. The
-    walls hold the gas's velocity along them at 0 and its temperature constant; the impedance is the normal stress
-    on a wall over its velocity into the layer.
-    """
-    n = 36
-    x = np.cos(np.pi * np.arange(n + 1) / n)
-    c = np.where((np.arange(n + 1) == 0) | (np.arange(n + 1) == n), 2.0, 1.0) * (-1.0) ** np.arange(n + 1)
-    d = np.outer(c, 1.0 / c) / (x[:, None] - x[None, :] + np.eye(n + 1))
-    d -= np.diag(d.sum(axis=1))
-    d *= 2.0 / thickness_m
-    w = 2.0 * np.pi * frequency_hz
-    gradient = -1j * w / air.sound_speed_m_per_s * sin_theta
-    ratio = air.heat_capacity_ratio
-    pressure = air.density_kg_m3 * air.sound_speed_m_per_s**2 / ratio
-    viscosity = air.kinematic_viscosity_m2_per_s * air.density_kg_m3
-    one, zero = np.eye(n + 1), np.zeros((n + 1, n + 1))
-    diffusion = d @ d + gradient**2 * one
-    # Pressure over p0 from temperature t over T0 and divergence: p = t - div/(i w). Rows act on (u, v, t).
-    divergence = np.hstack([gradient * one, d, zero])
-    p = pressure * (np.hstack([zero, zero, one]) - divergence / (1j * w))
-    inertia = 1j * w * air.density_kg_m3
-    along = np.hstack([inertia * one - viscosity * diffusion, zero, zero]) + gradient * (
-        p - viscosity / 3.0 * divergence
+    """R and T of a film by the full equations of a viscous gas."""
+    admittance = surface_admittance(air=air, sin_theta=sin_theta)
+    impedances = viscous_gas_impedances(
+        air=air, thickness_m=thickness_m, frequency_hz=frequency_hz, sin_theta=sin_theta
     )
-    across = np.hstack([zero, inertia * one - viscosity * diffusion, zero]) + d @ (p - viscosity / 3.0 * divergence)
-    # rho cp T0 (i w - alpha diffusion) t = i w p, with rho cp T0 = g/(g - 1) p0.
-    heat = np.hstack([zero, zero, 1j * w * one - air.thermal_diffusivity_m2_per_s * diffusion])
-    heat = ratio / (ratio - 1.0) * pressure * heat - 1j * w * p
-    system = np.vstack([along, across, heat])
-    for block in range(3):
-        for edge in (0, n):
-            row = block * (n + 1) + edge
-            system[row] = 0.0
-            system[row, row] = 1.0
-    scale = np.abs(system).max(axis=1)
-    # x runs from the top wall (index 0) to the bottom wall (index n). Velocity into the layer is down at the top.
-    impedances = []
-    for top, bottom in ((-1.0, 1.0), (1.0, 1.0)):
-        right = np.zeros(3 * (n + 1), dtype=np.complex128)
-        right[n + 1], right[2 * n + 1] = top, bottom
-        field = np.linalg.solve(system / scale[:, None], right / scale)
-        stress = (
-            p @ field
-            - 2.0 * viscosity * (np.hstack([zero, d, zero]) @ field)
-            + 2.0 / 3.0 * viscosity * (divergence @ field)
-        )
-        impedances.append(stress[n] * surface_admittance(air=air, sin_theta=sin_theta))
-    symmetric, antisymmetric = impedances
+    symmetric, antisymmetric = (impedance * admittance for impedance in impedances)
     bottom = (1.0 + symmetric) * (1.0 + antisymmetric)
     return Response(
         transmission=(symmetric - antisymmetric) / bottom, reflection=(symmetric * antisymmetric - 1.0) / bottom

@@ -261,7 +261,7 @@ loss_factor = { range = [0.01, 0.02, 0.03], source = "memory" }
 mass = { tolerance_pct = 4, formation_pct = 3, source = "memory" }
 trapped_air = { um = [1.0, 2.0, 3.0, 4.0], loose_share = 0.02, source = "memory" }
 thickness_um = { range = [10.0, 100.0], source = "memory" }
-porous = { porosity = 0.5, tortuosity = 2.0, permeance_um_per_pa_s = 3.0, source = "memory" }
+porous = { porosity = 0.5, tortuosity = 2.0, permeance_um_per_pa_s = [1.0, 3.0, 9.0], thickness_um = 80.0, source = "memory" }
 electrical = { permittivity = [2.0, 3.0, 4.0], source = "memory" }
 optical = { scattering_m2_per_kg = 1.0, absorption_m2_per_kg = 0.1, source = "memory" }
 """  # noqa: E501

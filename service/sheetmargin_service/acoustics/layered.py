@@ -19,12 +19,17 @@ In the notation of `plate`, with f_j = p_j tan(w p_j h/2) for Ks and -p_j cot(w 
 
 P and M are written out in the decaying exponentials, so that M keeps its relative accuracy when a layer is thick. Runs
 of welded layers and fluid layers meet at faces free of shear and are joined by their reflections in air.
+
+Where layers of a run have pores, their frames are welded and their pores, one after another, are a second path beside
+them, as in `porous`. A layer without pores closes those that end at it: air still enters them from the face outside.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from functools import reduce
+from itertools import groupby, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +38,8 @@ from sheetmargin_service.acoustics.air import Air, surface_admittance
 from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, map_blocks
 from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response, vertical_slownesses
-from sheetmargin_service.acoustics.response import Response, StackResponse
+from sheetmargin_service.acoustics.porous import PorousSheet, pore_fluid, porous_response
+from sheetmargin_service.acoustics.response import Response, StackResponse, beside
 
 # Arrays that describe one layer to `_stiffness`.
 _LAYER_ARRAYS = 13
@@ -41,9 +47,9 @@ _LAYER_ARRAYS = 13
 
 @dataclass(frozen=True, kw_only=True)
 class Stack:
-    """Layers of one sheet from the bottom face to the top. Touching elastic layers are welded."""
+    """Layers of one sheet from the bottom face to the top. Touching solid layers, with pores or without, are welded."""
 
-    layers: tuple[ElasticPlate | FluidLayer, ...]
+    layers: tuple[ElasticPlate | PorousSheet | FluidLayer, ...]
 
     def __post_init__(self) -> None:
         if not self.layers:
@@ -53,31 +59,33 @@ class Stack:
 def stack_response(*, stack: Stack, air: Air, frequency_hz: Real, sin_theta: Complex) -> StackResponse:
     """Reflection from both sides and transmission of `stack` in `air`; arguments and layers' fields broadcast."""
     parts: list[Response | StackResponse] = []
-    for elastic, run in groupby(stack.layers, key=lambda layer: isinstance(layer, ElasticPlate)):
+    for fluid, run in groupby(stack.layers, key=lambda layer: isinstance(layer, FluidLayer)):
         layers = list(run)
-        if elastic:
-            parts.append(
-                _welded_response(
-                    layers=[layer for layer in layers if isinstance(layer, ElasticPlate)],
-                    air=air,
-                    frequency_hz=frequency_hz,
-                    sin_theta=sin_theta,
-                )
-            )
-        else:
+        if fluid:
             parts.extend(
                 fluid_response(layer=layer, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
                 for layer in layers
                 if isinstance(layer, FluidLayer)
             )
-    whole = parts[0]
-    for part in parts[1:]:
-        whole = join(below=whole, above=part)
+        else:
+            parts.append(
+                _solid_response(
+                    layers=[layer for layer in layers if not isinstance(layer, FluidLayer)],
+                    air=air,
+                    frequency_hz=frequency_hz,
+                    sin_theta=sin_theta,
+                )
+            )
+    whole = _joined(parts)
     return StackResponse(
         transmission=whole.transmission,
         reflection_below=whole.reflection_below,
         reflection_above=whole.reflection_above,
     )
+
+
+def _joined(parts: Sequence[Response | StackResponse]) -> Response | StackResponse:
+    return reduce(lambda below, above: join(below=below, above=above), parts)
 
 
 def join(*, below: Response | StackResponse, above: Response | StackResponse) -> StackResponse:
@@ -94,6 +102,63 @@ def join(*, below: Response | StackResponse, above: Response | StackResponse) ->
     )
     return StackResponse(
         transmission=transmission, reflection_below=reflection_below, reflection_above=reflection_above
+    )
+
+
+def _solid_response(
+    *, layers: list[ElasticPlate | PorousSheet], air: Air, frequency_hz: Real, sin_theta: Complex
+) -> Response | StackResponse:
+    """A run of welded layers, those with pores too."""
+    if len(layers) == 1 and isinstance(layers[0], PorousSheet):
+        return porous_response(sheet=layers[0], air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    frames = [layer.frame if isinstance(layer, PorousSheet) else layer for layer in layers]
+    whole = _welded_response(layers=frames, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    pores = _pores_response(layers=layers, air=air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+    return whole if pores is None else beside(whole, pores)
+
+
+def _pores_response(
+    *, layers: list[ElasticPlate | PorousSheet], air: Air, frequency_hz: Real, sin_theta: Complex
+) -> Response | StackResponse | None:
+    """The pores of a run of welded layers by themselves; None where neither face has any."""
+
+    def from_face(inwards: Sequence[ElasticPlate | PorousSheet]) -> list[Response]:
+        open_layers = takewhile(lambda layer: isinstance(layer, PorousSheet), inwards)
+        return [
+            fluid_response(
+                layer=pore_fluid(sheet=layer, air=air, frequency_hz=frequency_hz),
+                air=air,
+                frequency_hz=frequency_hz,
+                sin_theta=sin_theta,
+            )
+            for layer in open_layers
+            if isinstance(layer, PorousSheet)
+        ]
+
+    below = from_face(layers)
+    if len(below) == len(layers):
+        return _joined(below)
+    above = from_face(layers[::-1])[::-1]
+    if not below and not above:
+        return None
+    # A wall: no flow through it, and all of the sound back.
+    return StackResponse(
+        transmission=np.zeros((), dtype=np.complex128),
+        reflection_below=_closed(_joined(below)) if below else np.ones((), dtype=np.complex128),
+        reflection_above=_closed(_reversed(_joined(above))) if above else np.ones((), dtype=np.complex128),
+    )
+
+
+def _closed(pores: Response | StackResponse) -> ComplexArray:
+    """Reflection from below where a wall lies on top."""
+    return np.asarray(pores.reflection_below + pores.transmission**2 / (1.0 - pores.reflection_above))
+
+
+def _reversed(part: Response | StackResponse) -> StackResponse:
+    return StackResponse(
+        transmission=part.transmission,
+        reflection_below=part.reflection_above,
+        reflection_above=part.reflection_below,
     )
 
 

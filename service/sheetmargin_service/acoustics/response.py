@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sheetmargin_service.acoustics.blocks import ComplexArray
+from sheetmargin_service.acoustics.blocks import ComplexArray, map_blocks
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,3 +73,56 @@ def scatter(
     np.reciprocal(symmetric, out=symmetric)
     np.multiply(difference, symmetric, out=transmission)
     reflection *= symmetric
+
+
+def beside(one: Response | StackResponse, other: Response | StackResponse) -> StackResponse:
+    """Two paths through a sheet that share the pressure on both its faces, their flows adding: admittances add.
+
+    With y of each path in units of the air's admittance, from its R and T: n = (1 + R)(1 + R') - T^2,
+    y = ((1 - R)(1 + R') + T^2)/n, y' likewise from the other side, and across -2 T/n.
+    """
+    transmission, reflection_below, reflection_above = map_blocks(
+        _beside,
+        one.transmission,
+        one.reflection_below,
+        one.reflection_above,
+        other.transmission,
+        other.reflection_below,
+        other.reflection_above,
+        results=3,
+    )
+    return StackResponse(
+        transmission=transmission, reflection_below=reflection_below, reflection_above=reflection_above
+    )
+
+
+def _admittances(
+    transmission: ComplexArray, below: ComplexArray, above: ComplexArray
+) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    square = transmission * transmission
+    inverse = np.reciprocal((1.0 + below) * (1.0 + above) - square)
+    return (
+        ((1.0 - below) * (1.0 + above) + square) * inverse,
+        ((1.0 + below) * (1.0 - above) + square) * inverse,
+        -2.0 * transmission * inverse,
+    )
+
+
+def _beside(
+    transmission_1: ComplexArray,
+    below_1: ComplexArray,
+    above_1: ComplexArray,
+    transmission_2: ComplexArray,
+    below_2: ComplexArray,
+    above_2: ComplexArray,
+    transmission: ComplexArray,
+    reflection_below: ComplexArray,
+    reflection_above: ComplexArray,
+) -> None:
+    paths = (_admittances(transmission_1, below_1, above_1), _admittances(transmission_2, below_2, above_2))
+    below, above, across = (one + two for one, two in zip(*paths, strict=True))
+    square = across * across
+    inverse = np.reciprocal((1.0 + below) * (1.0 + above) - square)
+    np.multiply(-2.0 * across, inverse, out=transmission)
+    np.multiply((1.0 - below) * (1.0 + above) + square, inverse, out=reflection_below)
+    np.multiply((1.0 + below) * (1.0 - above) + square, inverse, out=reflection_above)

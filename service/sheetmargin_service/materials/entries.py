@@ -154,11 +154,14 @@ def read_trapped_air(entry: Reader) -> TrappedAir:
 
 
 def _porous(entry: Reader) -> Porous:
+    bottom, nominal, top = entry.numbers("permeance_um_per_pa_s", count=3, low=1e-3, high=1e6)
+    source = entry.source()
     porous = Porous(
         porosity=entry.number("porosity", low=0.01, high=0.999),
         tortuosity=entry.number("tortuosity", low=1.0, high=20.0),
-        permeance_um_per_pa_s=entry.number("permeance_um_per_pa_s", low=1e-3, high=1e6),
-        source=entry.source(),
+        permeance=Interval(low=bottom, nominal=nominal, high=top, source=source),
+        thickness_um=entry.number("thickness_um", low=1.0, high=20_000.0),
+        source=source,
     )
     entry.close()
     return porous

@@ -64,12 +64,25 @@ class TransverselyIsotropic:
 
 @dataclass(frozen=True, kw_only=True)
 class Porous:
-    """Pore space of an air-permeable sheet for the equivalent-fluid model; a job may give a permeance of its own."""
+    """Pore space of an air-permeable sheet for the equivalent-fluid model; a job may give a permeance of its own.
+
+    `permeance` in um/(Pa s) is that of a sheet of `thickness_um`.
+    """
 
     porosity: float
     tortuosity: float
-    permeance_um_per_pa_s: float
+    permeance: Interval
+    thickness_um: float
     source: str
+
+    @property
+    def permeance_um_per_pa_s(self) -> float:
+        """The nominal permeance, at `thickness_um`."""
+        return self.permeance.nominal
+
+    def permeance_at(self, thickness_um: float) -> float:
+        """Nominal permeance in um/(Pa s) of a sheet of another thickness: resistance to flow grows with it (Darcy)."""
+        return self.permeance.nominal * self.thickness_um / thickness_um
 
 
 @dataclass(frozen=True, kw_only=True)

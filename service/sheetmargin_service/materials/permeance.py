@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from sheetmargin_service.materials.checks import at_most_one, in_range
-from sheetmargin_service.materials.material import Material, Porous
+from sheetmargin_service.materials.custom import GIVEN, TYPICAL
+from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
 from sheetmargin_service.materials.sizes import Size
 from sheetmargin_service.materials.spec import SheetSpec
@@ -36,7 +37,6 @@ SOLID_DENSITY_KG_M3 = {
 }
 POROSITY_LIMITS = (0.05, 0.98)
 TORTUOSITY = 2.0
-TYPICAL = "typical, from memory"
 
 
 def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
@@ -104,7 +104,13 @@ def with_pores(
     low, high = POROSITY_LIMITS
     porosity = min(max(1 - layer.density_kg_m3 / SOLID_DENSITY_KG_M3[material.family], low), high)
     porous = Porous(
-        porosity=porosity, tortuosity=TORTUOSITY, permeance_um_per_pa_s=permeance_um_per_pa_s, source=TYPICAL
+        porosity=porosity,
+        tortuosity=TORTUOSITY,
+        permeance=Interval(
+            low=permeance_um_per_pa_s, nominal=permeance_um_per_pa_s, high=permeance_um_per_pa_s, source=GIVEN
+        ),
+        thickness_um=layer.thickness_um,
+        source=TYPICAL,
     )
     note = Assumption(
         code="porosity-estimated",
@@ -117,7 +123,8 @@ def with_pores(
 
 
 def typical_permeance(layers: tuple[SheetLayer, ...]) -> float | None:
-    """Library permeance in um/(Pa s) of layers in series (flow resistances add); None when one of them is tight."""
+    """Library permeance in um/(Pa s) of layers in series (flow resistances add); None when one of them is tight, or
+    none is solid."""
     resistance = 0.0
     for layer in layers:
         if layer.kind == "air":
@@ -125,5 +132,5 @@ def typical_permeance(layers: tuple[SheetLayer, ...]) -> float | None:
         material: Material | None = layer.material
         if material is None or material.porous is None:
             return None
-        resistance += 1 / material.porous.permeance_um_per_pa_s
+        resistance += 1 / material.porous.permeance_at(layer.thickness_um)
     return 1 / resistance if resistance else None

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sheetmargin_service.acoustics.beam import half_angle_rad
+from sheetmargin_service.acoustics.porous import PorousSheet, pore_fluid
 from sheetmargin_service.acoustics.standing_waves import ripple_db
 from sheetmargin_service.acoustics.trapped_air import critical_film_m
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.prediction.principles.ultrasonic.films import share_below
+from sheetmargin_service.prediction.principles.ultrasonic.responses import Case, SheetModel
 
 if TYPE_CHECKING:
     from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
@@ -99,13 +101,28 @@ def _film_resonance(bench: UltrasonicBench, sheet: Sheet) -> Fact | None:
         )
     )
     share = float(share_below(sheet.trapped_air, film_m=2.0 * critical))
-    if share < 1e-3:
+    if share < 1e-3 or _air_of_pores_m(bench, sheet) > critical:
         return None
     return Fact(
         code="film-resonance",
         values={"critical_film_um": round(1e6 * critical, 2), "share_pct": round(100.0 * share, 1)},
         source="mass-air-mass resonance: Fahy and Gardonio, Sound and Structural Vibration, chapter 5",
     )
+
+
+def _air_of_pores_m(bench: UltrasonicBench, sheet: Sheet) -> float:
+    """Thickness of the isothermal film that gives way to a pressure as much as the pores of the two faces about it:
+    each face as a half-space of pores, |flow over pressure| = 1/|Z|, against w d/p0. Where it is more than the film
+    itself, the pores' air and friction hold the film, which then resonates no longer."""
+    model = SheetModel(sheet=sheet, air=bench.pair.air, cases=(Case(),))
+    angular = 2.0 * np.pi * bench.parameters.frequency_hz
+    total = 0.0
+    for face in (model.layers[0], model.layers[-1]):
+        if isinstance(face, PorousSheet):
+            fluid = pore_fluid(sheet=face, air=bench.pair.air, frequency_hz=bench.parameters.frequency_hz)
+            impedance = np.abs(np.sqrt(np.asarray(fluid.density_kg_m3 * fluid.bulk_modulus_pa))).item()
+            total += bench.pair.air.pressure_pa / (angular * impedance)
+    return total
 
 
 def _ripple(bench: UltrasonicBench, single_db: float, setting: int) -> Fact | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cache, reduce
+from functools import cache, cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer, fluid_response
-from sheetmargin_service.acoustics.layered import Stack, join, stack_response
+from sheetmargin_service.acoustics.fluid import FluidLayer, air_layer
+from sheetmargin_service.acoustics.layered import Stack, stack_response
 from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 AnyResponse = Response | StackResponse
-Layer = ElasticPlate | FluidLayer
+Layer = ElasticPlate | PorousSheet | FluidLayer
 Number = TypeVar("Number", np.float64, np.complex128)
 
 VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
@@ -155,14 +155,29 @@ class SheetModel:
             return air_layer(air=self.air, thickness_m=thickness)
         constants = self._constants_pa(layer) if known_pa is None else known_pa
         c11, c13, c33, c55 = (self._by_case(constants[:, k]) for k in range(4))
-        return ElasticPlate(
+        plate = ElasticPlate(
             thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
+        porous = layer.material.porous
+        if porous is None:
+            return plate
+        return PorousSheet(
+            frame=plate,
+            permeance_um_per_pa_s=self._permeance_factor * porous.permeance_at(layer.thickness_um),
+            porosity=porous.porosity,
+            tortuosity=porous.tortuosity,
+        )
+
+    @cached_property
+    def _permeance_factor(self) -> float:
+        """The sheet's permeance over that of its layers as the library has them, who share its flow resistance."""
+        given, typical = self.sheet.permeance_um_per_pa_s, typical_permeance(self.sheet.layers)
+        return 1.0 if given is None or typical is None else given / typical
 
     def turns(self, frequency_hz: Array) -> Array:
         """Wavelengths of the slowest bulk wave across one ply, (C, F). The first thickness resonance is at a half."""
         travel_s = np.zeros(len(self.cases))
-        for layer in self._layers():
+        for layer in _frames(self._layers()):
             if isinstance(layer, FluidLayer):
                 speed = np.sqrt(np.real(layer.bulk_modulus_pa / layer.density_kg_m3))
             else:
@@ -172,8 +187,11 @@ class SheetModel:
         return travel_s[:, None] * frequency_hz
 
     def _stack(self, layers: Sequence[Layer], frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
-        if len(layers) == 1 and isinstance(layers[0], ElasticPlate):
-            return plate_response(plate=layers[0], air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        only = layers[0] if len(layers) == 1 else None
+        if isinstance(only, ElasticPlate):
+            return plate_response(plate=only, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
+        if isinstance(only, PorousSheet):
+            return porous_response(sheet=only, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta)
         return stack_response(
             stack=Stack(layers=tuple(layers)), air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta
         )
@@ -182,50 +200,21 @@ class SheetModel:
         known = self.constants_pa or [None] * len(self.sheet.layers)
         return [self._layer(layer, known_pa) for layer, known_pa in zip(self.sheet.layers, known, strict=True)]
 
+    @property
+    def layers(self) -> list[Layer]:
+        """The layers of one ply as sound meets them; one with holes where it has some."""
+        layers = self._layers()
+        return [self._perforated(layers)] if self.sheet.open_area_fraction > 0.0 else layers
+
     def ply(self, frequency_hz: Array, sin_theta: Complex) -> AnyResponse:
         """One ply, from face to face; where air can pass it, the pores or holes beside the moving frame."""
         if self.usual is not None and sin_theta is self.usual.sin_theta:
             return self.usual.ply
-        layers = self._layers()
-        permeable = self._permeable(layers)
-        if permeable is None:
-            return self._stack(layers, frequency_hz, sin_theta)
-        parts: list[AnyResponse] = []
-        for part in permeable:
-            if isinstance(part, FluidLayer):
-                parts.append(fluid_response(layer=part, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta))
-            else:
-                parts.append(porous_response(sheet=part, air=self.air, frequency_hz=frequency_hz, sin_theta=sin_theta))
-        return reduce(lambda below, above: join(below=below, above=above), parts)
-
-    def _permeable(self, layers: Sequence[Layer]) -> list[PorousSheet | FluidLayer] | None:
-        """The layers of one ply that air can pass, or None where it cannot."""
-        if self.sheet.open_area_fraction > 0.0:
-            return [self._perforated(layers)]
-        nominal = typical_permeance(self.sheet.layers)
-        if self.sheet.permeance_um_per_pa_s is None or nominal is None:
-            return None
-        # Layers share the sheet's flow resistance as their own do.
-        factor = self.sheet.permeance_um_per_pa_s / nominal
-        found: list[PorousSheet | FluidLayer] = []
-        for layer, part in zip(self.sheet.layers, layers, strict=True):
-            porous = layer.material.porous if layer.material else None
-            if isinstance(part, ElasticPlate) and porous is not None:
-                found.append(
-                    PorousSheet(
-                        frame=part,
-                        permeance_um_per_pa_s=factor * porous.permeance_um_per_pa_s,
-                        porosity=porous.porosity,
-                        tortuosity=porous.tortuosity,
-                    )
-                )
-            elif isinstance(part, FluidLayer):
-                found.append(part)
-        return found
+        return self._stack(self.layers, frequency_hz, sin_theta)
 
     def _perforated(self, layers: Sequence[Layer]) -> PorousSheet:
         """Holes through a whole ply. Of several layers, the thickest moves with all of the mass: holes pass more."""
-        parts = zip(self.sheet.layers, layers, strict=True)
+        parts = zip(self.sheet.layers, _frames(layers), strict=True)
         solid = [(layer.thickness_um, part) for layer, part in parts if isinstance(part, ElasticPlate)]
         _, thickest = max(solid, key=lambda one: one[0])
         mass = sum((part.density_kg_m3 * part.thickness_m for _, part in solid), start=np.zeros(1))
@@ -278,18 +267,12 @@ class SheetModel:
         return np.stack(double_halves(first=one, second=one, film=film))
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Complex) -> Complex:
-        """Transmission of plies welded to each other; of plies that air can pass, laid on each other."""
-        whole: AnyResponse
-        if self._permeable(self._layers()) is None:
-            whole = self._stack(self._layers() * plies, frequency_hz, sin_theta)
-        else:
-            whole = reduce(
-                lambda below, above: join(below=below, above=above), [self.ply(frequency_hz, sin_theta)] * plies
-            )
+        """Transmission of plies welded to each other, pores on pores."""
+        whole = self._stack(self.layers * plies, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * self._displaced(plies, frequency_hz, sin_theta)
 
     def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
-        """Transmission of two sheets with films of water (K,) between them."""
+        """Transmission of two sheets with films of water (K,) between them, which fills their pores."""
         thickness = self._by_branch(water_m)
         water = FluidLayer(
             thickness_m=thickness,
@@ -297,7 +280,8 @@ class SheetModel:
             in_plane_density_kg_m3=WATER_DENSITY_KG_M3,
             bulk_modulus_pa=WATER_DENSITY_KG_M3 * WATER_SPEED_M_PER_S**2,
         )
-        whole = self._stack([*self._layers(), water, *self._layers()], frequency_hz, sin_theta)
+        sheet = _frames(self._layers())
+        whole = self._stack([*sheet, water, *sheet], frequency_hz, sin_theta)
         sheets = self._displaced(2, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * sheets * self._factor(thickness, frequency_hz, sin_theta)
 
@@ -314,6 +298,11 @@ class SheetModel:
             thickness_m=thickness_m,
             sound_speed_m_per_s=self.air.sound_speed_m_per_s,
         )
+
+
+def _frames(layers: Sequence[Layer]) -> list[ElasticPlate | FluidLayer]:
+    """Layers without their pores."""
+    return [layer.frame if isinstance(layer, PorousSheet) else layer for layer in layers]
 
 
 def _some(response: AnyResponse, part: Indices | tuple[slice | Indices, ...]) -> AnyResponse:
