@@ -218,10 +218,10 @@ DISAGREE = {
         "mass: 47 dB, as business card."
     ),
     "a strong pair reads one and two of office paper alike": (
-        "One overloads the receiver, as is said. Two do not: the air between them makes them 26 dB weaker "
-        "than one, and at 67 dB they are well below the overload at 51."
+        "One overloads the receiver, as is said. Two do not: the air between them makes them 29 dB weaker "
+        "than one, and at 70 dB they are well below the overload at 51."
     ),
-    "a strong pair reads one and two of business card alike": ("As office paper: one overloads, two read 79 dB."),
+    "a strong pair reads one and two of business card alike": ("As office paper: one overloads, two read 82 dB."),
     "a strong pair tells cardboard when tilted": (
         "Cardboard is too transparent for this receiver: one reads 45 dB square on, less when tilted, above "
         "the overload at 51. Its tilt gain is real and useless here."
