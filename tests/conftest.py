@@ -9,6 +9,10 @@ from ctypes.util import find_library
 
 import pytest
 
+# Before NumPy is loaded: as the service sets it, since threads of linear algebra only get in each other's way.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
 MOST_PROCESSES = 4
 """That share the tests: more would mostly repeat the start of services (a choice)."""
 

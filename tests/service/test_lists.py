@@ -233,3 +233,14 @@ def test_a_sheet_that_is_not_served_is_not_offered_with_those_that_are() -> None
     (one,) = found.recommendations
     assert (found.verdict, one.verdict) == ("unsuitable", "suitable")
     assert [(sheet.index, sheet.code) for sheet in one.not_served] == [(1, "line-too-fast")]
+
+
+def test_a_sheet_is_tried_where_it_cannot_be_set_by_hand_if_nowhere_else_serves():
+    """Bubble film before 400 kHz: a narrow window at 15 degrees serves it, while 45 degrees, which a hand can set, does
+    not. A list with it may not find more than the sheet alone."""
+    job = Job(sheets=(SheetSpec(construction="bubble-film"),), classes=("ultrasonic-400k",))
+    alone = recommend(job, catalogue=CATALOGUE, library=LIBRARY)
+    (setup,) = alone.recommendations[0].setups
+    assert alone.verdict == "trial"
+    assert "window-too-narrow" in {reason.code for reason in alone.recommendations[0].reasons}
+    assert setup.geometry.tilt_deg.nominal < 40.0

@@ -7,14 +7,18 @@ from dataclasses import replace
 import pytest
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.saying import say
+from sheetmargin_service.bench.installation import Installation
+from sheetmargin_service.bench.predict import PredictionQuestion, predict
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Environment, Job
+from sheetmargin_service.selection.job import Environment, Job, Line
 from sheetmargin_service.selection.recommend import recommend
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
 BOARD = SheetSpec(material="folding-boxboard", grammage_gsm=350.0)
+PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
+STANDING = Installation(detector_class="ultrasonic-400k", gap_mm=30.0, tilt_deg=0.0)
 HARDY = replace(
     CATALOGUE,
     classes=tuple(replace(c, temperature_min_c=-40.0, temperature_max_c=120.0) for c in CATALOGUE.classes),
@@ -113,3 +117,27 @@ def test_frost_is_a_caution_where_0_degrees_are_crossed():
     # Always below and dry: nothing thaws and nothing settles.
     dry = {"relative_humidity_min_pct": 20.0, "relative_humidity_max_pct": 40.0}
     assert "frost" not in cautions(temperature_min_c=-12.0, temperature_max_c=-10.0, **dry)
+
+
+def test_a_pair_that_stands_outside_its_rating_is_told_so():
+    """Its levels are told as the physics has them, never as suitable."""
+    rated, cold = (
+        predict(
+            PredictionQuestion(job=Job(sheets=(PAPER,), environment=environment), installation=STANDING),
+            catalogue=CATALOGUE,
+            library=LIBRARY,
+        )
+        for environment in (Environment(temperature_min_c=15.0), Environment(temperature_min_c=-10.0))
+    )
+    assert "air-beyond-rating" not in {note.code for note in rated.cautions}
+    (told,) = [note for note in cold.cautions if note.code == "air-beyond-rating"]
+    assert told.values["temperature_min_c"] == -10.0
+    assert (rated.predicted.verdict, cold.predicted.verdict) == ("suitable", "unsuitable")
+
+
+@pytest.mark.parametrize(("above", "verdict"), [(500.0, "suitable"), (30.0, "unsuitable")])
+def test_a_pair_that_does_not_fit_is_told_so(above, verdict):
+    job = Job(sheets=(PAPER,), line=Line(clearance_above_mm=above))
+    asked = PredictionQuestion(job=job, installation=STANDING)
+    found = predict(asked, catalogue=CATALOGUE, library=LIBRARY).predicted
+    assert (found.setups[0].mounting.fits, found.verdict) == (above > 100.0, verdict)

@@ -20,6 +20,7 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Fact, Span
+from sheetmargin_service.selection.admission import outside_rating
 from sheetmargin_service.selection.answer import Margin, Note, Percentiles, Recommendation
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
@@ -146,6 +147,10 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
         setup = predicted.setups[0]
         setup = replace(setup, profile=replace(setup.profile, hold_ms=installation.hold_ms))
         predicted = replace(predicted, setups=(setup,))
+    unrated = outside_rating(detector_class, asked.job.environment, conditions=question.conditions)
+    mounting = predicted.setups[0].mounting
+    if unrated is not None or (mounting is not None and not mounting.fits):
+        predicted = replace(predicted, verdict="unsuitable")
     return PredictionAnswer(
         reference=asked.job.reference,
         model_version=model_version(),
@@ -155,8 +160,15 @@ def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library
         positions=_positions(grid, station, installation) if grid.position_mm else (),
         grammages=_grammages(grid, station, band=band),
         assumptions=notes,
-        cautions=cautions((predicted,)) + moisture_cautions(asked.job.environment, question.conditions),
+        cautions=cautions((predicted,))
+        + moisture_cautions(asked.job.environment, question.conditions)
+        + (() if unrated is None else (_beyond_rating(detector_class, unrated),)),
     )
+
+
+def _beyond_rating(detector_class: DetectorClass, unrated: Fact) -> Note:
+    """A pair stands where it stands: its levels are told, and that nobody warrants them in this air."""
+    return Note(code="air-beyond-rating", values={"detector_class": detector_class.id, **unrated.values})
 
 
 def _stations(standing: Sequence[tuple[Post, Choice]], *, band: tuple[int, int] | None) -> list[Station]:

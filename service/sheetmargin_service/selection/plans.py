@@ -93,24 +93,33 @@ def plans_for_sheet(posts: Sequence[Post]) -> list[Plan | Fact]:
     """For a job of one sheet, each class by itself, or why it cannot serve it.
 
     Settings are found to first order. Where one then narrowly misses a target in full, others are tried as long as that
-    helps, up to `MOST_TRIED` in all.
+    helps, up to `MOST_TRIED` in all. Where none that can be set by hand serves the sheet, the one with the greatest
+    margin may still: its band is then proved in a trial.
     """
     found = [_setting(place) for place in posts]
-    tries = {row: chain([one.best], one.others()) for row, one in enumerate(found) if isinstance(one, Search)}
+    searches = {row: one for row, one in enumerate(found) if isinstance(one, Search)}
+    tries = {row: chain([one.best], one.others()) for row, one in searches.items()}
     best: dict[int, Station] = {}
     for _ in range(MOST_TRIED):
         settings = {row: at for row, left in tries.items() if (at := next(left, None)) is not None}
-        tried = details_at([(posts[row], at, [0]) for row, at in settings.items()])
-        for (row, at), details in zip(settings.items(), tried, strict=True):
-            station, before, search = build_station(posts[row], at, details), best.get(row), found[row]
+        for row, station in _stations_at(posts, settings):
+            before, search = best.get(row), searches[row]
             if before is None or _better(station, before):
                 best[row] = station
-            if not isinstance(search, Search) or not _worth_more(station, before, search):
+            if not _worth_more(station, before, search):
                 del tries[row]
             elif _excess(station) <= 0.0:
-                again = search.with_band(at, (station.low, station.high))
-                tries[row] = chain([again.best] * (again.best != at))
+                again = search.with_band(settings[row], (station.low, station.high))
+                tries[row] = chain([again.best] * (again.best != settings[row]))
+    by_margin = {row: s.by_margin for row, s in searches.items() if s.by_margin != s.best and unfit(best[row])}
+    best |= {row: station for row, station in _stations_at(posts, by_margin) if _better(station, best[row])}
     return [one if isinstance(one, Fact) else _plan_of(best[row]) for row, one in enumerate(found)]
+
+
+def _stations_at(posts: Sequence[Post], settings: Mapping[int, int]) -> list[tuple[int, Station]]:
+    """Some of the classes, each at a setting for the only sheet."""
+    details = details_at([(posts[row], at, [0]) for row, at in settings.items()])
+    return [(row, build_station(posts[row], settings[row], one)) for row, one in zip(settings, details, strict=True)]
 
 
 def _setting(place: Post) -> Search | Fact:

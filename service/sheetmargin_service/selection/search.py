@@ -120,10 +120,15 @@ class Search:
     @cached_property
     def best(self) -> int:
         """The setting to try first."""
-        plainly = self._middle(self._nearly_equal(self.worst))
+        plainly = self.by_margin
         if self.worst[plainly] <= 0.0 or self.can_be_set_at(plainly) or not len(self._that_can_be_set):
             return plainly
         return self._middle(self._that_can_be_set)
+
+    @cached_property
+    def by_margin(self) -> int:
+        """The best setting by its margin, whether or not it can be set by hand."""
+        return self._middle(self._nearly_equal(self.worst))
 
     @property
     def can_be_set(self) -> bool:

@@ -20,8 +20,8 @@ from sheetmargin_service.prediction.principles.base import Detail, Receiver, Set
 from sheetmargin_service.prediction.principles.ultrasonic.levels import ONE, Branches, Levels, levels_before
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, row_in_air
 from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
-    add_powers_db,
     bypass_floor,
+    read_percentiles,
     receiver_noise,
 )
 from sheetmargin_service.prediction.principles.ultrasonic.responses import VARIANT_WEIGHTS, mass_step
@@ -92,11 +92,6 @@ class Fleet:
     def floors_db(self) -> tuple[Array, Array]:
         """Bypass and noise as attenuations of the open path, (N,) each."""
         return self._bypass_db + self.open_db, self._noise_db + self.open_db
-
-    @cached_property
-    def _floors_power(self) -> Array:
-        """Power of bypass and noise together, relative to the open path, (N,)."""
-        return np.asarray(10.0 ** (-0.1 * add_powers_db(*self.floors_db)))
 
     @cached_property
     def _drift_variance(self) -> Array:
@@ -195,12 +190,14 @@ class Fleet:
 
     def span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
         """Percentiles of nominal branches (1, K, N) with a Gaussian spread, `mean` their centre where it is known
-        better, read above the floors."""
+        better, as one reading has them beside the floors."""
         nodes, weights = branches.attenuation_db[0], branches.weights[0]
         if mean is not None:
             nodes = nodes + (mean - weights @ nodes)
-        quantiles = np.stack(mixture_quantiles(nodes, weights, sigma))
-        p1, p50, p99 = -10.0 * np.log10(10.0 ** (-0.1 * quantiles) + self._floors_power)
+        bypass_db, noise_db = self.floors_db
+        p1, p50, p99 = read_percentiles(
+            *mixture_quantiles(nodes, weights, sigma), bypass_db=bypass_db, noise_db=noise_db
+        )
         return Span(p1=p1, p50=p50, p99=p99)
 
     def causes(self, setting: int) -> tuple[float, float]:
