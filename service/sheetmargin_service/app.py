@@ -15,9 +15,9 @@ from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
 from sheetmargin_service.api.views import batch, bench, docs, library, probes, recommendations
-from sheetmargin_service.config import SettingError, Settings, settings_from
-from sheetmargin_service.detectors.building import CatalogueError
+from sheetmargin_service.config import Settings, settings_from, wrong_setting
 from sheetmargin_service.detectors.files import catalogues_of, read_files
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.ultrasonic.pair import keep_operators
@@ -40,12 +40,12 @@ DESCRIPTION = (
 
 
 def load_service(settings: Settings) -> Service:
-    """Everything that answers are computed from; SettingError where the settings name what cannot be used."""
+    """Everything that answers are computed from; FieldError where the settings name what cannot be used."""
     keep_operators(settings.cache_dir)
     try:
         catalogues = catalogues_of(read_files(dict(settings.catalogues)))
-    except CatalogueError as error:
-        raise SettingError("SHEETMARGIN_CATALOGUE", str(error)) from error
+    except FieldError as error:
+        raise wrong_setting("SHEETMARGIN_CATALOGUE", str(error)) from error
     return Service(
         gate=gate_from(settings),
         catalogues=catalogues,
@@ -114,7 +114,7 @@ def serve() -> Flask:
         settings = settings_from()
         service = load_service(settings)
         app = create_app(settings, service=service)
-    except SettingError as error:
+    except FieldError as error:
         sys.exit(f"Error: {error}")
     warm_up(service)
     return app

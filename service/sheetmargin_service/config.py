@@ -14,8 +14,8 @@ from typing import Literal, cast, get_args
 from limits import parse_many
 from rapidfuzz import fuzz
 
-from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.files import named_paths
+from sheetmargin_service.errors import FieldError
 
 Access = Literal["open", "keys"]
 
@@ -29,12 +29,9 @@ LONGEST_S = 3600.0
 MAX_WORKERS = 512
 
 
-class SettingError(ValueError):
-    """A setting that cannot be used: the message begins with its name."""
-
-    def __init__(self, name: str, detail: str) -> None:
-        super().__init__(f"{name}: {detail}")
-        self.name = name
+def wrong_setting(name: str, detail: str) -> FieldError:
+    """What is wrong with a setting; the message begins with its name."""
+    return FieldError(f"{name}: {detail}", (name,))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,21 +108,21 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
 
 
 def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
-    """Read the settings; SettingError names the first one that is wrong."""
+    """Read the settings; FieldError names the first one that is wrong."""
     for name in environment:
         meant = [known for known in SETTINGS if name not in SETTINGS and fuzz.ratio(name, known) > 88]
         if name.startswith("SHEETMARGIN") and meant:
             # A misspelt SHEETMARGIN_ACCESS would leave the service open to everybody.
-            raise SettingError(name, f"there is no such setting; did you mean {meant[0]}?")
+            raise wrong_setting(name, f"there is no such setting; did you mean {meant[0]}?")
     access = environment.get("SHEETMARGIN_ACCESS", "open")
     if access not in get_args(Access):
-        raise SettingError("SHEETMARGIN_ACCESS", f"{access!r} is not one of {', '.join(get_args(Access))}")
+        raise wrong_setting("SHEETMARGIN_ACCESS", f"{access!r} is not one of {', '.join(get_args(Access))}")
     given = environment.get("SHEETMARGIN_KEYS_FILE")
     keys_file = Path(given) if given else None
     if access == "keys" and keys_file is None:
-        raise SettingError("SHEETMARGIN_KEYS_FILE", "is needed when SHEETMARGIN_ACCESS is keys")
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", "is needed when SHEETMARGIN_ACCESS is keys")
     if keys_file is not None and not keys_file.is_file():
-        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{keys_file} is not a file")
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{keys_file} is not a file")
     return Settings(
         access=cast("Access", access),
         keys_file=keys_file,
@@ -144,7 +141,7 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
 
 
 def workers_from(environment: Mapping[str, str] = os.environ) -> int:
-    """How many worker processes to start; SettingError where the environment asks for none, or for no number."""
+    """How many worker processes to start; FieldError where the environment asks for none, or for no number."""
     cores = len(os.sched_getaffinity(0))
     return _whole("WEB_CONCURRENCY", environment, default=cores, least=1, most=MAX_WORKERS)
 
@@ -158,21 +155,21 @@ def _origins(text: str) -> tuple[str, ...]:
     origins = tuple(text.split())
     for origin in origins:
         if not is_origin(origin):
-            raise SettingError("SHEETMARGIN_ORIGINS", f"{origin!r} is not an origin such as https://shop.example")
+            raise wrong_setting("SHEETMARGIN_ORIGINS", f"{origin!r} is not an origin such as https://shop.example")
     return origins
 
 
 def _flag(name: str, environment: Mapping[str, str]) -> bool:
     text = environment.get(name, "off")
     if text not in ("on", "off"):
-        raise SettingError(name, f"{text!r} is not one of on, off")
+        raise wrong_setting(name, f"{text!r} is not one of on, off")
     return text == "on"
 
 
 def _whole(name: str, environment: Mapping[str, str], *, default: int, least: int, most: int) -> int:
     text = environment.get(name, str(default))
     if not text.isascii() or not text.isdigit() or not least <= int(text[:9]) <= most:
-        raise SettingError(name, f"{text!r} is not a whole number of {least} to {most}")
+        raise wrong_setting(name, f"{text!r} is not a whole number of {least} to {most}")
     return int(text)
 
 
@@ -185,7 +182,7 @@ def _seconds(name: str, environment: Mapping[str, str]) -> float | None:
     except ValueError:
         seconds = math.nan
     if not 0.0 < seconds <= LONGEST_S:
-        raise SettingError(name, f"{text!r} is not a number of seconds above 0, at most {LONGEST_S:g}")
+        raise wrong_setting(name, f"{text!r} is not a number of seconds above 0, at most {LONGEST_S:g}")
     return seconds
 
 
@@ -196,7 +193,7 @@ def _rate(name: str, environment: Mapping[str, str]) -> str | None:
     try:
         parse_many(text)
     except ValueError as error:
-        raise SettingError(name, f"{text!r} is not a rate such as 300/minute") from error
+        raise wrong_setting(name, f"{text!r} is not a rate such as 300/minute") from error
     return text
 
 
@@ -206,16 +203,16 @@ def _redis(name: str, environment: Mapping[str, str]) -> str | None:
         return None
     if not _REDIS.fullmatch(text):
         # The address may hold a password: it is not repeated.
-        raise SettingError(name, "is not an address such as redis://redis:6379/0")
+        raise wrong_setting(name, "is not an address such as redis://redis:6379/0")
     if find_spec("redis") is None:
-        raise SettingError(name, "needs the extra redis: pip install 'sheetmargin[service,redis]'")
+        raise wrong_setting(name, "needs the extra redis: pip install 'sheetmargin[service,redis]'")
     return text
 
 
 def _telemetry(name: str, environment: Mapping[str, str]) -> bool:
     wanted = _flag(name, environment)
     if wanted and (find_spec("opentelemetry") is None or find_spec("opentelemetry.sdk") is None):
-        raise SettingError(name, "needs the extra telemetry: pip install 'sheetmargin[service,telemetry]'")
+        raise wrong_setting(name, "needs the extra telemetry: pip install 'sheetmargin[service,telemetry]'")
     return wanted
 
 
@@ -225,8 +222,8 @@ def _catalogues(name: str, environment: Mapping[str, str]) -> tuple[tuple[str, P
         return ()
     try:
         return tuple(named_paths(text).items())
-    except CatalogueError as error:
-        raise SettingError(name, str(error)) from error
+    except FieldError as error:
+        raise wrong_setting(name, str(error)) from error
 
 
 def _folder(name: str, environment: Mapping[str, str]) -> Path | None:
@@ -236,7 +233,7 @@ def _folder(name: str, environment: Mapping[str, str]) -> Path | None:
         return None
     path = Path(text)
     if path.exists() and not path.is_dir():
-        raise SettingError(name, f"{path} is not a folder")
+        raise wrong_setting(name, f"{path} is not a folder")
     return path
 
 

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 import sheetmargin_service
-from sheetmargin_service.config import SETTINGS, SettingError, Settings, settings_from, settings_table, workers_from
+from sheetmargin_service.config import SETTINGS, Settings, settings_from, settings_table, workers_from
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.serving.start import Address, check_access, is_local
 from support.servers import Server, free_port
 
@@ -47,7 +48,7 @@ MISSPELT = [("SHEETMARGIN_RATE_PER_ADRESS", "300/minute"), ("SHEETMARGIN_TIME_LI
 
 @pytest.mark.parametrize(("name", "value"), [*WRONG, *MISSPELT])
 def test_a_wrong_setting_is_named(name: str, value: str) -> None:
-    with pytest.raises(SettingError, match=f"^{name}: ") as raised:
+    with pytest.raises(FieldError, match=f"^{name}: ") as raised:
         settings_from({name: value})
     assert len(str(raised.value)) < 6000
 
@@ -58,7 +59,7 @@ def test_every_setting_can_be_wrong() -> None:
 
 @pytest.mark.parametrize("text", ["0", "-1", "two", "1.5", "", "9999"])
 def test_a_wrong_number_of_workers_is_named(text: str) -> None:
-    with pytest.raises(SettingError, match=r"^WEB_CONCURRENCY: "):
+    with pytest.raises(FieldError, match=r"^WEB_CONCURRENCY: "):
         workers_from({"WEB_CONCURRENCY": text})
 
 
@@ -74,7 +75,7 @@ def test_the_service_reads_no_other_setting() -> None:
 
 
 def test_a_password_in_an_address_is_not_repeated() -> None:
-    with pytest.raises(SettingError) as raised:
+    with pytest.raises(FieldError) as raised:
         settings_from({"SHEETMARGIN_REDIS_URL": "redis//:secret@redis"})
     assert "secret" not in str(raised.value)
 
@@ -134,7 +135,7 @@ def test_beyond_this_machine_access_must_be_set(address: Address, local: bool) -
     if local:
         check_access([address], {})
     else:
-        with pytest.raises(SettingError, match="SHEETMARGIN_ACCESS"):
+        with pytest.raises(FieldError, match="SHEETMARGIN_ACCESS"):
             check_access([("127.0.0.1", 1), address], {})
 
 

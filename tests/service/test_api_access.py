@@ -12,7 +12,8 @@ from flask.testing import FlaskClient
 from sheetmargin_service.api import access, keys
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.app import create_app, load_service
-from sheetmargin_service.config import SettingError, Settings
+from sheetmargin_service.config import Settings
+from sheetmargin_service.errors import FieldError
 from support.answers import CountingRecommend
 
 QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
@@ -156,7 +157,7 @@ def test_the_command_refuses(arguments: list[str], capsys: pytest.CaptureFixture
 )
 def test_a_wrong_keys_file_stops_the_start(tmp_path: Path, text: str) -> None:
     (tmp_path / "keys.toml").write_text(text)
-    with pytest.raises(SettingError, match="SHEETMARGIN_KEYS_FILE"):
+    with pytest.raises(FieldError, match="SHEETMARGIN_KEYS_FILE"):
         create_app(Settings(access="keys", keys_file=tmp_path / "keys.toml"))
 
 

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 from sheetmargin_service.app import create_app
-from sheetmargin_service.config import SettingError, Settings, settings_from
+from sheetmargin_service.config import Settings, settings_from
+from sheetmargin_service.errors import FieldError
 
 
 def test_nothing_set() -> None:
@@ -33,11 +34,11 @@ def test_keys(tmp_path: Path) -> None:
     ],
 )
 def test_wrong_settings(environment: dict[str, str], name: str) -> None:
-    with pytest.raises(SettingError, match=f"^{name}: "):
+    with pytest.raises(FieldError, match=f"^{name}: "):
         settings_from(environment)
 
 
 def test_the_application_reads_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SHEETMARGIN_ACCESS", "nobody")
-    with pytest.raises(SettingError, match="SHEETMARGIN_ACCESS"):
+    with pytest.raises(FieldError, match="SHEETMARGIN_ACCESS"):
         create_app()

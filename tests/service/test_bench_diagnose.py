@@ -13,13 +13,13 @@ from sheetmargin_service.api.saying import texts
 from sheetmargin_service.bench import faults as fault_table
 from sheetmargin_service.bench import remedies
 from sheetmargin_service.bench.diagnose import Cause, DiagnosisQuestion, diagnose
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation
 from sheetmargin_service.bench.machine import State
 from sheetmargin_service.bench.reading import Reading
 from sheetmargin_service.bench.separating import PROBES, Showing, separation
 from sheetmargin_service.bench.symptoms import SYMPTOMS
 from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.job import Controller, Job, Line
@@ -203,6 +203,6 @@ def test_the_test_that_separates_is_the_one_with_the_greatest_difference() -> No
     ],
 )
 def test_set_ups_that_cannot_be_are_refused(installation: Installation, code: str, field: str) -> None:
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         causes(installation)
     assert (caught.value.code, caught.value.field) == (code, field)

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.fit import FitQuestion, answer_fit
 from sheetmargin_service.bench.forward import Physics, stands_at
 from sheetmargin_service.bench.reading import Reading
 from sheetmargin_service.bench.sample import as_custom, sample_of
 from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
@@ -233,7 +233,7 @@ DOUBLE = Reading(state="double", place=PLACE, attenuation_db=75.0)
     ],
 )
 def test_readings_that_say_nothing_are_refused(readings: list[Reading], spec: SheetSpec, code: str, field: str) -> None:
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         fit(readings, spec)
     assert (caught.value.code, caught.value.field) == (code, field)
     assert caught.value.detail
@@ -242,7 +242,7 @@ def test_readings_that_say_nothing_are_refused(readings: list[Reading], spec: Sh
 
 def test_exchanged_states_are_refused() -> None:
     readings = [replace(SINGLE, attenuation_db=82.0)] * 3 + [replace(DOUBLE, attenuation_db=47.0)] * 3
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         fit(readings)
     assert caught.value.code == "one-above-two"
 

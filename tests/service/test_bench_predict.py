@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation
 from sheetmargin_service.bench.predict import Grid, PredictionAnswer, PredictionQuestion, predict
 from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.job import Job
@@ -201,13 +201,13 @@ def test_a_level_does_not_depend_on_the_other_tilts_of_a_map(tilts: tuple[float,
     ],
 )
 def test_places_that_cannot_be_are_refused(installation: Installation, grid: Grid, code: str, field: str) -> None:
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         predicted(installation, grid=grid)
     assert (caught.value.code, caught.value.field) == (code, field)
     assert caught.value.expected
 
 
 def test_a_class_that_cannot_sense_the_sheet_is_refused() -> None:
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         predicted(Installation(detector_class="eddy-current-10k", gap_mm=20.0))
     assert caught.value.field == "setup/detector_class"

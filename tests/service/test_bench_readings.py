@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.reading import Reading, check_states, observed
+from sheetmargin_service.errors import QuestionError
 
 PLACE = ("ultrasonic-180k", 40.0, 0.0)
 OTHER = ("ultrasonic-180k", 40.0, 20.0)
 
 
-def refused(*readings: Reading) -> BenchError:
-    with pytest.raises(BenchError) as caught:
+def refused(*readings: Reading) -> QuestionError:
+    with pytest.raises(QuestionError) as caught:
         observed(readings)
     assert caught.value.detail
     assert caught.value.expected
@@ -86,7 +86,7 @@ def seen(one: float, two: float):
 
 
 def test_exchanged_states_are_refused() -> None:
-    with pytest.raises(BenchError) as caught:
+    with pytest.raises(QuestionError) as caught:
         check_states(seen(69.0, 41.0), EXPECTED)
     assert (caught.value.code, caught.value.field) == ("one-above-two", "readings/0")
     assert caught.value.also == ("readings/1",)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.parameters import PARAMETERS
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.prediction.principles import principles
 
 CLASS = """
@@ -114,20 +114,20 @@ def test_version_follows_the_content():
 )
 def test_what_is_wrong_is_named(old, new, told):
     assert old in CLASS
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         read(CLASS.replace(old, new))
     assert told in str(raised.value)
 
 
 def test_parameters_have_to_be_a_table():
-    with pytest.raises(CatalogueError, match="expected a table, got 3"):
+    with pytest.raises(FieldError, match="expected a table, got 3"):
         read(CLASS[: CLASS.index("[class.parameters]")] + "parameters = 3")
 
 
 def test_no_class_and_a_class_twice():
-    with pytest.raises(CatalogueError, match="at least one class and no id twice"):
+    with pytest.raises(FieldError, match="at least one class and no id twice"):
         read('source = "empty"')
-    with pytest.raises(CatalogueError, match="at least one class and no id twice"):
+    with pytest.raises(FieldError, match="at least one class and no id twice"):
         read(CLASS + CLASS[CLASS.index("[[class]]") :])
 
 

@@ -8,10 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.catalogue import MOST_CLASSES, Catalogue, parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.files import catalogues_of, named_paths, read_files
 from sheetmargin_service.detectors.places import line_of
+from sheetmargin_service.errors import FieldError
 from support.catalogues import OWN, OWN_JSON
 
 REFERENCE = reference_catalogue().classes
@@ -76,7 +76,7 @@ WRONG = [
 def test_what_is_wrong_is_told_with_its_line(old: str, new: str, place: str, told: str) -> None:
     assert old in OWN
     text = OWN.replace(old, new, 1)
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         read(text)
     assert str(raised.value).startswith(f"line {line(text, place)}: ")
     assert told in str(raised.value)
@@ -92,7 +92,7 @@ def test_what_is_wrong_is_told_with_its_line(old: str, new: str, place: str, tol
 )
 def test_what_is_wrong_in_json_is_told_with_its_line(old: str, new: str, told: str) -> None:
     text = OWN_JSON.replace(old, new)
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         read(text, "json")
     assert str(raised.value).startswith(f"line {line(text, new)}: ")
     assert told in str(raised.value)
@@ -110,7 +110,7 @@ def test_what_is_wrong_in_json_is_told_with_its_line(old: str, new: str, told: s
     ],
 )
 def test_json_that_is_none(text: str, told: str) -> None:
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         read(text, "json")
     assert told in str(raised.value)
 
@@ -147,7 +147,7 @@ def test_at_most_two_hundred_classes() -> None:
     head = OWN[: OWN.index("[[class]]")]
     many = [one.replace("own-180", f"own-{number}") for number in range(MOST_CLASSES + 1)]
     assert len(read(head + "".join(many[:-1])).classes) == MOST_CLASSES == 200
-    with pytest.raises(CatalogueError, match="expected at most 200 classes, got 201"):
+    with pytest.raises(FieldError, match="expected at most 200 classes, got 201"):
         read(head + "".join(many))
 
 
@@ -190,7 +190,7 @@ def test_a_reference_class_without_parameters_is_completed_by_one_of_its_princip
 
 def test_what_was_taken_is_named_where_it_does_not_fit() -> None:
     text = OWN.replace("gap_min_mm = 20", "gap_min_mm = 50")
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         read(text)
     assert "(reference_gap_mm not given, so taken from ultrasonic-180k)" in str(raised.value)
 
@@ -198,7 +198,7 @@ def test_what_was_taken_is_named_where_it_does_not_fit() -> None:
 @pytest.mark.parametrize("key", ["filled", "problems"])
 def test_what_the_service_fills_in_is_not_for_files(key: str) -> None:
     text = OWN.replace('id = "own-400"', f'id = "own-400"\n{key} = {{ reference_class = "x", parameters = [] }}')
-    with pytest.raises(CatalogueError, match=f"unknown key '{key}'"):
+    with pytest.raises(FieldError, match=f"unknown key '{key}'"):
         read(text)
 
 
@@ -220,7 +220,7 @@ def test_names_of_files() -> None:
     ],
 )
 def test_settings_that_name_no_files(setting: str, told: str) -> None:
-    with pytest.raises(CatalogueError) as raised:
+    with pytest.raises(FieldError) as raised:
         named_paths(setting)
     assert told in str(raised.value)
 
@@ -235,15 +235,15 @@ def test_files_by_name(write: Callable[[str, str], Path]) -> None:
 
 def test_files_that_cannot_be_read(tmp_path: Path, write: Callable[[str, str], Path]) -> None:
     bad = write("bad.toml", "\nclass = 5 5")
-    with pytest.raises(CatalogueError, match=r"bad\.toml: catalogue own: .*at line 2"):
+    with pytest.raises(FieldError, match=r"bad\.toml: catalogue own: .*at line 2"):
         catalogues_of(read_files({"own": bad}))
-    with pytest.raises(CatalogueError, match=r"absent\.toml cannot be read: No such file"):
+    with pytest.raises(FieldError, match=r"absent\.toml cannot be read: No such file"):
         read_files({"own": tmp_path / "absent.toml"})
-    with pytest.raises(CatalogueError, match=r"expected a file that ends in \.toml or \.json"):
+    with pytest.raises(FieldError, match=r"expected a file that ends in \.toml or \.json"):
         read_files({"own": write("own.yaml", "")})
     (tmp_path / "latin.toml").write_bytes(b"source = '\xfc'")
-    with pytest.raises(CatalogueError, match="expected UTF-8, got byte 0xfc"):
+    with pytest.raises(FieldError, match="expected UTF-8, got byte 0xfc"):
         read_files({"own": tmp_path / "latin.toml"})
     (tmp_path / "dir.toml").mkdir()
-    with pytest.raises(CatalogueError, match="cannot be read: Is a directory"):
+    with pytest.raises(FieldError, match="cannot be read: Is a directory"):
         read_files({"own": tmp_path / "dir.toml"})

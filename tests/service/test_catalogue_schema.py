@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
-from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.schema import catalogue_schema, shipped_schema, written
+from sheetmargin_service.errors import FieldError
 from support.catalogues import OWN
 
 VALIDATOR = Draft202012Validator(catalogue_schema())
@@ -73,5 +73,5 @@ def changed(place: tuple[str | int, ...], value: Any) -> dict[str, Any]:
 def test_what_the_schema_refuses_is_not_read_either(place: tuple[str | int, ...], value: Any) -> None:
     table = changed(place, value)
     assert not VALIDATOR.is_valid(table)
-    with pytest.raises(CatalogueError):
+    with pytest.raises(FieldError):
         parse_catalogue(name="own", text=json.dumps(table), syntax="json", reference=reference_catalogue().classes)

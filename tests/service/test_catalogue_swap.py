@@ -17,7 +17,8 @@ from typing import Any
 import pytest
 from sheetmargin_service.acoustics.store import SUFFIX
 from sheetmargin_service.app import create_app
-from sheetmargin_service.config import SettingError, Settings, settings_from
+from sheetmargin_service.config import Settings, settings_from
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.serving import swap
 from sheetmargin_service.serving.swap import in_child, swap_catalogues
 from support.catalogues import OWN
@@ -68,7 +69,7 @@ def test_a_catalogue_by_keyword(file: Path) -> None:
 )
 def test_a_bad_file_stops_the_start(file: Path, text: str, told: str) -> None:
     file.write_text(text)
-    with pytest.raises(SettingError) as raised:
+    with pytest.raises(FieldError) as raised:
         create_app(settings(file))
     assert str(raised.value).startswith("SHEETMARGIN_CATALOGUE: ")
     assert told in str(raised.value)
@@ -83,7 +84,7 @@ def test_a_bad_file_stops_the_start(file: Path, text: str, told: str) -> None:
     ],
 )
 def test_settings_that_cannot_be(name: str, value: str) -> None:
-    with pytest.raises(SettingError, match=f"^{name}: "):
+    with pytest.raises(FieldError, match=f"^{name}: "):
         settings_from({name: value})
 
 

@@ -3,22 +3,19 @@
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
+from importlib import resources
 
 import pytest
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.constructions import construction_names, load_constructions
 from sheetmargin_service.materials.entries import read_material
 from sheetmargin_service.materials.library import Library, load_library
 from sheetmargin_service.materials.material import Material
-from sheetmargin_service.materials.reading import (
-    DATA,
-    LibraryError,
-    Reader,
-    load_sources,
-    load_table,
-    table_names,
-)
+from sheetmargin_service.materials.reading import Reader, load_sources
 from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
+from sheetmargin_service.tables import load_table, table_names
 
+PACKAGE = "sheetmargin_service.materials"
 LIBRARY = load_library()
 MATERIALS = list(LIBRARY.materials.values())
 CONTRACT_IDS = """
@@ -57,8 +54,8 @@ def groups_with_numbers(table: object, where: str) -> Iterator[tuple[str, dict[s
 def test_no_number_of_a_material_without_a_source() -> None:
     sources = load_sources()
     checked = 0
-    for name in table_names("materials"):
-        for material_id, entry in load_table(name).items():
+    for name in table_names(PACKAGE, "data/materials"):
+        for material_id, entry in load_table(PACKAGE, name).items():
             for where, group in groups_with_numbers(entry, material_id):
                 assert group.get("source") in sources, where
                 checked += 1
@@ -71,13 +68,16 @@ def test_no_construction_without_a_source() -> None:
 
 
 def test_other_tables_name_their_source() -> None:
-    assert load_table("flutes.toml")["source"].strip()
-    for name, table in load_table("sizes.toml").items():
+    assert load_table(PACKAGE, "data/flutes.toml")["source"].strip()
+    for name, table in load_table(PACKAGE, "data/sizes.toml").items():
         assert table["source"].strip(), name
 
 
 def test_every_source_is_used() -> None:
-    text = "".join((DATA / name).read_text() for name in [*table_names("materials"), "constructions.toml"])
+    text = "".join(
+        (resources.files(PACKAGE) / name).read_text()
+        for name in [*table_names(PACKAGE, "data/materials"), "data/constructions.toml"]
+    )
     for key in load_sources():
         assert f'source = "{key}"' in text, key
 
@@ -245,7 +245,7 @@ def test_no_name_is_both_material_and_construction() -> None:
 
 def test_two_materials_with_one_name_are_refused() -> None:
     pet, pen = LIBRARY.get("pet"), LIBRARY.get("pen")
-    with pytest.raises(LibraryError, match="names both"):
+    with pytest.raises(FieldError, match="names both"):
         Library({"pet": pet, "pen": replace(pen, name=pet.name)})
 
 
@@ -306,5 +306,5 @@ def test_a_right_entry_is_read() -> None:
 )
 def test_a_wrong_entry_is_refused(old: str, new: str, complaint: str) -> None:
     assert old in ENTRY
-    with pytest.raises(LibraryError, match=complaint):
+    with pytest.raises(FieldError, match=complaint):
         read(ENTRY.replace(old, new, 1))

@@ -10,8 +10,8 @@ import pytest
 from sheetmargin_service.api.saying import texts
 from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.sheet import SheetError
 from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import searched_tilts_deg
@@ -151,7 +151,7 @@ def test_classes_that_are_filtered_stand_beside_those_that_were_considered():
 
 
 def test_a_sheet_that_makes_no_sense_is_an_error():
-    with pytest.raises(SheetError):
+    with pytest.raises(QuestionError):
         answer(SheetSpec(material="copy-paper", grammage_gsm=80.0, thickness_um=5000.0))
 
 

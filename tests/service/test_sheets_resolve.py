@@ -6,12 +6,13 @@ from dataclasses import fields
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.corrugated import load_flutes
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import Isotropic, TransverselyIsotropic
 from sheetmargin_service.materials.resolve import canonical_spec, resolve_sheet
-from sheetmargin_service.materials.sheet import Sheet, SheetError
+from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.spec import (
     CorrugatedSpec,
     CustomSpec,
@@ -31,8 +32,8 @@ def resolve(**fields_given: object) -> Sheet:
     return resolve_sheet(SheetSpec(**fields_given), LIBRARY)  # type: ignore[arg-type]
 
 
-def refuse(**fields_given: object) -> SheetError:
-    with pytest.raises(SheetError) as caught:
+def refuse(**fields_given: object) -> QuestionError:
+    with pytest.raises(QuestionError) as caught:
         resolve(**fields_given)
     error = caught.value
     assert error.detail
@@ -173,7 +174,7 @@ def test_canonical_spec() -> None:
     assert canonical.layers is not None
     assert [layer.material for layer in canonical.layers] == ["pet", "custom"]
     assert canonical_spec(SheetSpec(construction="Wellpappe"), LIBRARY).construction == "corrugated-b"
-    with pytest.raises(SheetError):
+    with pytest.raises(QuestionError):
         canonical_spec(SheetSpec(material="unobtainium"), LIBRARY)
     assert canonical_spec(canonical, LIBRARY) == canonical
 
@@ -595,10 +596,10 @@ SHEET_FIELDS = {field.name for field in fields(SheetSpec)}
 
 
 def check(spec: SheetSpec) -> None:
-    """A sheet with sane numbers, or a SheetError that says where and what would be right. Nothing else."""
+    """A sheet with sane numbers, or a QuestionError that says where and what would be right. Nothing else."""
     try:
         sheet = resolve_sheet(spec, LIBRARY)
-    except SheetError as error:
+    except QuestionError as error:
         top = error.field.split("/")[0]
         complete = top in SHEET_FIELDS and error.code and error.detail and error.expected
         if not complete:

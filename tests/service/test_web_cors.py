@@ -10,7 +10,8 @@ from flask.testing import FlaskClient
 from sheetmargin_service.api import access, keys
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.app import create_app, load_service
-from sheetmargin_service.config import SettingError, Settings, settings_from
+from sheetmargin_service.config import Settings, settings_from
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.web.cors import SCOPES
 from support.answers import CountingRecommend
 
@@ -103,12 +104,12 @@ def test_the_setting() -> None:
     "text", ["*", "shop.example", "https://shop.example/", "https://Shop.example", "null", "ftp://a"]
 )
 def test_what_is_no_origin(text: str) -> None:
-    with pytest.raises(SettingError, match="SHEETMARGIN_ORIGINS"):
+    with pytest.raises(FieldError, match="SHEETMARGIN_ORIGINS"):
         settings_from({"SHEETMARGIN_ORIGINS": f"{SHOP} {text}"})
 
 
 def test_the_demo_is_on_or_off() -> None:
-    with pytest.raises(SettingError, match="SHEETMARGIN_DEMO"):
+    with pytest.raises(FieldError, match="SHEETMARGIN_DEMO"):
         settings_from({"SHEETMARGIN_DEMO": "yes"})
 
 
@@ -166,7 +167,7 @@ def test_the_key_is_no_part_of_the_question(keyed: tuple[FlaskClient, str, str],
 def test_a_publishable_key_reaches_recommendations_alone(tmp_path: Path, scopes: str) -> None:
     _, entry = keys.new_key("shop", ("recommend",), (SHOP,))
     (tmp_path / "keys.toml").write_text(entry.replace('"recommend"', scopes))
-    with pytest.raises(SettingError, match="recommend alone"):
+    with pytest.raises(FieldError, match="recommend alone"):
         access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml"))
 
 

@@ -99,7 +99,7 @@ class Gate:
 
 
 def gate_from(settings: Settings) -> Gate:
-    """The gate that the settings ask for; SettingError when the keys cannot be read."""
+    """The gate that the settings ask for; FieldError when the keys cannot be read."""
     if settings.access == "open":
         return Gate(file=None)
     assert settings.keys_file is not None

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from sheetmargin_service.api.faults import Fault, Path, nearest
+from sheetmargin_service.api.faults import Fault, faults_of, nearest
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.service import Service
 from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.errors import Path, QuestionError
 from sheetmargin_service.materials.resolve import canonical_spec, resolve_sheet
-from sheetmargin_service.materials.sheet import SheetError
 from sheetmargin_service.selection.job import Job
 
 
@@ -30,25 +30,12 @@ def admit(job: Job, service: Service, *, in_query: bool = False) -> Question:
         try:
             resolve_sheet(spec, service.library)
             sheets.append(canonical_spec(spec, service.library))
-        except SheetError as error:
-            faults += _sheet_faults(error, index)
+        except QuestionError as error:
+            faults += faults_of(error, ("sheets", index))
     if faults:
         raise Problem("invalid-values", *faults, in_query=in_query)
     catalogue = service.catalogues[job.catalogue or service.default_catalogue]
     return Question(job=replace(job, sheets=tuple(sheets), catalogue=catalogue.name), catalogue=catalogue)
-
-
-def _sheet_faults(error: SheetError, index: int) -> Iterator[Fault]:
-    for field in (error.field, *error.also):
-        # A field within the sheet may lie deeper: layers/2/thickness_um.
-        inner = [int(part) if part.isdigit() else part for part in field.split("/") if part]
-        yield Fault(
-            code=error.code,
-            detail=error.detail,
-            expected=error.expected,
-            suggestions=error.suggestions,
-            path=("sheets", index, *inner),
-        )
 
 
 def _unknown_names(job: Job, service: Service) -> Iterator[Fault]:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from rapidfuzz import fuzz, process
 
-Path = tuple[str | int, ...]
-"""Where in a job: names and list positions from the root."""
+from sheetmargin_service.errors import Path, QuestionError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +22,20 @@ class Fault:
     header: str | None = None
     line: int | None = None
     column: int | None = None
+
+
+def faults_of(error: QuestionError, within: Path = ()) -> tuple[Fault, ...]:
+    """A fault for each field of an error, which lies within a part of the request."""
+    return tuple(
+        Fault(
+            code=error.code,
+            detail=error.detail,
+            expected=error.expected,
+            suggestions=error.suggestions,
+            path=(*within, *path),
+        )
+        for path in error.paths
+    )
 
 
 def json_pointer(path: Path) -> str:

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from sheetmargin_service.config import SettingError, is_origin
+from sheetmargin_service.config import is_origin, wrong_setting
+from sheetmargin_service.errors import FieldError
 
 Scope = Literal["open", "recommend", "batch", "bench", "metrics"]
 """What a call asks for; `open` needs no key."""
@@ -48,7 +49,7 @@ class Key:
 
 
 class KeysFile:
-    """The keys of a file, by id. SettingError where it cannot be read at first; later the keys read last stay."""
+    """The keys of a file, by id. FieldError where it cannot be read at first; later the keys read last stay."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -70,7 +71,7 @@ class KeysFile:
         self._mark = mark
         try:
             self._keys = read_keys(self._path)
-        except SettingError as error:
+        except FieldError as error:
             log.error("%s; the keys read before stay", error)
 
 
@@ -88,9 +89,9 @@ def read_keys(path: Path) -> dict[str, Key]:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
         keys = [_read_key(entry) for entry in table["key"]]
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
-        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{path}: {error!r}") from error
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{path}: {error!r}") from error
     if len({key.id for key in keys}) != len(keys):
-        raise SettingError("SHEETMARGIN_KEYS_FILE", f"{path}: an id is given twice")
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{path}: an id is given twice")
     return {key.id: key for key in keys}
 
 

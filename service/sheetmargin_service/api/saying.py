@@ -7,15 +7,14 @@ written without digits (`g per square metre`). `kind` says where in an answer th
 
 from __future__ import annotations
 
-import tomllib
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from string import Formatter
 
 from sheetmargin_service.api.languages import LANGUAGES, Language
+from sheetmargin_service.tables import load_table, table_names
 
 Scalar = str | int | float | bool | None
 
@@ -46,19 +45,17 @@ class Text:
 @cache
 def texts() -> Mapping[str, Text]:
     """Every text by its code."""
-    folder = resources.files(__package__) / "texts"
-    files = sorted((file for file in folder.iterdir() if file.name.endswith(".toml")), key=lambda file: file.name)
     return {
         code: Text(kind=entry["kind"], templates={language: entry[language] for language in LANGUAGES})
-        for file in files
-        for code, entry in tomllib.loads(file.read_text(encoding="utf-8")).items()
+        for name in table_names(__package__, "texts")
+        for code, entry in load_table(__package__, name).items()
     }
 
 
 @cache
 def words() -> Mapping[str, Mapping[Language, str]]:
     """Values that are names, as each language writes them."""
-    table = tomllib.loads((resources.files(__package__) / "words.toml").read_text(encoding="utf-8"))
+    table = load_table(__package__, "words.toml")
     return {value: {language: entry[language] for language in LANGUAGES} for value, entry in table.items()}
 
 

@@ -12,7 +12,8 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any, NoReturn
 
-from sheetmargin_service.api.faults import Fault, Path
+from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.errors import Path
 
 MAX_DEPTH = 32
 """Objects and arrays within each other. A job needs six."""

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.faults import Fault, Setting, faults
 from sheetmargin_service.bench.installation import Installation, class_of, ultrasonic
 from sheetmargin_service.bench.machine import Machine, Scenario, sound_through
@@ -20,6 +19,7 @@ from sheetmargin_service.bench.separating import separation, showings
 from sheetmargin_service.bench.standing import choice_of, post_at
 from sheetmargin_service.bench.symptoms import Symptom, log_likelihood
 from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.answer import Answer, Note, Recommendation, Scalar
@@ -105,10 +105,10 @@ class _Design:
 def diagnose(
     asked: DiagnosisQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
 ) -> DiagnosisAnswer:
-    """Rank the causes. BenchError for a set-up or readings that cannot be, SheetError for a sheet that cannot be."""
+    """Rank the causes. QuestionError for a sheet, a set-up or readings that cannot be."""
     question, notes = question_of(asked.job, library)
     if question.stream is not None:
-        raise BenchError(
+        raise QuestionError(
             code="stream-not-diagnosed",
             field="line/feeding",
             detail="A set-up before a shingled stream is not diagnosed.",

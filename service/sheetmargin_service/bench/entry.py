@@ -21,12 +21,13 @@ from sheetmargin_service.bench.characterise import (
     PairReading,
     characterise,
 )
-from sheetmargin_service.detectors.catalogue import CatalogueError, parse_catalogue, reference_catalogue
+from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.errors import FieldError, QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.sheet import Sheet, SheetError
+from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.spec import SheetSpec
 
 PRINCIPLE = "ultrasonic"
@@ -81,7 +82,7 @@ def characterise_table(
     among = reference_catalogue().classes
     try:
         derived = characterise(readings, given=given, air=air, among=among)
-    except CatalogueError as error:
+    except FieldError as error:
         raise CharacteriseError(f"The draft and the readings do not go together: {error}") from error
     return _entry(table, given, derived, source=source, among=among)
 
@@ -156,7 +157,7 @@ def _word(row: Mapping[str, Any], column: str, words: Sequence[Any], *, place: s
 def _sheet(told: Mapping[str, Any], place: str) -> Sheet:
     try:
         return resolve_sheet(SheetSpec(**told), load_library())
-    except SheetError as error:
+    except QuestionError as error:
         meant = f" Did you mean {' or '.join(error.suggestions)}?" if error.suggestions else ""
         raise CharacteriseError(f"{place}: {error.field}: {error.detail} Expected {error.expected}.{meant}") from error
 
@@ -188,7 +189,7 @@ def _entry(
     text = _text(table, parameters, origins, source=source, nearest=nearest)
     try:
         parse_catalogue(name="entry", text=text, reference=among)
-    except CatalogueError as error:
+    except FieldError as error:
         raise CharacteriseError(f"No catalogue can hold this class: {error}") from error
     return Entry(catalogue=text, origins=origins)
 

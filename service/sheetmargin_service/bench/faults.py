@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
-from importlib import resources
 
 import numpy as np
 
@@ -16,6 +14,7 @@ from sheetmargin_service.bench.scaling import scaled
 from sheetmargin_service.selection.answer import Scalar, Timing
 from sheetmargin_service.selection.job import Line
 from sheetmargin_service.selection.neighbours import SoundBeam, neighbour_level_db
+from sheetmargin_service.tables import load_table
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,10 +84,9 @@ def faults(setting: Setting) -> tuple[Fault, ...]:
 @cache
 def _table() -> Mapping[str, tuple[float, tuple[float, ...]]]:
     """Prior and severities of each cause."""
-    text = (resources.files(__package__) / "data" / "causes.toml").read_text(encoding="utf-8")
     return {
         cause: (float(entry["prior"]), tuple(float(x) for x in next(iter(entry["severity"].values()))))
-        for cause, entry in tomllib.loads(text).items()
+        for cause, entry in load_table(__package__, "data/causes.toml").items()
     }
 
 

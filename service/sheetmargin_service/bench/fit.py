@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.estimate import estimated
 from sheetmargin_service.bench.forward import Physics, Stand, stands_at, tabled
 from sheetmargin_service.bench.installation import check_gap, check_tilt, class_of, ultrasonic
@@ -20,6 +19,7 @@ from sheetmargin_service.bench.reading import Observed, Place, Reading, check_st
 from sheetmargin_service.bench.sample import Z95, Parameter, Sample, half_width_pct, sample_of, with_knowledge
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.spec import SheetSpec, TrappedAirSpec
@@ -121,7 +121,7 @@ class FitAnswer:
 def answer_fit(
     question: FitQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
 ) -> FitAnswer:
-    """Fit, then recommend twice. BenchError for readings that say nothing, SheetError for a sheet that cannot be."""
+    """Fit, then recommend twice. QuestionError for a sheet that cannot be, or readings that say nothing."""
     job = question.job
     conditions, _ = conditions_of(job)
     fit = fit_sample(job.sheets[0], question.readings, conditions=conditions, catalogue=catalogue, library=library)
@@ -181,7 +181,7 @@ def _noise(stand: Stand) -> dict[int, PlaceNoise]:
 def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) -> None:
     needed = SOLID + (2 if doubles else 0)
     if len(sheets) < needed:
-        raise BenchError(
+        raise QuestionError(
             code="too-few-readings",
             field="readings",
             detail=f"{len(sheets)} readings of a sheet cannot tell {needed} parameters.",
@@ -189,7 +189,7 @@ def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) 
             + (", median and width of the trapped air" if doubles else ""),
         )
     if doubles and sample.sheet.contact != "air":
-        raise BenchError(
+        raise QuestionError(
             code="contact-not-fitted",
             field="sheet/double/contact",
             detail=f"Two sheets with the contact {sample.sheet.contact} have no trapped air to fit.",
@@ -202,7 +202,7 @@ def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise
         quietest = min(sheets, key=lambda one: one.attenuation_db)
         least = quietest.attenuation_db
         fields = tuple(f"readings/{one.index}" for one in sheets)
-        raise BenchError(
+        raise QuestionError(
             code="none-above-noise",
             field=fields[0],
             also=fields[1:],

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Parameters, UltrasonicParameters
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_tilt_deg
 
 
@@ -23,12 +23,12 @@ class Installation:
 
 
 def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
-    """The class of an id; BenchError where there is none."""
+    """The class of an id; QuestionError where there is none."""
     for found in catalogue.classes:
         if found.id == name:
             return found
     ids = tuple(c.id for c in catalogue.classes)
-    raise BenchError(
+    raise QuestionError(
         code="unknown-class",
         field=field,
         detail="There is no such class.",
@@ -45,10 +45,10 @@ def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
 
 
 def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> None:
-    """BenchError for a gap that the class is not made for."""
+    """QuestionError for a gap that the class is not made for."""
     low, high = gap_range_mm(detector_class.parameters)
     if not low <= gap_mm <= high:
-        raise BenchError(
+        raise QuestionError(
             code="out-of-range",
             field=field,
             detail=f"{detector_class.id} is not made for a gap of {gap_mm:g} mm.",
@@ -64,10 +64,10 @@ def greatest_tilt_of(parameters: Parameters) -> float:
 
 
 def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) -> None:
-    """BenchError for a tilt that the class is not computed for."""
+    """QuestionError for a tilt that the class is not computed for."""
     most = greatest_tilt_of(detector_class.parameters)
     if not 0.0 <= tilt_deg <= most:
-        raise BenchError(
+        raise QuestionError(
             code="out-of-range",
             field=field,
             detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
@@ -76,10 +76,10 @@ def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) ->
 
 
 def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
-    """The parameters of an ultrasonic class; BenchError for any other."""
+    """The parameters of an ultrasonic class; QuestionError for any other."""
     p = detector_class.parameters
     if not isinstance(p, UltrasonicParameters):
-        raise BenchError(
+        raise QuestionError(
             code="not-ultrasonic",
             field=field,
             detail=f"{detector_class.id} is {detector_class.principle}: readings are explained for sound alone.",

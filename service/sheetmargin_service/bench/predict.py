@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
 from sheetmargin_service.bench.scaling import scaled
 from sheetmargin_service.bench.standing import bench_at, choice_of, installed, post_at
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.prediction.conditions import Conditions
@@ -114,7 +114,7 @@ class PredictionAnswer:
 
 
 def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]:
-    """The job of one sheet made ready, with a note for each default. SheetError for a sheet that cannot be."""
+    """The job of one sheet made ready, with a note for each default. QuestionError for a sheet that cannot be."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
@@ -134,7 +134,7 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]
 
 
 def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library) -> PredictionAnswer:
-    """Levels, margins and misreads. BenchError for a set-up that cannot be, SheetError for a sheet that cannot be."""
+    """Levels, margins and misreads. QuestionError for a sheet or a set-up that cannot be."""
     question, notes = question_of(asked.job, library)
     installation, grid = asked.installation, asked.grid
     detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
@@ -211,7 +211,7 @@ def _place_at(
 ) -> Post:
     bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
     if isinstance(bench, Fact):
-        raise BenchError(
+        raise QuestionError(
             code=bench.code,
             field="grid/gap_mm",
             detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
@@ -230,7 +230,7 @@ def _positions(grid: Grid, station: Station, installation: Installation) -> tupl
         return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
     for index, x in enumerate(grid.position_mm):
         if abs(x) > 0.5 * gap - LEAST_SIDE_MM:
-            raise BenchError(
+            raise QuestionError(
                 code="out-of-range",
                 field=f"grid/position_mm/{index}",
                 detail=f"At {x:g} mm from the middle of a gap of {gap:g} mm the sheet touches a face.",

@@ -9,7 +9,7 @@ from math import log10
 from statistics import median
 from typing import Literal
 
-from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.errors import QuestionError
 
 State = Literal["no_sheet", "single", "double"]
 Place = tuple[str, float, float]
@@ -52,7 +52,7 @@ class Observed:
 
 
 def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Observed, ...]:
-    """The readings as attenuations of the open path; BenchError where they cannot be.
+    """The readings as attenuations of the open path; QuestionError where they cannot be.
 
     Where the open path was read at a place, its median there is what the others are counted from; a machine that was
     `taught` counts dB and per cent from what the open path was then.
@@ -82,8 +82,9 @@ def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Obse
 
 
 def check_states(seen: Sequence[Observed], expected: Mapping[Place, Mapping[State, float]]) -> None:
-    """BenchError where, at a place, one sheet reads weaker than two and each of them nearer to what is expected of the
-    other: then states are exchanged. Two sheets alone may be louder than one: near the resonance of a thin film of air.
+    """QuestionError where, at a place, one sheet reads weaker than two and each of them nearer to what is expected of
+    the other: then states are exchanged. Two sheets alone may be louder than one: near the resonance of a thin film of
+    air.
     """
     for place, levels in expected.items():
         singles, doubles = (
@@ -96,7 +97,7 @@ def check_states(seen: Sequence[Observed], expected: Mapping[Place, Mapping[Stat
         nearer_to_one = abs(two - levels["single"]) < abs(two - levels["double"])
         if one > two + EXCHANGED_DB and nearer_to_two and nearer_to_one:
             fields = [f"readings/{o.index}" for o in (*singles, *doubles)]
-            raise BenchError(
+            raise QuestionError(
                 code="one-above-two",
                 field=fields[0],
                 also=tuple(fields[1:]),
@@ -111,7 +112,7 @@ def _common_unit(readings: Sequence[Reading]) -> str:
     for index, reading in enumerate(readings):
         given = [unit for unit in UNITS if getattr(reading, unit) is not None]
         if len(given) != 1:
-            raise BenchError(
+            raise QuestionError(
                 code="conflicting-fields" if given else "missing-field",
                 field=f"readings/{index}" + (f"/{given[0]}" if given else ""),
                 also=tuple(f"readings/{index}/{unit}" for unit in given[1:]),
@@ -123,7 +124,7 @@ def _common_unit(readings: Sequence[Reading]) -> str:
     if len(found) > 1:
         usual = max(found, key=units.count)
         others = [f"readings/{i}/{unit}" for i, unit in enumerate(units) if unit != usual]
-        raise BenchError(
+        raise QuestionError(
             code="mixed-units",
             field=others[0],
             also=tuple(others[1:]),
@@ -141,7 +142,7 @@ def _level(reading: Reading, unit: str, index: int) -> float:
         value = 100.0 * 10.0 ** (-value / 20.0)
     most = float("inf") if unit == "volts" else OPEN_LIMIT_PCT
     if not 0.0 < value <= most:
-        raise BenchError(
+        raise QuestionError(
             code="impossible-level",
             field=field,
             detail=f"A level of {value:.3g} {'V' if unit == 'volts' else 'per cent of the open path'} cannot be.",
@@ -155,7 +156,7 @@ def _level(reading: Reading, unit: str, index: int) -> float:
 def _check_weaker(seen: Sequence[Observed], unit: str) -> None:
     for one in seen:
         if one.state != "no_sheet" and one.attenuation_db < -20.0 * log10(SHEET_LIMIT_PCT / 100.0):
-            raise BenchError(
+            raise QuestionError(
                 code="impossible-level",
                 field=f"readings/{one.index}/{unit}",
                 detail=f"{one.state} is {-one.attenuation_db:.1f} dB above the open path at {_named(one.place)}.",
@@ -166,7 +167,7 @@ def _check_weaker(seen: Sequence[Observed], unit: str) -> None:
 def _check_references(readings: Sequence[Reading], opened: Mapping[Place, Sequence[float]]) -> None:
     for index, reading in enumerate(readings):
         if not opened.get(reading.place):
-            raise BenchError(
+            raise QuestionError(
                 code="no-open-path",
                 field=f"readings/{index}/volts",
                 detail=f"Volts say nothing by themselves, and the open path was not read at {_named(reading.place)}.",

@@ -12,7 +12,7 @@ from math import exp, log, sinh
 
 import numpy as np
 
-from sheetmargin_service.bench.errors import BenchError
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, SoftSolid, TransverselyIsotropic
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -73,7 +73,7 @@ class Sample:
 
 
 def sample_of(spec: SheetSpec, library: Library) -> Sample:
-    """The sample of a sheet; BenchError for one that no custom sheet stands for, SheetError for one that cannot be."""
+    """The sample of a sheet; QuestionError for one that cannot be, or that no custom sheet stands for."""
     library_sheet = resolve_sheet(spec, library)
     _check(library_sheet)
     spec = as_custom(spec, library_sheet)
@@ -160,14 +160,14 @@ def half_width_pct(sigma: float) -> float:
 
 def _check(sheet: Sheet) -> None:
     if sheet.plies > 1:
-        raise BenchError(
+        raise QuestionError(
             code="several-plies",
             field="sheet/plies",
             detail="A sheet of several plies is not fitted as such.",
             expected="the readings of one ply and of two",
         )
     if any(layer.material is None for layer in sheet.layers):
-        raise BenchError(
+        raise QuestionError(
             code="not-fitted",
             field="sheet",
             detail="A sheet with cells of air inside has no custom form that a fit could return.",

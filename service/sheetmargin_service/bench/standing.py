@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, greatest_tilt_of
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Bench, Fact
@@ -43,7 +43,7 @@ def bench_at(
 
 
 def post_at(question: Question, detector_class: DetectorClass, installation: Installation, *, field: str) -> Post:
-    """The class where it is installed before the question's one sheet; BenchError where it cannot be."""
+    """The class where it is installed before the question's one sheet; QuestionError where it cannot be."""
     gap, tilt = installation.gap_mm, installation.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
@@ -74,8 +74,8 @@ def choice_of(installation: Installation, *, tilts: bool, setting: int = 0) -> C
     )
 
 
-def _impossible(fact: Fact, field: str, detail: str) -> BenchError:
+def _impossible(fact: Fact, field: str, detail: str) -> QuestionError:
     told = ", ".join(f"{name} {value:g}" for name, value in fact.values.items() if isinstance(value, float))
-    return BenchError(
+    return QuestionError(
         code=fact.code, field=field, detail=detail, expected="another class or place" + (f" ({told})" if told else "")
     )

@@ -8,6 +8,8 @@ from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
 from types import NoneType, UnionType
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
+from sheetmargin_service.errors import FieldError
+
 T = TypeVar("T")
 
 LARGEST = 1e15
@@ -17,17 +19,6 @@ NOT_IN_TABLES: Mapping[str, bool] = {"in_tables": False}
 """Metadata of a field that the service fills in and no table may give."""
 
 _SPOKEN = {str: "a text", float: "a number", int: "a whole number", bool: "true or false", tuple: "a list"}
-
-
-class CatalogueError(ValueError):
-    """A table that does not describe detector classes: which key, what is wrong, what would be right.
-
-    `path`: the keys and list positions from the root of the table to what is wrong.
-    """
-
-    def __init__(self, message: str, path: tuple[str | int, ...] = ()) -> None:
-        super().__init__(message)
-        self.path = path
 
 
 @dataclass(frozen=True)
@@ -43,8 +34,8 @@ class Where:
     def item(self, index: int) -> Where:
         return Where(f"{self.words}[{index}]", (*self.path, index))
 
-    def error(self, detail: str) -> CatalogueError:
-        return CatalogueError(f"{self.words}: {detail}", self.path)
+    def error(self, detail: str) -> FieldError:
+        return FieldError(f"{self.words}: {detail}", self.path)
 
 
 def table_fields(kind: type[Any]) -> dict[str, Field[Any]]:
@@ -53,7 +44,7 @@ def table_fields(kind: type[Any]) -> dict[str, Field[Any]]:
 
 
 def build(kind: type[T], values: Any, *, where: Where) -> T:
-    """A `kind` of a table's values; CatalogueError names `where` and the key that is unknown, missing, of the wrong
+    """A `kind` of a table's values; FieldError names `where` and the key that is unknown, missing, of the wrong
     type, or against the rules of `kind.problems()`."""
     if not isinstance(values, Mapping):
         raise where.error(f"expected a table, got {values!r}")
@@ -62,7 +53,7 @@ def build(kind: type[T], values: Any, *, where: Where) -> T:
     unknown = sorted(set(values) - set(known))
     if unknown:
         error = where.error(f"unknown key {unknown[0]!r}; expected some of {sorted(known)}")
-        raise CatalogueError(str(error), (*where.path, unknown[0]))
+        raise FieldError(str(error), (*where.path, unknown[0]))
     missing = sorted(name for name, field in known.items() if _needed(field) and name not in values)
     if missing:
         raise where.error(f"missing key {missing[0]!r}")
@@ -71,7 +62,7 @@ def build(kind: type[T], values: Any, *, where: Where) -> T:
     problems: list[str] = result.problems()  # type: ignore[attr-defined]
     if problems:
         broken = [name for name in re.findall(r"\w+", problems[0]) if name in values]
-        raise CatalogueError(f"{where.words}: expected {problems[0]}", (*where.path, *broken[:1]))
+        raise FieldError(f"{where.words}: expected {problems[0]}", (*where.path, *broken[:1]))
     return result
 
 

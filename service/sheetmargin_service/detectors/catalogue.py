@@ -13,13 +13,14 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from sheetmargin_service.detectors.building import CatalogueError, Where, build
+from sheetmargin_service.detectors.building import Where, build
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import PARAMETERS
 from sheetmargin_service.detectors.places import Syntax, line_of
+from sheetmargin_service.errors import FieldError
 
-__all__ = ["REFERENCE", "Catalogue", "CatalogueError", "is_name", "parse_catalogue", "reference_catalogue"]
+__all__ = ["REFERENCE", "Catalogue", "FieldError", "is_name", "parse_catalogue", "reference_catalogue"]
 
 SECTIONS = {"$schema": str, "source": str, "defaults": dict, "class": list}
 """What a catalogue's table may hold at its top, and of what type. An editor reads `$schema`, the service does not."""
@@ -47,7 +48,7 @@ def is_name(text: str) -> bool:
 def parse_catalogue(
     *, name: str, text: str, syntax: Syntax = "toml", reference: Sequence[DetectorClass] = ()
 ) -> Catalogue:
-    """Read a catalogue from text; CatalogueError names the line, the class and the key that is wrong.
+    """Read a catalogue from text; FieldError names the line, the class and the key that is wrong.
 
     Parameters that a class does not give are taken from the nearest class of `reference`.
     """
@@ -55,10 +56,10 @@ def parse_catalogue(
     table = _read(text, syntax=syntax, where=where)
     try:
         classes = _classes(table, reference=reference, where=where)
-    except CatalogueError as error:
+    except FieldError as error:
         path = _as_written(error.path, table)
         line = line_of(path, text=text, syntax=syntax)
-        raise CatalogueError(f"{error}" if line is None else f"line {line}: {error}", path) from error
+        raise FieldError(f"{error}" if line is None else f"line {line}: {error}", path) from error
     content = json.dumps({key: value for key, value in table.items() if key != "$schema"}, sort_keys=True, default=str)
     return Catalogue(name=name, version=hashlib.sha256(content.encode()).hexdigest()[:16], classes=classes)
 
@@ -102,15 +103,15 @@ def _classes(
     for key, value in table.items():
         if key not in SECTIONS or not isinstance(value, SECTIONS[key]):
             error = where.error(f"unknown or misplaced {key!r}; expected {sorted(SECTIONS)}")
-            raise CatalogueError(str(error), (key,))
+            raise FieldError(str(error), (key,))
     entries = table.get("class", [])
     if len(entries) > MOST_CLASSES:
-        raise CatalogueError(f"{where.words}: expected at most {MOST_CLASSES} classes, got {len(entries)}", ("class",))
+        raise FieldError(f"{where.words}: expected at most {MOST_CLASSES} classes, got {len(entries)}", ("class",))
     classes = tuple(_class(entry, index=i, table=table, reference=reference) for i, entry in enumerate(entries))
     ids = [c.id for c in classes]
     for index, class_id in enumerate(ids):
         if class_id in ids[:index]:
-            raise CatalogueError(
+            raise FieldError(
                 f"{where.words}: expected at least one class and no id twice, got {class_id} twice", ("class", index)
             )
     if not ids:
@@ -121,7 +122,7 @@ def _classes(
 def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Sequence[DetectorClass]) -> DetectorClass:
     place: tuple[str | int, ...] = ("class", index)
     if not isinstance(entry, Mapping) or not isinstance(entry.get("id"), str):
-        raise CatalogueError(f"class number {index + 1}: expected a table with a text 'id'", place)
+        raise FieldError(f"class number {index + 1}: expected a table with a text 'id'", place)
     where = Where(f"class {entry['id']}", place)
     if not is_name(entry["id"]):
         raise where.key("id").error("expected letters, digits, dots, hyphens and underlines, 80 at most")
@@ -129,7 +130,7 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
     principle = values.get("principle")
     if not isinstance(principle, str) or principle not in PARAMETERS:
         error = where.error(f"unknown principle {principle!r}; expected one of {sorted(PARAMETERS)}")
-        raise CatalogueError(str(error), (*place, "principle"))
+        raise FieldError(str(error), (*place, "principle"))
     given, filled = values.get("parameters", {}), None
     if isinstance(given, Mapping):
         housing = values.get("housing")
@@ -138,13 +139,13 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
         given, filled = filling.values, filling.filled
     try:
         parameters = build(PARAMETERS[principle], given, where=where.key("parameters"))
-    except CatalogueError as error:
+    except FieldError as error:
         taken = filled.parameters if filled else ()
         about = [name for name in re.findall(r"\w+", str(error)) if name in taken]
         if filled is None or not about:
             raise
         told = f"{error} ({', '.join(about)} not given, so taken from {filled.reference_class})"
-        raise CatalogueError(told, error.path) from error
+        raise FieldError(told, error.path) from error
     built = build(DetectorClass, {**values, "parameters": parameters}, where=where)
     return replace(built, filled=filled)
 

@@ -6,15 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from sheetmargin_service.detectors.catalogue import (
-    REFERENCE,
-    Catalogue,
-    CatalogueError,
-    is_name,
-    parse_catalogue,
-    reference_catalogue,
-)
+from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue, is_name, parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.places import Syntax
+from sheetmargin_service.errors import FieldError
 
 LARGEST_BYTES = 16 << 20
 """200 classes take about 200 kB."""
@@ -34,29 +28,29 @@ class CatalogueFile:
 def named_paths(setting: str) -> dict[str, Path]:
     """The files of a setting, by name: `FILE`, or several as `NAME=FILE,NAME=FILE`; a file without a name has its stem.
 
-    CatalogueError for a name that is none, given twice, or that of the reference catalogue.
+    FieldError for a name that is none, given twice, or that of the reference catalogue.
     """
     paths: dict[str, Path] = {}
     for entry in setting.split(","):
         name, equals, path = entry.strip().partition("=")
         name, path = (name.strip(), path) if equals else (Path(name).stem, name)
         if not path:
-            raise CatalogueError(f"expected FILE or NAME=FILE,NAME=FILE, got {setting!r}")
+            raise FieldError(f"expected FILE or NAME=FILE,NAME=FILE, got {setting!r}")
         if not is_name(name):
-            raise CatalogueError(f"{name!r} is no name for a catalogue: letters, digits, dots, hyphens and underlines")
+            raise FieldError(f"{name!r} is no name for a catalogue: letters, digits, dots, hyphens and underlines")
         if name == REFERENCE or name in paths:
-            raise CatalogueError(f"the name {name} is taken; expected another, as in own={path}")
+            raise FieldError(f"the name {name} is taken; expected another, as in own={path}")
         paths[name] = Path(path.strip())
     return paths
 
 
 def read_files(paths: Mapping[str, Path]) -> tuple[CatalogueFile, ...]:
-    """The files' content; CatalogueError names the file that cannot be read."""
+    """The files' content; FieldError names the file that cannot be read."""
     return tuple(_read(name, path) for name, path in paths.items())
 
 
 def catalogues_of(files: tuple[CatalogueFile, ...]) -> dict[str, Catalogue]:
-    """The catalogues by name, in order, the reference catalogue last; CatalogueError names file, line and key."""
+    """The catalogues by name, in order, the reference catalogue last; FieldError names file, line and key."""
     reference = reference_catalogue()
     catalogues = {}
     for file in files:
@@ -65,21 +59,21 @@ def catalogues_of(files: tuple[CatalogueFile, ...]) -> dict[str, Catalogue]:
             catalogues[file.name] = parse_catalogue(
                 name=file.name, text=file.text, syntax=syntax, reference=reference.classes
             )
-        except CatalogueError as error:
-            raise CatalogueError(f"{file.path}: {error}", error.path) from error
+        except FieldError as error:
+            raise FieldError(f"{file.path}: {error}", error.path) from error
     return {**catalogues, reference.name: reference}
 
 
 def _read(name: str, path: Path) -> CatalogueFile:
     if path.suffix.lower() not in _SYNTAX:
-        raise CatalogueError(f"{path}: expected a file that ends in {' or '.join(_SYNTAX)}")
+        raise FieldError(f"{path}: expected a file that ends in {' or '.join(_SYNTAX)}")
     try:
         with path.open("rb") as file:
             content = file.read(LARGEST_BYTES + 1)
         if len(content) > LARGEST_BYTES:
-            raise CatalogueError(f"{path}: expected at most {LARGEST_BYTES >> 20} MiB")
+            raise FieldError(f"{path}: expected at most {LARGEST_BYTES >> 20} MiB")
         return CatalogueFile(name=name, path=path, text=content.decode("utf-8-sig"))
     except OSError as error:
-        raise CatalogueError(f"{path} cannot be read: {error.strerror}") from error
+        raise FieldError(f"{path} cannot be read: {error.strerror}") from error
     except UnicodeDecodeError as error:
-        raise CatalogueError(f"{path}: expected UTF-8, got byte {error.object[error.start]:#x}") from error
+        raise FieldError(f"{path}: expected UTF-8, got byte {error.object[error.start]:#x}") from error

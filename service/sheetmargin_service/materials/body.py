@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range
 from sheetmargin_service.materials.custom import CUSTOM, custom_material
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TrappedAir
-from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
+from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, Size
 from sheetmargin_service.materials.spec import CustomSpec, LayerSpec
 
@@ -40,10 +41,10 @@ class Body:
 def find_material(
     name: str, custom: CustomSpec | None, library: Library, *, prefix: str
 ) -> tuple[Material, tuple[Assumption, ...]]:
-    """The material of an id, name or synonym, or the caller's own; SheetError with the nearest names."""
+    """The material of an id, name or synonym, or the caller's own; QuestionError with the nearest names."""
     if name.strip().casefold() == CUSTOM:
         if custom is None:
-            raise SheetError(
+            raise QuestionError(
                 code="missing-field",
                 field=prefix + "custom",
                 detail="The material is custom, but custom is missing.",
@@ -51,7 +52,7 @@ def find_material(
             )
         return custom_material(custom, prefix=prefix + "custom/")
     if custom is not None:
-        raise SheetError(
+        raise QuestionError(
             code="conflicting-fields",
             field=prefix + "custom",
             also=(prefix + "material",),
@@ -60,7 +61,7 @@ def find_material(
         )
     material_id = library.resolve(name)
     if material_id is None:
-        raise SheetError(
+        raise QuestionError(
             code="unknown-material",
             field=prefix + "material",
             detail=f"There is no material {name[:100]!r}.",
@@ -80,7 +81,7 @@ def make_layer(
     """
     density = material.density_kg_m3
     if grammage is None and thickness is None:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field=prefix + "grammage_gsm",
             also=(prefix + "thickness_um",),
@@ -132,7 +133,7 @@ def make_layer(
 def check_usual_thickness(
     material: Material, layer: SheetLayer, *, size: Size, is_thickness: bool
 ) -> tuple[Assumption, ...]:
-    """A note when a sheet of a material is unusually thin or thick; SheetError when it is that by far."""
+    """A note when a sheet of a material is unusually thin or thick; QuestionError when it is that by far."""
     thin, thick = material.thickness_range_um
     if thin <= layer.thickness_um <= thick:
         return ()
@@ -140,7 +141,7 @@ def check_usual_thickness(
     if not thin / THICKNESS_MARGIN <= layer.thickness_um <= thick * THICKNESS_MARGIN:
         density = material.density_kg_m3.nominal / 1_000
         expected = span if is_thickness else f"{thin * density:.3g} to {thick * density:.3g} g/m2"
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range",
             field=size.field,
             detail=f"{material.id} of {layer.thickness_um:.4g} um is far outside its usual {span}.",
@@ -160,7 +161,7 @@ def check_usual_thickness(
 def layered(material_id: str, specs: tuple[LayerSpec, ...], library: Library) -> Body:
     """The body of a list of layers, from the emitter's side upwards."""
     if not 1 <= len(specs) <= MAX_LAYERS:
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range",
             field="layers",
             detail=f"The sheet has {len(specs)} layers.",
@@ -228,7 +229,7 @@ def _size(value: float | None, *, field: str, low: float, high: float, unit: str
 def _check_density(material: Material, given: float, *, grammage: Size, thickness: Size) -> None:
     low, high = _possible(material.density_kg_m3)
     if not low <= given <= high:
-        raise SheetError(
+        raise QuestionError(
             code="contradiction",
             field=grammage.field,
             also=(thickness.field,),

@@ -7,16 +7,18 @@ from functools import cache
 from types import MappingProxyType
 from typing import Literal
 
+from sheetmargin_service.errors import FieldError, QuestionError
 from sheetmargin_service.materials.body import Body, combine, make_layer
 from sheetmargin_service.materials.corrugated import FLUTE_NAMES, corrugated_layers
 from sheetmargin_service.materials.entries import LANGUAGES, read_trapped_air
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.names import NameIndex, spoken_names
-from sheetmargin_service.materials.reading import LibraryError, Reader, load_sources, load_table
-from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
+from sheetmargin_service.materials.reading import Reader, load_sources
+from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import Size
 from sheetmargin_service.materials.spec import CorrugatedSpec, LayerSpec, WallSpec
+from sheetmargin_service.tables import load_table
 
 LabelState = Literal["present", "absent", "doubled"]
 
@@ -46,33 +48,33 @@ class Construction:
 
 @cache
 def load_constructions() -> MappingProxyType[str, Construction]:
-    """Every construction by id; LibraryError when the table is wrong."""
+    """Every construction by id; FieldError when the table is wrong."""
     sources = load_sources()
     return MappingProxyType(
         {
             construction_id: _read(
                 construction_id, Reader(entry, where=f"constructions.toml: {construction_id}", sources=sources)
             )
-            for construction_id, entry in sorted(load_table("constructions.toml").items())
+            for construction_id, entry in sorted(load_table(__package__, "data/constructions.toml").items())
         }
     )
 
 
 @cache
 def construction_names() -> NameIndex:
-    """Every name of every construction; LibraryError when two share one."""
+    """Every name of every construction; FieldError when two share one."""
     try:
         return NameIndex({item.id: spoken_names(item.name, item.synonyms) for item in load_constructions().values()})
     except ValueError as error:
-        raise LibraryError(f"constructions.toml: {error}") from error
+        raise FieldError(f"constructions.toml: {error}") from error
 
 
 def resolve_construction(name: str) -> str:
-    """The id of a construction's id, name or synonym; SheetError with the nearest ids."""
+    """The id of a construction's id, name or synonym; QuestionError with the nearest ids."""
     found = construction_names().resolve(name)
     if found is not None:
         return found
-    raise SheetError(
+    raise QuestionError(
         code="unknown-construction",
         field="construction",
         detail=f"There is no construction {name[:100]!r}.",
@@ -124,7 +126,7 @@ def _with_label_state(
     count = construction.label_layers
     if not count:
         if state is not None:
-            raise SheetError(
+            raise QuestionError(
                 code="not-applicable",
                 field="label_state",
                 also=("construction",),
@@ -142,7 +144,7 @@ def _with_label_state(
             return layers[:-count], ()
         case "doubled":
             return layers + layers[-count:], ()
-    raise SheetError(
+    raise QuestionError(
         code="unknown-value",
         field="label_state",
         detail=f"label_state {state!r} is not known.",

@@ -15,12 +15,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range, known
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TransverselyIsotropic
-from sheetmargin_service.materials.reading import Reader, load_table
-from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
+from sheetmargin_service.materials.reading import Reader
+from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.spec import CorrugatedSpec, WallSpec
+from sheetmargin_service.tables import load_table
 
 FLUTE_NAMES: tuple[Literal["A", "B", "C", "E", "F", "N"], ...] = ("A", "B", "C", "E", "F", "N")
 MAX_WALLS = 3
@@ -53,7 +55,7 @@ class Flute:
 @cache
 def load_flutes() -> dict[str, Flute]:
     """Every flute by its letter."""
-    reader = Reader(load_table("flutes.toml"), where="flutes.toml", sources={})
+    reader = Reader(load_table(__package__, "data/flutes.toml"), where="flutes.toml", sources={})
     reader.text("source")
     flutes: dict[str, Flute] = {}
     for name in FLUTE_NAMES:
@@ -74,14 +76,14 @@ def corrugated_layers(
     """Liner, core, liner (core, liner ...) from the emitter's side, and the assumptions. `prefix` ends in a slash."""
     walls, liners = spec.walls, spec.liners_gsm
     if not 1 <= len(walls) <= MAX_WALLS:
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range",
             field=prefix + "walls",
             detail=f"The board has {len(walls)} walls.",
             expected=f"1 to {MAX_WALLS} walls",
         )
     if len(liners) != len(walls) + 1:
-        raise SheetError(
+        raise QuestionError(
             code="contradiction",
             field=prefix + "liners_gsm",
             also=(prefix + "walls",),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, TransverselyIsotropic, TrappedAir
-from sheetmargin_service.materials.sheet import Assumption, SheetError
+from sheetmargin_service.materials.sheet import Assumption
 from sheetmargin_service.materials.spec import CustomSpec
 
 CUSTOM = "custom"
@@ -83,7 +84,7 @@ def _elastic(
     kinds = [kind for kind, names in _CONSTANTS.items() if any(values[name] is not None for name in names)]
     choices = "; or ".join(", ".join(names) for names in _CONSTANTS.values())
     if not kinds:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field=prefix + "youngs_modulus_gpa",
             detail="The custom material has no elastic constants.",
@@ -91,7 +92,7 @@ def _elastic(
         )
     if len(kinds) > 1:
         fields = tuple(prefix + name for name in values if values[name] is not None)
-        raise SheetError(
+        raise QuestionError(
             code="conflicting-fields",
             field=fields[0],
             also=fields[1:],
@@ -101,7 +102,7 @@ def _elastic(
     names = _CONSTANTS[kinds[0]]
     for name in names:
         if values[name] is None:
-            raise SheetError(
+            raise QuestionError(
                 code="missing-field",
                 field=prefix + name,
                 detail=f"{name} is missing beside the other {kinds[0]}.",
@@ -117,7 +118,7 @@ def _elastic(
         in_range(values[name], field=prefix + name, low=1e-9, high=1_500, unit="GPa") for name in names
     )
     if c11 * c33 <= c13**2:
-        raise SheetError(
+        raise QuestionError(
             code="unphysical",
             field=prefix + "c13_gpa",
             also=(prefix + "c11_gpa", prefix + "c33_gpa"),
@@ -141,7 +142,7 @@ def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_
     ratio = (longitudinal / shear) ** 2
     # Poisson's ratio from 0 to 0.4999, as for given constants: squared ratios of 2 to 5001.
     if not 2.0 <= ratio <= 5_001.0:
-        raise SheetError(
+        raise QuestionError(
             code="unphysical",
             field=prefix + names[0],
             also=(prefix + names[1],),
@@ -163,7 +164,7 @@ def _trapped_air(custom: CustomSpec, *, prefix: str) -> TrappedAir:
         for name, value in (("p5", spec.p5), ("p50", spec.p50), ("p95", spec.p95))
     )
     if not p5 < p50 < p95:
-        raise SheetError(
+        raise QuestionError(
             code="contradiction",
             field=where + "p50",
             also=(where + "p5", where + "p95"),

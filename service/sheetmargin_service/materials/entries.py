@@ -38,7 +38,7 @@ FAMILIES = (
 
 
 def read_material(material_id: str, entry: Reader) -> Material:
-    """The material of one table entry; LibraryError for anything unknown, missing, unsourced or unphysical."""
+    """The material of one table entry; FieldError for anything unknown, missing, unsourced or unphysical."""
     names = entry.table("name")
     name = {language: names.text(language) for language in LANGUAGES}
     names.close()

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.entries import read_material
 from sheetmargin_service.materials.material import Material
 from sheetmargin_service.materials.names import NameIndex, normalise, spoken_names
-from sheetmargin_service.materials.reading import LibraryError, Reader, load_sources, load_table, table_names
+from sheetmargin_service.materials.reading import Reader, load_sources
+from sheetmargin_service.tables import load_table, table_names
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +32,7 @@ class Library:
         try:
             self._names = NameIndex({item.id: spoken_names(item.name, item.synonyms) for item in materials.values()})
         except ValueError as error:
-            raise LibraryError(str(error)) from error
+            raise FieldError(str(error)) from error
 
     def get(self, material_id: str) -> Material:
         """The material of an id; KeyError when there is none."""
@@ -57,13 +59,13 @@ class Library:
 
 @cache
 def load_library() -> Library:
-    """The library of the package, read and checked once; LibraryError when its data are wrong."""
+    """The library of the package, read and checked once; FieldError when its data are wrong."""
     sources = load_sources()
     materials: dict[str, Material] = {}
-    for name in table_names("materials"):
-        for material_id, entry in load_table(name).items():
+    for name in table_names(__package__, "data/materials"):
+        for material_id, entry in load_table(__package__, name).items():
             if material_id in materials:
-                raise LibraryError(f"{name}: {material_id} is given twice")
+                raise FieldError(f"{name}: {material_id} is given twice")
             materials[material_id] = read_material(
                 material_id, Reader(entry, where=f"{name}: {material_id}", sources=sources)
             )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import at_most_one, in_range
 from sheetmargin_service.materials.custom import GIVEN, TYPICAL
 from sheetmargin_service.materials.material import Interval, Material, Porous
-from sheetmargin_service.materials.sheet import Assumption, SheetError, SheetLayer
+from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import Size
 from sheetmargin_service.materials.spec import SheetSpec
 
@@ -50,7 +51,7 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
         subject="air permeance",
     )
     if spec.test_pressure_pa is not None and spec.air_permeability_mm_per_s is None:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field="air_permeability_mm_per_s",
             detail="A test pressure is given without the air permeability it belongs to.",
@@ -90,12 +91,12 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
 def with_pores(
     layer: SheetLayer, *, permeance_um_per_pa_s: float, field: str
 ) -> tuple[SheetLayer, tuple[Assumption, ...]]:
-    """The layer with a pore space, estimated from its density when the library gives none; SheetError for a solid."""
+    """The layer with a pore space, by its density when the library gives none; QuestionError for a solid."""
     material = layer.material
     if material is None or material.porous is not None:
         return layer, ()
     if material.family not in SOLID_DENSITY_KG_M3:
-        raise SheetError(
+        raise QuestionError(
             code="not-applicable",
             field=field,
             detail=f"{material.id} has no pores that air passes.",

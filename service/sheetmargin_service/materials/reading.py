@@ -3,36 +3,17 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
-from importlib.resources import files
-from typing import Any
 
-DATA = files("sheetmargin_service.materials") / "data"
-
-
-class LibraryError(ValueError):
-    """The library's own data are wrong. Raised at load, never by a request."""
-
-
-def load_table(name: str) -> dict[str, Any]:
-    """The TOML table `name` of the package's data."""
-    try:
-        return tomllib.loads((DATA / name).read_text(encoding="utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise LibraryError(f"{name}: {error}") from error
-
-
-def table_names(folder: str) -> list[str]:
-    """Names of the TOML tables in a folder of the package's data, sorted."""
-    return sorted(f"{folder}/{entry.name}" for entry in (DATA / folder).iterdir() if entry.name.endswith(".toml"))
+from sheetmargin_service.errors import FieldError
+from sheetmargin_service.tables import load_table
 
 
 def load_sources() -> dict[str, str]:
     """Every source by its key."""
-    sources = load_table("sources.toml")
+    sources = load_table(__package__, "data/sources.toml")
     if not all(isinstance(text, str) and text.strip() for text in sources.values()):
-        raise LibraryError("sources.toml: expected texts")
+        raise FieldError("sources.toml: expected texts")
     return sources
 
 
@@ -41,7 +22,7 @@ class Reader:
 
     def __init__(self, table: object, *, where: str, sources: Mapping[str, str]) -> None:
         if not isinstance(table, dict):
-            raise LibraryError(f"{where}: expected a table")
+            raise FieldError(f"{where}: expected a table")
         self._left = dict(table)
         self._sources = sources
         self.where = where
@@ -49,8 +30,8 @@ class Reader:
     def __contains__(self, key: str) -> bool:
         return key in self._left
 
-    def error(self, message: str) -> LibraryError:
-        return LibraryError(f"{self.where}: {message}")
+    def error(self, message: str) -> FieldError:
+        return FieldError(f"{self.where}: {message}")
 
     def close(self) -> None:
         if self._left:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.body import (
     Body,
     check_usual_thickness,
@@ -19,7 +20,7 @@ from sheetmargin_service.materials.corrugated import corrugated_layers
 from sheetmargin_service.materials.custom import CUSTOM, GIVEN
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.permeance import permeance_of, typical_permeance, with_pores
-from sheetmargin_service.materials.sheet import Assumption, Scalar, Sheet, SheetError
+from sheetmargin_service.materials.sheet import Assumption, Scalar, Sheet
 from sheetmargin_service.materials.sizes import (
     GRAMMAGE_LIMITS_GSM,
     THICKNESS_LIMITS_UM,
@@ -46,7 +47,7 @@ SIZE_FIELDS = (
 
 
 def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
-    """The sheet of a spec, every default filled from the library and noted; SheetError for what cannot be.
+    """The sheet of a spec, every default filled from the library and noted; QuestionError for what cannot be.
 
     Grammage, thickness and layers of the result are those of one ply.
     """
@@ -90,7 +91,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
 
 
 def canonical_spec(spec: SheetSpec, library: Library) -> SheetSpec:
-    """The spec with every name and synonym replaced by its id; SheetError for a name that is unknown."""
+    """The spec with every name and synonym replaced by its id; QuestionError for a name that is unknown."""
     material = spec.material
     if material is not None:
         material = _material_id(material, library, prefix="")
@@ -124,7 +125,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
         subject="material",
     )
     if spec.label_state is not None and kind != "construction":
-        raise SheetError(
+        raise QuestionError(
             code="not-applicable",
             field="label_state",
             detail="label_state belongs to a label construction.",
@@ -135,7 +136,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
         return _plain(spec, spec.material, library)
     given = [field for field in SIZE_FIELDS if getattr(spec, field) is not None]
     if kind is not None and given:
-        raise SheetError(
+        raise QuestionError(
             code="conflicting-fields",
             field=given[0],
             also=(*given[1:], kind),
@@ -143,7 +144,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
             expected="the sizes of the layers",
         )
     if kind is not None and spec.custom is not None:
-        raise SheetError(
+        raise QuestionError(
             code="conflicting-fields",
             field="custom",
             also=(kind,),
@@ -158,7 +159,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
     elif spec.layers is not None:
         body = layered("layers", spec.layers, library)
     else:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field="material",
             detail="The sheet has no material.",
@@ -172,7 +173,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
 def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
     construction = construction_names().resolve(name)
     if library.resolve(name) is None and construction is not None:
-        raise SheetError(
+        raise QuestionError(
             code="unknown-material",
             field="material",
             detail=f"{name!r} is a construction of several layers, not a material.",
@@ -216,7 +217,7 @@ def _open_area(value: float) -> float:
 
 def _plies(value: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MAX_PLIES:
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range",
             field="plies",
             detail=f"plies is not a whole number from 1 to {MAX_PLIES}.",
@@ -229,7 +230,7 @@ def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float, p
     """The widest limits of any sheet, for totals that no single field gave."""
     thickest = THICKNESS_LIMITS_UM[1]
     if thickness_um <= thickest < thickness_um * plies:
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range",
             field="plies",
             detail=f"{plies} plies come to {thickness_um * plies:.4g} um.",
@@ -241,7 +242,7 @@ def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float, p
         (grammage_gsm, GRAMMAGE_LIMITS_GSM, "g/m2"),
     ):
         if not low <= value <= high:
-            raise SheetError(
+            raise QuestionError(
                 code="out-of-range",
                 field=field,
                 detail=f"The sheet comes to {value:.4g} {unit}.",
@@ -318,7 +319,7 @@ def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[A
         )
         return body, typical, (*notes, note)
     if body.open_area_pct:
-        raise SheetError(
+        raise QuestionError(
             code="conflicting-fields",
             field=size.field,
             also=("open_area_pct",),

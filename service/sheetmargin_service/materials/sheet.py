@@ -98,25 +98,3 @@ class Sheet:
     def approximate(self) -> bool:
         """Whether its build is known by an approximation that only a trial can confirm."""
         return any(a.code in APPROXIMATIONS for a in self.assumptions)
-
-
-class SheetError(ValueError):
-    """A sheet that cannot be resolved: where, what was wrong, what would be right.
-
-    `field` is a pointer relative to the sheet (`layers/3/thickness_um`); `also` are further fields at fault,
-    `suggestions` names that do exist.
-    """
-
-    def __init__(
-        self,
-        *,
-        code: str,
-        field: str,
-        detail: str,
-        expected: str,
-        suggestions: tuple[str, ...] = (),
-        also: tuple[str, ...] = (),
-    ) -> None:
-        super().__init__(detail)
-        self.code, self.field, self.detail, self.expected = code, field, detail, expected
-        self.suggestions, self.also = suggestions, also

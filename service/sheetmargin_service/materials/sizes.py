@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import at_most_one, in_range, known
 from sheetmargin_service.materials.material import Material
-from sheetmargin_service.materials.reading import load_table
-from sheetmargin_service.materials.sheet import SheetError
 from sheetmargin_service.materials.spec import GaugeSpec, SheetSpec
+from sheetmargin_service.tables import load_table
 
 UM_PER_INCH = 25_400.0  # exact, international inch
 UM_PER_POINT = 25.4  # caliper point of the paper trade: a thousandth of an inch
@@ -39,7 +39,7 @@ def grammage_of(spec: SheetSpec) -> Size | None:
         {"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="mass per area"
     )
     if spec.basis is not None and spec.basis_weight_lb is None:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field="basis_weight_lb",
             detail="basis is given without a basis weight.",
@@ -54,7 +54,7 @@ def grammage_of(spec: SheetSpec) -> Size | None:
     if spec.basis_weight_lb is None:
         return None
     if spec.basis is None:
-        raise SheetError(
+        raise QuestionError(
             code="missing-field",
             field="basis",
             detail="A basis weight means nothing without its basis.",
@@ -110,7 +110,7 @@ def gsm_per_pound(basis: str) -> float:
 
 
 def gauge_thickness_um(gauge: GaugeSpec, material: Material | None) -> float:
-    """Thickness in um of a sheet gauge; SheetError for a number or a material that its system does not have."""
+    """Thickness in um of a sheet gauge; QuestionError for a number or a material that its system does not have."""
     sizes = _sizes()
     known(gauge.system, field="sheet_gauge/system", allowed=("steel", "aluminium", "film"))
     system = sizes[gauge.system]
@@ -118,7 +118,7 @@ def gauge_thickness_um(gauge: GaugeSpec, material: Material | None) -> float:
     if material is None or (
         material.id not in system.get("materials", ()) and material.family not in system.get("families", ())
     ):
-        raise SheetError(
+        raise QuestionError(
             code="not-applicable",
             field="sheet_gauge/system",
             detail=f"The {gauge.system} gauge is not used for {material.id if material else 'layered sheets'}.",
@@ -139,7 +139,7 @@ def gauge_thickness_um(gauge: GaugeSpec, material: Material | None) -> float:
 
 def _whole(value: float, *, field: str) -> int:
     if value != int(value):
-        raise SheetError(
+        raise QuestionError(
             code="out-of-range", field=field, detail=f"{field} is {value:g}.", expected="a whole number of the system"
         )
     return int(value)
@@ -147,4 +147,4 @@ def _whole(value: float, *, field: str) -> int:
 
 @cache
 def _sizes() -> dict[str, dict[str, Any]]:
-    return load_table("sizes.toml")
+    return load_table(__package__, "data/sizes.toml")

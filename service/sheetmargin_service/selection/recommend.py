@@ -24,7 +24,7 @@ from sheetmargin_service.selection.version import model_version
 
 
 def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
-    """Rank what can serve the job's sheets; say why the rest cannot. SheetError for a sheet that makes no sense."""
+    """Rank what can serve the job's sheets; say why the rest cannot. QuestionError for a sheet that makes no sense."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)

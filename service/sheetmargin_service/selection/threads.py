@@ -10,11 +10,11 @@ References
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from math import sqrt
+
+from sheetmargin_service.tables import load_table
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,8 +38,8 @@ class Thread:
 
 @cache
 def _table() -> dict[float, tuple[tuple[float, ...], float]]:
-    text = (resources.files(__package__) / "data" / "threads.toml").read_text(encoding="utf-8")
-    return {float(row["major_mm"]): (tuple(row["pitches_mm"]), row["hole_mm"]) for row in tomllib.loads(text)["thread"]}
+    rows = load_table(__package__, "data/threads.toml")["thread"]
+    return {float(row["major_mm"]): (tuple(row["pitches_mm"]), row["hole_mm"]) for row in rows}
 
 
 def metric_thread(*, designation: str, pitch_mm: float | None) -> Thread | None:

@@ -8,8 +8,8 @@ from functools import cache
 from pathlib import Path
 from types import CodeType
 
-PARTS = ("acoustics", "materials", "detectors", "prediction", "selection", "bench")
-"""The packages that compute, all that they import of this project among them."""
+PARTS = ("errors.py", "tables.py", "acoustics", "materials", "detectors", "prediction", "selection", "bench")
+"""What computes, with all that it imports of this project."""
 
 
 @cache
@@ -19,11 +19,11 @@ def model_version() -> str:
 
 
 def version_of(root: Path) -> str:
-    """The version of the packages in a folder. Comments and docstrings have no part in it, nor has the way that a
+    """The version of the parts in a folder. Comments and docstrings have no part in it, nor has the way that a
     table or a program is written."""
     digest = hashlib.sha256()
     for part in PARTS:
-        for path in sorted((root / part).rglob("*")):
+        for path in sorted([root / part, *(root / part).rglob("*")]):
             if path.suffix in _READ:
                 digest.update(path.relative_to(root).as_posix().encode())
                 digest.update(_READ[path.suffix](path.read_text(encoding="utf-8")).encode())

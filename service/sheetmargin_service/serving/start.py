@@ -7,7 +7,8 @@ import logging
 import sys
 from collections.abc import Mapping, Sequence
 
-from sheetmargin_service.config import SettingError, workers_from
+from sheetmargin_service.config import workers_from, wrong_setting
+from sheetmargin_service.errors import FieldError
 
 log = logging.getLogger(__name__)
 
@@ -16,18 +17,18 @@ Address = tuple[str, int] | str | bytes | int
 
 
 def check_access(addresses: Sequence[Address], environment: Mapping[str, str]) -> None:
-    """SettingError where others than this machine can ask and nobody has said who may."""
+    """FieldError where others than this machine can ask and nobody has said who may."""
     beyond = [address for address in addresses if not is_local(address)]
     if beyond and "SHEETMARGIN_ACCESS" not in environment:
         detail = f"must be set (open or keys) where the service listens beyond this machine, as at {beyond[0]!r}"
-        raise SettingError("SHEETMARGIN_ACCESS", detail)
+        raise wrong_setting("SHEETMARGIN_ACCESS", detail)
 
 
 def refuse_unset_access(addresses: Sequence[Address], environment: Mapping[str, str]) -> None:
     """End the process with a plain message where `check_access` raises."""
     try:
         check_access(addresses, environment)
-    except SettingError as error:
+    except FieldError as error:
         sys.exit(f"Error: {error}")
 
 
@@ -35,7 +36,7 @@ def worker_processes(environment: Mapping[str, str]) -> int:
     """How many worker processes to start; ends the process with a plain message where that is set wrong."""
     try:
         return workers_from(environment)
-    except SettingError as error:
+    except FieldError as error:
         sys.exit(f"Error: {error}")
 
 

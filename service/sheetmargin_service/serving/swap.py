@@ -19,8 +19,8 @@ from pathlib import Path
 from flask import Flask
 
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.detectors.building import CatalogueError
 from sheetmargin_service.detectors.files import CatalogueFile, catalogues_of, read_files
+from sheetmargin_service.errors import FieldError
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.serving.warm import warm_up
 
@@ -41,7 +41,7 @@ def swap_catalogues(app: Flask) -> bool:
     service: Service = app.extensions["sheetmargin"]
     try:
         files = read_files(app.extensions[EXTENSION])
-    except CatalogueError as error:
+    except FieldError as error:
         log.error("catalogues are kept as they were: %s", error)
         files = None
     sound = files is not None and _sound(files, service)
@@ -60,7 +60,7 @@ def _sound(files: tuple[CatalogueFile, ...], service: Service) -> bool:
     def compute() -> None:
         try:
             warm_up(_news(_with(files, service), service))
-        except CatalogueError as error:
+        except FieldError as error:
             log.error("catalogues are kept as they were: %s", error)
             raise SystemExit(1) from error
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib import resources
 
 from sheetmargin_service.api.languages import Language
+from sheetmargin_service.tables import load_table
 
 
 @cache
 def _table() -> Mapping[str, Mapping[str, str]]:
-    text = (resources.files(__package__) / "words.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return load_table(__package__, "words.toml")
 
 
 class Words:

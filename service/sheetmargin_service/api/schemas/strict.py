@@ -13,7 +13,8 @@ from typing import Any, ClassVar, Generic, TypeVar
 from marshmallow import RAISE, Schema, ValidationError, fields, post_load
 from marshmallow.exceptions import SCHEMA
 
-from sheetmargin_service.api.faults import Fault, Path, nearest
+from sheetmargin_service.api.faults import Fault, nearest
+from sheetmargin_service.errors import Path
 
 T = TypeVar("T")
 JsonSchema = dict[str, Any]

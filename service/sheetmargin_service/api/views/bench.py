@@ -13,7 +13,7 @@ from sheetmargin_service.api.admit import Question, admit
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_question, strong_etag
 from sheetmargin_service.api.encode import json_bytes
-from sheetmargin_service.api.faults import Fault, Path
+from sheetmargin_service.api.faults import faults_of
 from sheetmargin_service.api.languages import wanted_language
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import JSON, Call, Routes
@@ -25,9 +25,9 @@ from sheetmargin_service.api.schemas.bench_question import (
 )
 from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.bench.diagnose import DiagnosisAnswer, DiagnosisQuestion, diagnose
-from sheetmargin_service.bench.errors import BenchError
 from sheetmargin_service.bench.fit import FitAnswer, FitQuestion, answer_fit
 from sheetmargin_service.bench.predict import PredictionAnswer, PredictionQuestion, predict
+from sheetmargin_service.errors import Path, QuestionError
 from sheetmargin_service.selection.answer import Answer
 from sheetmargin_service.selection.job import Job
 
@@ -81,8 +81,8 @@ def _answer(asked: Asked, schema: Schema, compute: Callable[[Service, Question, 
     def body() -> bytes:
         try:
             return json_bytes(dump(schema, compute(service, admitted, asked), language=language))
-        except BenchError as error:
-            raise _problem(error) from error
+        except QuestionError as error:
+            raise Problem("invalid-values", *faults_of(error)) from error
 
     versions = (service.build, service.model_version, admitted.catalogue.version)
     etag = strong_etag(*versions, JSON, language, type(asked).__name__, canonical_question(asdict(asked)))
@@ -100,19 +100,3 @@ def _admit(job: Job, service: Service) -> Question:
 
 def _in_question(path: Path | None) -> Path | None:
     return ("sheet", *path[2:]) if path and path[0] == "sheets" else path
-
-
-def _problem(error: BenchError) -> Problem:
-    return Problem(
-        "invalid-values",
-        *(
-            Fault(
-                code=error.code,
-                detail=error.detail,
-                expected=error.expected,
-                suggestions=error.suggestions,
-                path=tuple(int(part) if part.isdigit() else part for part in field.split("/")),
-            )
-            for field in (error.field, *error.also)
-        ),
-    )
