@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sheetmargin.errors import Fault, InvalidJob
+from sheetmargin.table import delimiter_of
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")
 TEXTS = ("state", "detector_class", "specimen")
@@ -44,7 +45,8 @@ class ReadingsTable:
 def parse_readings(text: str, *, numbers: Sequence[str] = NUMBERS, texts: Sequence[str] = TEXTS) -> ReadingsTable:
     """The readings of a table with some of these columns. Raises InvalidJob with the line of all that is wrong."""
     columns = (*texts, *numbers)
-    rows = list(csv.reader(text.lstrip("\ufeff").splitlines(), delimiter=_delimiter(text)))
+    text = text.lstrip("\ufeff")
+    rows = list(csv.reader(text.splitlines(), delimiter=delimiter_of(text.partition("\n")[0])))
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise _invalid([_fault(1, "The table is empty.", "a first line with the names of the columns")])
     names = [cell.strip() for cell in rows[0]]
@@ -81,11 +83,6 @@ def parse_readings(text: str, *, numbers: Sequence[str] = NUMBERS, texts: Sequen
     if not readings:
         raise _invalid([_fault(2, "The table has no readings.", "a line for each reading")])
     return ReadingsTable(readings=tuple(readings), lines=tuple(lines))
-
-
-def _delimiter(text: str) -> str:
-    head = text.lstrip("\ufeff").split("\n", 1)[0]
-    return max(",;\t", key=head.count)
 
 
 def _number(cell: str) -> float | None:

@@ -114,11 +114,14 @@ def need_polars(path: Path) -> None:
         _polars()
 
 
-def _delimiter(path: Path) -> str:
-    """By the head. Spreadsheets write a semicolon where the comma is the decimal sign."""
-    with path.open(encoding="utf-8-sig", errors="replace") as file:
-        head = file.readline()
+def delimiter_of(head: str) -> str:
+    """By the first line. Spreadsheets write a semicolon where the comma is the decimal sign."""
     return max(",;\t", key=head.count)
+
+
+def _delimiter(path: Path) -> str:
+    with path.open(encoding="utf-8-sig", errors="replace") as file:
+        return delimiter_of(file.readline())
 
 
 def _csv_rows(path: Path, delimiter: str) -> Iterator[list[str]]:

@@ -7,13 +7,11 @@ from copy import deepcopy
 from typing import Any
 
 from sheetmargin_service.api.admit import admit
-from sheetmargin_service.api.decode import decode_value
+from sheetmargin_service.api.decode import JSON, decode_value
 from sheetmargin_service.api.problems import MEDIA_TYPE, Problem
 from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.schemas.job import JobSchema
 from sheetmargin_service.api.service import Service
-
-JSON = "application/json"
 
 JOB: Mapping[str, Any] = {
     "reference": "quote 4711-2",

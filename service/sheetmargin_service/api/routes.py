@@ -23,7 +23,7 @@ from werkzeug.datastructures import MultiDict
 from sheetmargin_service.api import problems
 from sheetmargin_service.api.access import Page
 from sheetmargin_service.api.caching import kept_or
-from sheetmargin_service.api.decode import decode_body, decode_query
+from sheetmargin_service.api.decode import JSON, decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.keys import Key, Scope
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
@@ -32,7 +32,6 @@ from sheetmargin_service.api.schemas.strict import Part, StrictSchema
 from sheetmargin_service.api.service import current_service
 
 View = Callable[..., Response]
-JSON = "application/json"
 MAX_BODY = 1 << 20
 
 _HEADERS: Mapping[str, Mapping[str, Any]] = {

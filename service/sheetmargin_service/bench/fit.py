@@ -16,7 +16,8 @@ from sheetmargin_service.bench.installation import check_gap, check_tilt, class_
 from sheetmargin_service.bench.misfit import SOLID, Misfit, PlaceNoise
 from sheetmargin_service.bench.posterior import Belief, Peak
 from sheetmargin_service.bench.reading import Observed, Place, Reading, check_states, observed
-from sheetmargin_service.bench.sample import Z95, Parameter, Sample, half_width_pct, sample_of, with_knowledge
+from sheetmargin_service.bench.sample import Parameter, Sample, half_width_pct, sample_of, with_knowledge
+from sheetmargin_service.constants import Z95
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import QuestionError

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from sheetmargin_service.bench.misfit import floor_sigma_db
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
@@ -25,10 +26,7 @@ from sheetmargin_service.prediction.principles.ultrasonic.spreads import ripple_
 from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
-DB_PER_NEPER = 20.0 / np.log(10.0)
 PHASES = 6
-FLOOR_DB = 6.0
-"""Most that noise as strong as the signal is taken to move it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,7 +141,7 @@ class Scenario:
                 before = _variance(steady, share)
                 steady, share = _beside(steady, share, floor_db)
                 variance[factor] = variance.get(factor, 0.0) + max(_variance(steady, share) - before, 0.0)
-        noise = np.minimum(DB_PER_NEPER / np.sqrt(2.0) * 10.0 ** (0.05 * (steady - self.noise_db)), FLOOR_DB)
+        noise = floor_sigma_db(steady, self.noise_db)
         variance["time"] = variance.get("time", 0.0) + float(share @ noise**2)
         heard = -10.0 * np.log10(10.0 ** (-0.1 * steady) + 10.0 ** (-0.1 * self.noise_db))
         fixed = sum(value**2 for value in moves.values())

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from sheetmargin_service.bench.film_curve import FilmCurve, film_curve
 from sheetmargin_service.bench.forward import Forward
 from sheetmargin_service.bench.reading import Observed, Place, State
 from sheetmargin_service.bench.sample import Sample
+from sheetmargin_service.constants import DB_PER_NEPER
 
 Array = NDArray[np.float64]
 SOLID = 3
-DB_PER_NEPER = 20.0 / np.log(10.0)
 READING_DB = 0.5
 """Standard deviation of one reading from the next of the same sheet, laid in anew (typical, from memory)."""
 MODEL_DB = 1.0
@@ -42,19 +42,20 @@ class PlaceNoise:
 
     def reading_sigma(self, attenuation_db: float) -> float:
         """Standard deviation in dB of one reading: its own, and the noise."""
-        return float(np.hypot(READING_DB, _beside(attenuation_db, self.noise_db)))
+        return float(np.hypot(READING_DB, floor_sigma_db(attenuation_db, self.noise_db)))
 
     def common_sigma(self, attenuation_db: float) -> float:
         """Standard deviation in dB of what stays while the place stays: model, standing waves, bypass."""
         sent_back = np.sqrt(np.clip(1.0 - 10.0 ** (-0.1 * attenuation_db), 0.0, 1.0))
         ripple = DB_PER_NEPER / np.sqrt(2.0) * np.array([self.rigid_bounce, self.rigid_bounce, self.open_bounce])
         ripple[:2] *= sent_back
-        return float(np.linalg.norm([MODEL_DB, *ripple, _beside(attenuation_db, self.bypass_db)]))
+        return float(np.linalg.norm([MODEL_DB, *ripple, floor_sigma_db(attenuation_db, self.bypass_db)]))
 
 
-def _beside(attenuation_db: float, floor_db: float) -> float:
+def floor_sigma_db(attenuation_db: ArrayLike, floor_db: float) -> Array:
     """Standard deviation in dB that a small disturbance of random phase makes beside a signal."""
-    return min(float(DB_PER_NEPER / np.sqrt(2.0) * 10.0 ** (0.05 * (attenuation_db - floor_db))), FLOOR_DB)
+    share = 10.0 ** (0.05 * (np.asarray(attenuation_db) - floor_db))
+    return np.asarray(np.minimum(DB_PER_NEPER / np.sqrt(2.0) * share, FLOOR_DB))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,6 +12,7 @@ from math import exp, log, sinh
 
 import numpy as np
 
+from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, SoftSolid, TransverselyIsotropic
@@ -20,8 +21,6 @@ from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.spec import CustomSpec, LayerSpec, SheetSpec, TrappedAirSpec
 from sheetmargin_service.materials.stiffness import elastic_constants
 
-Z95 = 1.6448536269514722
-HALF_WIDTH_95 = 1.959963984540054
 GPA = 1e9
 DIGITS = 5
 UNCERTAINTY_LIMIT_PCT = 95.0

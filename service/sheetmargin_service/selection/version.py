@@ -8,7 +8,10 @@ from functools import cache
 from pathlib import Path
 from types import CodeType
 
-PARTS = ("errors.py", "tables.py", "acoustics", "materials", "detectors", "prediction", "selection", "bench")
+PARTS = (
+    *("constants.py", "errors.py", "tables.py", "acoustics", "materials", "detectors"),
+    *("prediction", "selection", "bench"),
+)
 """What computes, with all that it imports of this project."""
 
 

@@ -12,10 +12,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
+from sheetmargin_service.web.drawing import FONT
 from sheetmargin_service.web.words import Words
 
 INK, SOFT, BAND, ACCENT = "#16283a", "#56677a", "#f3e3b0", "#14508c"
-FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 WIDTH, HEIGHT = 320, 240
 _TOP, _BOTTOM, _AXIS, _HALF_BAR = 34, 8, 44, 11
 _COLUMNS = {"no_sheet": ("none", 92), "single": ("one", 172), "double": ("two", 252)}

@@ -12,11 +12,12 @@ from marshmallow import Schema
 from sheetmargin_service.api.admit import Question, admit
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_question, strong_etag
+from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.faults import faults_of
 from sheetmargin_service.api.languages import wanted_language
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.bench_answer import DiagnosisSchema, FitSchema, PredictionSchema, dump
 from sheetmargin_service.api.schemas.bench_question import (
     DiagnosisQuestionSchema,

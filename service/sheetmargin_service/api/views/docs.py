@@ -12,10 +12,11 @@ from markupsafe import Markup, escape
 from sheetmargin_service.api import openapi
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
+from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.headers import SECURITY
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
-from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.saying import KINDS, texts
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.detectors.schema import shipped_schema

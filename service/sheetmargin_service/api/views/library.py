@@ -10,10 +10,11 @@ from marshmallow import Schema
 from sheetmargin_service.api.admit import unknown_catalogue
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
+from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.languages import wanted_language
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.answer import Spoken
 from sheetmargin_service.api.schemas.library import (
     CataloguesSchema,

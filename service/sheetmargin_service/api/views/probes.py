@@ -6,9 +6,10 @@ import logging
 
 from flask import Response
 
+from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.library import StatusSchema
 from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.detectors.catalogue import reference_catalogue

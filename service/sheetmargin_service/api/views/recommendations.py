@@ -7,9 +7,10 @@ from flask import Response
 from sheetmargin_service.api.admit import Question, admit
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
+from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.languages import Language, wanted_language
-from sheetmargin_service.api.routes import JSON, Call, Routes
+from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.answer import AnswerSchema, dump_answer
 from sheetmargin_service.api.schemas.job import JobSchema, SheetQuerySchema
 from sheetmargin_service.api.service import current_service

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Housing
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import elastic_constants
@@ -24,7 +25,6 @@ from sheetmargin_service.prediction.principles.adding import pile
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Scalar, Settings, Survey
 from sheetmargin_service.prediction.principles.optical.kubelka_munk import scattering_layer
 from sheetmargin_service.prediction.principles.readings import (
-    HALF_WIDTH_95,
     Readings,
     States,
     air_between,

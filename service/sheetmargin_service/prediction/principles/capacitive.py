@@ -21,13 +21,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import CapacitiveParameters, DetectorClass
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
 from sheetmargin_service.prediction.principles.readings import (
-    HALF_WIDTH_95,
     UNUSABLE_SIGMA,
     Readings,
     States,

@@ -15,6 +15,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass, EddyCurrentParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
@@ -32,7 +33,6 @@ from sheetmargin_service.prediction.principles.eddy_current.stack import (
     plies,
 )
 from sheetmargin_service.prediction.principles.readings import (
-    HALF_WIDTH_95,
     Readings,
     States,
     moved_by,

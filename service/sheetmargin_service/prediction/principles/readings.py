@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.grid import SignalGrid
@@ -22,10 +23,7 @@ from sheetmargin_service.prediction.principles.base import Detail, Span, Spread,
 
 Array = NDArray[np.float64]
 
-HALF_WIDTH_95 = 1.959963984540054
 """Half width that holds 95 % of a Gaussian, in standard deviations."""
-Z95 = 1.6448536269514722
-"""Standard normal quantile of 95 %."""
 BODY_NODES, BODY_REACH, LOOSE_NODES = 11, 2.8, 4
 FORMATION_SPOT_MM = 5.0
 """Spot for which a material's formation is given."""

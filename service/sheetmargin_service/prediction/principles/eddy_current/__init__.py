@@ -14,6 +14,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.constants import DB_PER_NEPER, HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass, EddyCurrentParameters
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.prediction.conditions import Conditions
@@ -31,7 +32,6 @@ from sheetmargin_service.prediction.principles.eddy_current.stack import (
     plies,
 )
 from sheetmargin_service.prediction.principles.readings import (
-    HALF_WIDTH_95,
     UNUSABLE_SIGMA,
     Readings,
     States,
@@ -52,7 +52,6 @@ Array = NDArray[np.float64]
 
 GRID = SignalGrid(low=-60.0, step=0.05, count=4000)
 K_NODES = 96
-DB_PER_NEPER = 20.0 / np.log(10.0)
 FLOOR_MARGIN_DB = 10.0
 """No band edge comes nearer to the floor: above it crosstalk of unknown phase moves a reading by more than 3 dB."""
 LEAST_SIDE_MM = 3.0

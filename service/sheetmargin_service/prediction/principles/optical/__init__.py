@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass, OpticalParameters
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.prediction.conditions import Conditions
@@ -23,7 +24,6 @@ from sheetmargin_service.prediction.principles.adding import Layer, add, pile
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Settings, Survey
 from sheetmargin_service.prediction.principles.optical.kubelka_munk import face_layer, filter_layer, scattering_layer
 from sheetmargin_service.prediction.principles.readings import (
-    HALF_WIDTH_95,
     UNUSABLE_SIGMA,
     Readings,
     States,

@@ -11,13 +11,12 @@ from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
+from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import TrappedAir
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
-Z95 = 1.6448536269514722
-"""Standard normal quantile of 95 %."""
 FILM_M = np.geomspace(0.1e-6, 2.4e-3, 43)
 """Thicknesses at which two sheets are computed, a ratio of 1.27 apart: a third of the usual distribution's spread. The
 thinnest stands for all below it: a film of blocked sheets that is thinner is one in a million."""

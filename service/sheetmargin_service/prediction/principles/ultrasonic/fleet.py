@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.constants import HALF_WIDTH_95, Z99
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import VARIANTS
@@ -27,7 +28,6 @@ from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
 from sheetmargin_service.prediction.principles.ultrasonic.responses import VARIANT_WEIGHTS, mass_step
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
     GRID,
-    Z99,
     Cloud,
     mixture_quantiles,
     nodes_of,
@@ -39,7 +39,6 @@ from sheetmargin_service.prediction.principles.ultrasonic.tilts import Run, run_
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
-HALF_WIDTH_95 = 1.959963984540054
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import spence
 
+from sheetmargin_service.constants import DB_PER_NEPER, Z99
 from sheetmargin_service.prediction.grid import REACH, SignalGrid, normal_share, phase_nodes
 from sheetmargin_service.prediction.noise import Floor, Noise
 from sheetmargin_service.prediction.principles.base import Spread
@@ -17,11 +18,9 @@ from sheetmargin_service.prediction.principles.ultrasonic.levels import AIR_BELI
 
 Array = NDArray[np.float64]
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
-Z99 = 2.3263478740408408
 RIPPLE_PHASES = 4
 LEAST_BOUNCE = 0.01
 """A bounce below this moves the level by less than 0.1 dB, and is left out; it comes in by degrees up to twice this."""
-DB_PER_NEPER = 20.0 / np.log(10.0)
 
 
 @dataclass(frozen=True, kw_only=True)
