@@ -1,4 +1,10 @@
-"""Memory of a worker's threads."""
+"""Memory of a worker's threads.
+
+The variables of glibc's environment do not do the same (measured with one worker, 96 answers, lists and batches by four
+threads): with MALLOC_ARENA_MAX alone a worker keeps 154 MB of its own in the place of 97. With MALLOC_TRIM_THRESHOLD_
+beside it, it keeps 106 MB, but memory goes back and forth within every answer: ten times the page faults, and 40 % more
+processor time.
+"""
 
 from __future__ import annotations
 
