@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sheetmargin.contract.answer import Answer, Recommendation
+from sheetmargin.contract.job import Corrugated, Job, Layer, Wall
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.notes import Rejection
 from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import CorrugatedSpec, LayerSpec, SheetSpec, WallSpec
 from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.selection.answer import Answer, Recommendation, Rejection
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 
 SHEETS: dict[str, SheetSpec] = {
@@ -21,13 +22,13 @@ SHEETS: dict[str, SheetSpec] = {
     "greyboard, 2 mm": SheetSpec(material="greyboard", thickness_um=2000),
     "mirror-coated board (300 g/m2, 9 um of aluminium)": SheetSpec(
         layers=(
-            LayerSpec(material="coated-board", grammage_gsm=300),
-            LayerSpec(material="adhesive-pu", thickness_um=3),
-            LayerSpec(material="aluminium", thickness_um=9),
+            Layer(material="coated-board", grammage_gsm=300),
+            Layer(material="adhesive-pu", thickness_um=3),
+            Layer(material="aluminium", thickness_um=9),
         )
     ),
     "corrugated board, B flute": SheetSpec(
-        corrugated=CorrugatedSpec(liners_gsm=(125.0, 125.0), walls=(WallSpec(flute="B", medium_gsm=112.0),))
+        corrugated=Corrugated(liners_gsm=(125.0, 125.0), walls=(Wall(flute="B", medium_gsm=112.0),))
     ),
     "PET film, 12 um": SheetSpec(material="pet", thickness_um=12),
     "transparent PE-LD film, 50 um": SheetSpec(material="pe-ld", thickness_um=50),

@@ -5,8 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from sheetmargin.answer import Percentiles, Recommendation
-from sheetmargin.bench import Diagnosis, Estimate, Fit, FittedInterval, Prediction
+from sheetmargin.contract.answer import Answer, Percentiles, Recommendation
+from sheetmargin.contract.measure import Diagnosis, Estimate, Fit, FittedInterval, Prediction
+from sheetmargin.report import report
 from sheetmargin.text import WIDTH, bullets, shown, table
 
 STATES = {"no_sheet": "no sheet", "single": "one sheet", "double": "two sheets"}
@@ -22,6 +23,21 @@ PARAMETERS = {
     "trapped_air_um": "trapped air, median, um",
     "trapped_air_width": "trapped air, spread (of its logarithm)",
 }
+
+
+def written(answer: object) -> str:
+    """Any answer that a person reads."""
+    match answer:
+        case Prediction():
+            return prediction_report(answer)
+        case Fit():
+            return fit_report(answer)
+        case Diagnosis():
+            return diagnosis_report(answer)
+        case Answer():
+            return report(answer)
+        case _:
+            raise TypeError(f"{type(answer).__name__} is no answer")
 
 
 def prediction_report(prediction: Prediction) -> str:

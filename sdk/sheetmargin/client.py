@@ -9,13 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import urlsplit
 
-from sheetmargin.answer import Answer
-from sheetmargin.bench import Diagnosis, Fit, Prediction
-from sheetmargin.bench_question import DiagnosisQuestion, FitQuestion, PredictionQuestion
-from sheetmargin.decode import decode
-from sheetmargin.encode import Question, job_to_json, question_to_json
-from sheetmargin.errors import ConnectionFailed, InvalidJob, NotAuthorised
-from sheetmargin.library import (
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.library import (
     Catalogue,
     Catalogues,
     DetectorClass,
@@ -24,6 +19,10 @@ from sheetmargin.library import (
     Materials,
     Version,
 )
+from sheetmargin.contract.measure import Diagnosis, DiagnosisQuestion, Fit, FitQuestion, Prediction, PredictionQuestion
+from sheetmargin.decode import decode
+from sheetmargin.encode import Question, job_to_json, question_to_json
+from sheetmargin.errors import ConnectionFailed, InvalidJob, NotAuthorised
 
 if TYPE_CHECKING:
     # requests costs most of the time of an import; it is loaded with the first call.
@@ -186,16 +185,17 @@ class Client:
 
     def materials(self, q: str | None = None) -> tuple[Material, ...]:
         """The materials of the library; with `q`, those whose names are like it, best first."""
-        return decode(Materials, self.request("GET", "/v1/materials", params={"q": q}).json()).materials
+        return tuple(decode(Materials, self.request("GET", "/v1/materials", params={"q": q}).json()).materials)
 
     def detector_classes(self, catalogue: str | None = None) -> tuple[DetectorClass, ...]:
         """The detector classes of a catalogue; of the reference catalogue if none is named."""
         parameters = {"catalogue": catalogue}
-        return decode(DetectorClasses, self.request("GET", "/v1/detector-classes", params=parameters).json()).classes
+        reply = self.request("GET", "/v1/detector-classes", params=parameters)
+        return tuple(decode(DetectorClasses, reply.json()).classes)
 
     def catalogues(self) -> tuple[Catalogue, ...]:
         """The catalogues of the service."""
-        return decode(Catalogues, self.request("GET", "/v1/catalogues").json()).catalogues
+        return tuple(decode(Catalogues, self.request("GET", "/v1/catalogues").json()).catalogues)
 
     def version(self) -> Version:
         """What answers, and what its numbers rest on."""

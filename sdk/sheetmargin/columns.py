@@ -13,10 +13,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from types import UnionType
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from sheetmargin.errors import Fault
-from sheetmargin.job import Controller, Environment, Job, Line, Require, Sheet, Targets
+from sheetmargin.contract.job import Controller, Environment, Job, Line, Require, Sheet, Targets
+from sheetmargin.contract.problem import Fault
 from sheetmargin.outcome import Outcome
 
 PARTS: Mapping[str, type[Any]] = {
@@ -108,6 +108,7 @@ def _fields(kind: type[Any]) -> Iterator[tuple[tuple[str, ...], type]]:
         hint = hints[field.name]
         if get_origin(hint) in (Union, UnionType):
             hint = next(option for option in get_args(hint) if option is not type(None))
+        hint = str if get_origin(hint) is Literal else hint
         if hint in (int, float, bool, str):
             yield (field.name,), hint
         elif get_origin(hint) is Sequence and get_args(hint) == (str,):

@@ -1,16 +1,16 @@
-"""From the JSON of an answer to frozen dataclasses, tolerantly.
+"""From the JSON of an answer to the dataclasses of the contract.
 
-The contract lets the service add fields at any time and lets a client be newer than its service. So: an unknown field
-is ignored; a missing or null one takes the dataclass's default; only a value of another kind than declared is refused.
+Within a version of the contract a service may add fields, so an unknown one is ignored; what has no default must be
+there. A word of a closed vocabulary may be a later one: any text is taken for it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from dataclasses import fields, is_dataclass
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import MISSING, fields, is_dataclass
 from functools import cache
 from types import NoneType, UnionType
-from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
 from sheetmargin.errors import UnexpectedAnswer
 
@@ -22,32 +22,44 @@ def decode(kind: type[T], data: object, pointer: str = "") -> T:
     if not isinstance(data, dict):
         raise _unexpected(pointer, "an object", data)
     members: dict[str, Any] = {}
-    for name, key, hint in _members(cast(Hashable, kind)):
-        if data.get(key) is not None:
+    for name, key, hint, needed in _members(cast(Hashable, kind)):
+        if key in data:
             members[name] = _value(hint, data[key], f"{pointer}/{key}")
+        elif needed:
+            raise UnexpectedAnswer(f"The answer does not follow the contract: {pointer}/{key} is missing.")
     return kind(**members)
 
 
 @cache
-def _members(kind: Any) -> tuple[tuple[str, str, Any], ...]:
-    """Name, JSON key and type of each field; `metadata["key"]` holds a key that is no Python name."""
+def _members(kind: Any) -> tuple[tuple[str, str, Any, bool], ...]:
+    """Name, JSON key and type of each field, and whether an answer must have it."""
     hints = get_type_hints(kind)
-    return tuple((field.name, field.metadata.get("key", field.name), hints[field.name]) for field in fields(kind))
+    return tuple(
+        (
+            field.name,
+            field.metadata.get("key", field.name),
+            hints[field.name],
+            field.default is MISSING or bool(field.metadata.get("worded")),
+        )
+        for field in fields(kind)
+    )
 
 
 def _value(hint: Any, data: object, pointer: str) -> Any:
     origin, arguments = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
+        if data is None and NoneType in arguments:
+            return None
         return _one_of([argument for argument in arguments if argument is not NoneType], data, pointer)
-    if origin in (tuple, Sequence):
+    if origin is Sequence:
         if not isinstance(data, list):
             raise _unexpected(pointer, "a list", data)
         return tuple(_value(arguments[0], member, f"{pointer}/{index}") for index, member in enumerate(data))
-    if origin is dict:
+    if origin is Mapping:
         if not isinstance(data, dict):
             raise _unexpected(pointer, "an object", data)
         return {key: _value(arguments[1], member, f"{pointer}/{key}") for key, member in data.items()}
-    return _plain(hint, data, pointer)
+    return _plain(type(arguments[0]) if origin is Literal else hint, data, pointer)
 
 
 def _one_of(kinds: list[Any], data: object, pointer: str) -> Any:

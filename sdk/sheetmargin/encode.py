@@ -9,8 +9,9 @@ from dataclasses import fields, is_dataclass
 from numbers import Integral, Real
 from typing import Any
 
-from sheetmargin.errors import Fault, InvalidJob
-from sheetmargin.job import Job, Sheet
+from sheetmargin.contract.job import Job, Sheet
+from sheetmargin.contract.problem import Fault
+from sheetmargin.errors import InvalidJob
 
 Question = Job | Sheet | Sequence[Sheet] | Mapping[str, Any]
 """A job; a sheet or several alone, which are a job with every default; or a job by the names of the contract."""
@@ -52,8 +53,12 @@ def _encode(value: object, pointer: str) -> Any:
             raise _invalid(pointer, f"{number} is not a finite number", "a finite number, or None for not given")
         return number
     if is_dataclass(value) and not isinstance(value, type):
-        members = ((field.name, getattr(value, field.name)) for field in fields(value))
-        return {name: _encode(member, f"{pointer}/{name}") for name, member in members if member is not None}
+        members = {field.name: (getattr(value, field.name), field.default) for field in fields(value)}
+        return {
+            name: _encode(member, f"{pointer}/{name}")
+            for name, (member, default) in members.items()
+            if member is not None and member != default
+        }
     if isinstance(value, Mapping):
         return {str(name): _encode(member, f"{pointer}/{name}") for name, member in value.items()}
     if isinstance(value, Sequence) and not isinstance(value, (bytes, bytearray)):

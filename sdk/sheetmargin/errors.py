@@ -4,37 +4,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-
-@dataclass(frozen=True, kw_only=True)
-class Fault:
-    """One thing wrong with a question, and what would be right.
-
-    `pointer` is a JSON pointer into the job, `line` and `column` (from 1) a place in its text; `parameter` and `header`
-    name another part of the request.
-    """
-
-    code: str | None = None
-    detail: str | None = None
-    pointer: str | None = None
-    parameter: str | None = None
-    header: str | None = None
-    line: int | None = None
-    column: int | None = None
-    expected: str | None = None
-    suggestions: tuple[str, ...] = ()
-
-    def __str__(self) -> str:
-        place = self.pointer or self.parameter or self.header
-        if self.line is not None:
-            place = f"line {self.line}, column {self.column}"
-        text = f"{place}: {self.detail}" if place else f"{self.detail}"
-        if self.expected:
-            text += f" (expected: {self.expected})"
-        if self.suggestions:
-            text += f"; did you mean {', '.join(self.suggestions)}?"
-        return text
+from sheetmargin.contract.problem import Fault
 
 
 class SheetmarginError(Exception):

@@ -5,19 +5,32 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from sheetmargin.answer import Answer
-from sheetmargin.bench import Diagnosis, Fit, Prediction
 from sheetmargin.bench_report import VERDICTS, estimate_rows, level_rows, residual_rows
+from sheetmargin.contract.answer import Answer, Recommendation
+from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
 from sheetmargin.errors import PlotsNotInstalled
 from sheetmargin.report import report
 from sheetmargin.text import shown
 
 
+def written(answer: object) -> str:
+    """Any answer that a person reads."""
+    match answer:
+        case Prediction():
+            return prediction_html(answer)
+        case Fit():
+            return fit_html(answer)
+        case Diagnosis():
+            return diagnosis_html(answer)
+        case Answer():
+            return answer_html(answer)
+        case _:
+            raise TypeError(f"{type(answer).__name__} is no answer")
+
+
 def answer_html(answer: Answer) -> str:
     """The report of a recommendation, and the levels of the first one."""
-    picture = ""
-    if answer.best and answer.best.sheets and answer.best.setups:
-        picture = _picture(Prediction(predicted=answer.best))
+    picture = _picture(answer.best) if answer.best else ""
     return picture + f"<pre>{escape(report(answer))}</pre>"
 
 
@@ -56,11 +69,17 @@ def diagnosis_html(diagnosis: Diagnosis) -> str:
     return _table("Causes, likeliest first", rows) + _list("Cautions", diagnosis.cautions)
 
 
-def _picture(answer: Prediction | Fit) -> str:
+def _picture(answer: Prediction | Fit | Recommendation) -> str:
     """The picture of an answer; nothing where matplotlib is not there or the answer has nothing to draw."""
     from sheetmargin.plot import plot_of, svg
 
-    drawable = answer.fit.residuals if isinstance(answer, Fit) else answer.predicted.sheets
+    match answer:
+        case Fit():
+            drawable = bool(answer.fit.residuals)
+        case Prediction():
+            drawable = bool(answer.predicted.sheets)
+        case Recommendation():
+            drawable = bool(answer.sheets and answer.setups)
     if not drawable:
         return ""
     try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from sheetmargin.answer import Answer
+from sheetmargin.contract.answer import Answer
 from sheetmargin.decode import decode
 from sheetmargin.errors import SheetmarginError, UnexpectedAnswer
 

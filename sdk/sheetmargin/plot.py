@@ -5,8 +5,8 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
-from sheetmargin.answer import Percentiles, Recommendation
-from sheetmargin.bench import Fit, MarginMap, Prediction
+from sheetmargin.contract.answer import Percentiles, Recommendation
+from sheetmargin.contract.measure import Fit, MarginMap, Prediction
 from sheetmargin.errors import PlotsNotInstalled
 
 if TYPE_CHECKING:
@@ -157,11 +157,13 @@ def svg(figure: Figure) -> str:
     return text[text.index("<svg") :]
 
 
-def plot_of(answer: Prediction | Fit) -> Figure:
+def plot_of(answer: Prediction | Fit | Recommendation) -> Figure:
     """The picture of what was asked for: the sweep where there is one (map, grammages, positions), else the ladder;
     residuals of a fit."""
     if isinstance(answer, Fit):
         return fit_residuals(answer)
+    if isinstance(answer, Recommendation):
+        return level_ladder(answer)
     if answer.grammages:
         return grammage_sweep(answer)
     if answer.positions:

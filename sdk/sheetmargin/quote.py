@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from sheetmargin.answer import Order, Recommendation
-from sheetmargin.errors import Fault
+from sheetmargin.contract.answer import Order, Recommendation
+from sheetmargin.contract.problem import Fault
 from sheetmargin.outcome import Outcome
 from sheetmargin.report import nothing_considered
 

@@ -13,7 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sheetmargin.errors import Fault, InvalidJob
+from sheetmargin.contract.problem import Fault
+from sheetmargin.errors import InvalidJob
 from sheetmargin.table import delimiter_of
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")

@@ -5,16 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from sheetmargin.answer import (
-    Answer,
-    Misread,
-    Percentiles,
-    Recommendation,
-    Setup,
-    SheetResult,
-    SheetSummary,
-)
-from sheetmargin.mounting import Point
+from sheetmargin.contract.answer import Answer, Misread, Percentiles, Recommendation, Setup, SheetResult, SheetSummary
+from sheetmargin.contract.mounting import Point
 from sheetmargin.text import WIDTH, bullets, clipped, shown, table
 
 VERDICTS = {

@@ -14,10 +14,10 @@ from typing import Any
 import requests
 from requests.adapters import BaseAdapter
 
+from sheetmargin.contract.problem import Fault
 from sheetmargin.decode import decode
 from sheetmargin.errors import (
     ConnectionFailed,
-    Fault,
     IncompleteAnswer,
     InvalidJob,
     NotAuthorised,
@@ -204,7 +204,7 @@ class _Problem:
     status: int | None = None
     detail: str | None = None
     request_id: str | None = None
-    errors: tuple[Fault, ...] = ()
+    errors: Sequence[Fault] = ()
 
     @property
     def message(self) -> str | None:

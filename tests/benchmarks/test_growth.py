@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Job, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.measure import Grid, InstalledSetup, PredictionQuestion
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.layered import Stack, stack_response
-from sheetmargin_service.bench.installation import Installation
-from sheetmargin_service.bench.predict import Grid, PredictionQuestion, predict
+from sheetmargin_service.bench.predict import predict
 from sheetmargin_service.detectors.catalogue import Catalogue, reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic.responses import Case, SheetModel
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import Work, exponent
 from support.principle_cases import sheet
@@ -45,7 +45,7 @@ def test_layers(record_property: Record) -> None:
         return lambda: stack_response(stack=stack, air=AIR, frequency_hz=frequency, sin_theta=sine)
 
     def laminate(count: int) -> SheetSpec:
-        layers = (LayerSpec(material="copy-paper", grammage_gsm=60.0), LayerSpec(material="pet", thickness_um=12.0))
+        layers = (Layer(material="copy-paper", grammage_gsm=60.0), Layer(material="pet", thickness_um=12.0))
         return SheetSpec(layers=layers * (count // 2))
 
     sizes = (4, 8, 16, 32)
@@ -94,14 +94,16 @@ def test_grid(record_property: Record) -> None:
 
     def mapped(side: int) -> Work:
         question = PredictionQuestion(
-            job=Job(sheets=(PAPER,)),
-            installation=Installation(detector_class="ultrasonic-300k", gap_mm=30.0),
+            sheet=PAPER,
+            setup=InstalledSetup(detector_class="ultrasonic-300k", gap_mm=30.0),
             grid=Grid(
                 gap_mm=tuple(np.linspace(20.0, 50.0, side).round(2).tolist()),
                 tilt_deg=tuple(np.linspace(0.0, 40.0, side).round(2).tolist()),
             ),
         )
-        return lambda: predict(question, catalogue=reference_catalogue(), library=load_library())
+        return lambda: predict(
+            question, job=Job(sheets=(PAPER,)), catalogue=reference_catalogue(), library=load_library()
+        )
 
     found = exponent([side * side for side in sides], [mapped(side) for side in sides], times=3)
     record_property("exponent_grid", round(found, 2))

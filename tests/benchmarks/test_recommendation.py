@@ -14,12 +14,12 @@ from pathlib import Path
 from statistics import median
 
 import pytest
+from sheetmargin.contract.job import Job, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.converter import plates, stock
 from support.costs import Work, cost_s, plane_wave_solution, ratio
@@ -108,11 +108,11 @@ WIRE = {
 def test_a_sheet_of_five_layers(record_property: Record) -> None:
     layered = SheetSpec(
         layers=(
-            LayerSpec(material="pet", thickness_um=12),
-            LayerSpec(material="adhesive-acrylic", thickness_um=5),
-            LayerSpec(material="copy-paper", grammage_gsm=70),
-            LayerSpec(material="adhesive-acrylic", thickness_um=20),
-            LayerSpec(material="glassine", grammage_gsm=60),
+            Layer(material="pet", thickness_um=12),
+            Layer(material="adhesive-acrylic", thickness_um=5),
+            Layer(material="copy-paper", grammage_gsm=70),
+            Layer(material="adhesive-acrylic", thickness_um=20),
+            Layer(material="glassine", grammage_gsm=60),
         )
     )
     cost = ratio(asked(layered), asked(SheetSpec(material="copy-paper", grammage_gsm=80)))

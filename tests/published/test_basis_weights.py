@@ -1,10 +1,10 @@
 """Basis weights, calipers and areas of the North American paper trade against the published conversions."""
 
 import pytest
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sizes import gsm_per_pound
-from sheetmargin_service.materials.spec import SheetSpec
 
 # Conversion factors in g/m2 per pound: TAPPI TIP 0404-36 and the makers' conversion tables, which print 3.76, 2.70,
 # 2.19, 1.81, 1.48 and 1.63 (from memory); a thousand square feet: 4.882 by the definitions of pound and foot.

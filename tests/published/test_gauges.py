@@ -1,10 +1,11 @@
 """Sheet gauges against their published tables."""
 
 import pytest
+from sheetmargin.contract.job import Gauge
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sizes import gauge_thickness_um
-from sheetmargin_service.materials.spec import GaugeSpec, SheetSpec
 
 STEEL = load_library().get("steel")
 ALUMINIUM = load_library().get("aluminium")
@@ -20,12 +21,12 @@ OUNCES_PER_SQUARE_FOOT = {
 
 @pytest.mark.parametrize(("number", "ounces"), OUNCES_PER_SQUARE_FOOT.items())
 def test_steel_gauge_is_its_weight(number: int, ounces: float) -> None:
-    inches = gauge_thickness_um(GaugeSpec(system="steel", number=number), STEEL) / 25_400
+    inches = gauge_thickness_um(Gauge(system="steel", number=number), STEEL) / 25_400
     assert inches == pytest.approx(ounces / 16 / 41.82, abs=0.00006)
 
 
 def test_steel_gauge_20_is_0_0359_inch() -> None:
-    assert gauge_thickness_um(GaugeSpec(system="steel", number=20), STEEL) == pytest.approx(0.0359 * 25_400)
+    assert gauge_thickness_um(Gauge(system="steel", number=20), STEEL) == pytest.approx(0.0359 * 25_400)
 
 
 # American wire (Brown and Sharpe) gauge, ASTM B258 table, inches.
@@ -34,19 +35,19 @@ def test_steel_gauge_20_is_0_0359_inch() -> None:
     [(0, 0.3249), (4, 0.2043), (10, 0.1019), (16, 0.0508), (18, 0.0403), (20, 0.0320), (24, 0.0201), (36, 0.0050)],
 )
 def test_aluminium_gauge(number: int, inches: float) -> None:
-    um = gauge_thickness_um(GaugeSpec(system="aluminium", number=number), ALUMINIUM)
+    um = gauge_thickness_um(Gauge(system="aluminium", number=number), ALUMINIUM)
     assert um / 25_400 == pytest.approx(inches, abs=0.00005)
 
 
 def test_film_gauge_100_is_one_mil() -> None:
     pet = load_library().get("pet")
-    assert gauge_thickness_um(GaugeSpec(system="film", number=100), pet) == pytest.approx(25.4, rel=1e-12)
-    assert gauge_thickness_um(GaugeSpec(system="film", number=48), pet) == pytest.approx(12.2, abs=0.05)
+    assert gauge_thickness_um(Gauge(system="film", number=100), pet) == pytest.approx(25.4, rel=1e-12)
+    assert gauge_thickness_um(Gauge(system="film", number=48), pet) == pytest.approx(12.2, abs=0.05)
 
 
 def test_the_same_number_differs_by_system() -> None:
     library = load_library()
-    steel = resolve_sheet(SheetSpec(material="steel", sheet_gauge=GaugeSpec(system="steel", number=20)), library)
-    brass = resolve_sheet(SheetSpec(material="brass", sheet_gauge=GaugeSpec(system="aluminium", number=20)), library)
+    steel = resolve_sheet(SheetSpec(material="steel", sheet_gauge=Gauge(system="steel", number=20)), library)
+    brass = resolve_sheet(SheetSpec(material="brass", sheet_gauge=Gauge(system="aluminium", number=20)), library)
     assert steel.thickness_um == pytest.approx(911.9, abs=0.1)
     assert brass.thickness_um == pytest.approx(811.8, abs=0.2)

@@ -1,7 +1,7 @@
 """Sheets per hour by the units alone."""
 
 import pytest
-from sheetmargin_service.selection.job import Controller, Line
+from sheetmargin.contract.job import Controller, Line
 from sheetmargin_service.selection.timing import Reading, time_line
 
 READING = Reading(interval_ms=1.0, response_ms=2.0, spot_mm=20.0)

@@ -120,7 +120,8 @@ def test_bad_rows_are_kept_with_their_problem(
 ) -> None:
     def send(_client: Client, lines: list[bytes]) -> list[bytes]:
         return [
-            b'{"problem": {"status": 422, "errors": [{"pointer": "/sheets/0/grammage_gsm", "detail": "No number."}]}}'
+            b'{"problem": {"status": 422, "errors": [{"code": "x", "pointer": "/sheets/0/grammage_gsm", '
+            b'"detail": "No number."}]}}'
             if b"eighty" in line
             else line_for(0, {"sheets": [1]})
             for line in lines

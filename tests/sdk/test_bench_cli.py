@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 import responses
-from sheetmargin import InvalidJob
-from sheetmargin.bench_question import BenchReading
-from sheetmargin.cli import bench, main
+from sheetmargin import Diagnosis, Fit, InvalidJob, Prediction
+from sheetmargin.cli import main
+from sheetmargin.contract.measure import BenchReading
 from sheetmargin.readings_file import NUMBERS, TEXTS, parse_readings
-from sheetmargin_service.bench.symptoms import SYMPTOMS
+from support.whole import whole
 
 URL = "http://service.example"
 PAPER = ["--material", "copy-paper", "--grammage-gsm", "80"]
@@ -54,7 +54,7 @@ def sent(service: responses.RequestsMock) -> Any:
 
 
 def test_predict_asks_for_the_set_up(service: responses.RequestsMock, run: Run) -> None:
-    service.post(f"{URL}/v1/predictions", json={"predicted": {"verdict": "suitable"}})
+    service.post(f"{URL}/v1/predictions", json=whole(Prediction, {"predicted": {"verdict": "suitable"}}))
     code, out, _ = run("predict", *PAPER, *PLACE, "--band", "25", "60", "--hold-ms", "20", "--speed-m-per-min", "90")
     assert code == 0
     assert "suitable" in out
@@ -79,25 +79,25 @@ def test_predict_asks_for_the_set_up(service: responses.RequestsMock, run: Run) 
     ],
 )
 def test_grids(service: responses.RequestsMock, run: Run, arguments: list[str], grid: Any) -> None:
-    service.post(f"{URL}/v1/predictions", json={})
+    service.post(f"{URL}/v1/predictions", json=whole(Prediction, {}))
     run("predict", *PAPER, *PLACE, *arguments)
     assert sent(service)["grid"] == grid
 
 
 def test_an_unsuitable_set_up_has_its_exit_code(service: responses.RequestsMock, run: Run) -> None:
-    service.post(f"{URL}/v1/predictions", json={"predicted": {"verdict": "unsuitable"}})
+    service.post(f"{URL}/v1/predictions", json=whole(Prediction, {"predicted": {"verdict": "unsuitable"}}))
     assert run("predict", *PAPER, *PLACE)[0] == 3
 
 
 def test_fit_sends_the_table(service: responses.RequestsMock, run: Run, table: Path) -> None:
-    service.post(f"{URL}/v1/fits", json={"fitted": {"verdict": "trial"}})
+    service.post(f"{URL}/v1/fits", json=whole(Fit, {"fitted": {"verdict": "trial"}}))
     code, out, err = run("fit", str(table), *PAPER, "--classes", "ultrasonic-400k", "--limit", "2")
     assert (code, err) == (0, "")
     assert "The sample" in out
     body = sent(service)
     assert body["readings"] == [
-        {"state": "single", "attenuation_db": 45.1, "detector_class": "ultrasonic-400k", "gap_mm": 26, "tilt_deg": 0},
-        {"state": "double", "attenuation_db": 66.2, "detector_class": "ultrasonic-400k", "gap_mm": 26, "tilt_deg": 0},
+        {"state": "single", "attenuation_db": 45.1, "detector_class": "ultrasonic-400k", "gap_mm": 26},
+        {"state": "double", "attenuation_db": 66.2, "detector_class": "ultrasonic-400k", "gap_mm": 26},
     ]
     assert (body["classes"], body["limit"]) == (["ultrasonic-400k"], 2)
 
@@ -105,7 +105,7 @@ def test_fit_sends_the_table(service: responses.RequestsMock, run: Run, table: P
 def test_a_place_for_all_readings(service: responses.RequestsMock, run: Run, tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
     file.write_text("state;level_pct\nsingle;0,55\ndouble;0,02\n", encoding="utf-8")
-    service.post(f"{URL}/v1/fits", json={})
+    service.post(f"{URL}/v1/fits", json=whole(Fit, {}))
     assert run("fit", str(file), *PAPER, *PLACE)[0] == 0
     first = sent(service)["readings"][0]
     assert first == {"state": "single", "level_pct": 0.55, "detector_class": "ultrasonic-400k", "gap_mm": 26}
@@ -130,7 +130,10 @@ def test_a_fault_of_the_service_is_told_by_the_line_of_the_table(
 
 
 def test_diagnose_sends_symptoms_and_readings(service: responses.RequestsMock, run: Run, table: Path) -> None:
-    service.post(f"{URL}/v1/diagnoses", json={"causes": [{"rank": 1, "probability": 0.5, "cause": {"text": "Dust."}}]})
+    service.post(
+        f"{URL}/v1/diagnoses",
+        json=whole(Diagnosis, {"causes": [{"rank": 1, "probability": 0.5, "cause": {"text": "Dust."}}]}),
+    )
     symptoms = ["--symptom", "false-stops", "--symptom", "flicker"]
     code, out, _ = run("diagnose", *PAPER, *PLACE, *symptoms, "--readings", str(table))
     assert code == 0
@@ -142,13 +145,14 @@ def test_diagnose_sends_symptoms_and_readings(service: responses.RequestsMock, r
 
 
 def test_json_is_printed_as_it_came(service: responses.RequestsMock, run: Run, table: Path) -> None:
-    service.post(f"{URL}/v1/fits", body='{"fit": {}}', content_type="application/json")
-    assert run("fit", str(table), *PAPER, "--json")[1] == '{"fit": {}}\n'
+    told = json.dumps(whole(Fit, {"later": 1}), separators=(" , ", " : "))
+    service.post(f"{URL}/v1/fits", body=told, content_type="application/json")
+    assert run("fit", str(table), *PAPER, "--json")[1] == f"{told}\n"
 
 
 def test_a_picture_is_written(service: responses.RequestsMock, run: Run, table: Path, tmp_path: Path) -> None:
     residual = {"index": 0, "state": "single", "residual_db": 0.5, "sigma_db": 1.0}
-    service.post(f"{URL}/v1/fits", json={"fit": {"residuals": [residual]}})
+    service.post(f"{URL}/v1/fits", json=whole(Fit, {"fit": {"residuals": [residual]}}))
     picture = tmp_path / "fit.svg"
     assert run("fit", str(table), *PAPER, "--plot", str(picture))[0] == 0
     assert picture.read_text(encoding="utf-8").startswith("<?xml")
@@ -160,7 +164,9 @@ def test_a_picture_is_written(service: responses.RequestsMock, run: Run, table: 
 def test_the_picture_is_of_what_was_stepped_through(service: responses.RequestsMock, run: Run, tmp_path: Path) -> None:
     levels = {"p1": 40.0, "p50": 45.0, "p99": 50.0}
     at = [{"grammage_gsm": gsm, "no_sheet": levels, "single": levels, "double": levels} for gsm in (70.0, 80.0)]
-    service.post(f"{URL}/v1/predictions", json={"predicted": {"verdict": "suitable"}, "grammages": at})
+    service.post(
+        f"{URL}/v1/predictions", json=whole(Prediction, {"predicted": {"verdict": "suitable"}, "grammages": at})
+    )
     picture = tmp_path / "sweep.svg"
     assert run("predict", *PAPER, *PLACE, "--grammages", "70", "80", "--plot", str(picture))[0] == 0
     assert "<!-- grammage in g/m2 -->" in picture.read_text(encoding="utf-8")
@@ -217,7 +223,3 @@ def test_files_that_are_not_there(run: Run, tmp_path: Path) -> None:
         code, _, err = run("fit", str(tmp_path / name), *PAPER)
         assert code == 2
         assert name in err
-
-
-def test_the_symptoms_offered_are_those_of_the_service() -> None:
-    assert bench.SYMPTOMS == SYMPTOMS

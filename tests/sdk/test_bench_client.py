@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 import responses
 from sheetmargin import (
+    Answer,
     BenchReading,
     Client,
     Diagnosis,
@@ -23,7 +24,7 @@ from sheetmargin import (
     PredictionQuestion,
     Sheet,
 )
-from sheetmargin.decode import decode
+from support.whole import made, whole
 
 URL = "http://service.example"
 PAPER = Sheet(material="copy-paper", grammage_gsm=80)
@@ -54,7 +55,7 @@ FITTED = {
             "material": "custom",
             "grammage_gsm": 83.2,
             "custom": {"density_kg_m3": 780, "c33_gpa": 0.05, "trapped_air_um": {"p5": 2, "p50": 8, "p95": 30}},
-            "double": {"contact": "air"},
+            "double": {"contact": "partial"},
         },
         "estimates": [
             {
@@ -114,7 +115,9 @@ def sent(service: responses.RequestsMock) -> Any:
 
 
 def test_a_prediction(service: responses.RequestsMock, client: Client) -> None:
-    service.post(f"{URL}/v1/predictions", json={"predicted": PREDICTED, "gap_tilt": {"margin": [[1, 2]]}})
+    service.post(
+        f"{URL}/v1/predictions", json=whole(Prediction, {"predicted": PREDICTED, "gap_tilt": {"margin": [[1, 2]]}})
+    )
     question = PredictionQuestion(sheet=PAPER, setup=SETUP, grid=Grid(gap_mm=[26], tilt_deg=[0, 10]))
     found = client.predict(question)
     assert sent(service) == {
@@ -132,7 +135,7 @@ def test_a_prediction(service: responses.RequestsMock, client: Client) -> None:
 
 
 def test_a_fit(service: responses.RequestsMock, client: Client) -> None:
-    service.post(f"{URL}/v1/fits", json=FITTED)
+    service.post(f"{URL}/v1/fits", json=whole(Fit, FITTED))
     reading = BenchReading(state="single", attenuation_db=45.1, detector_class="ultrasonic-400k", gap_mm=26)
     found = client.fit(FitQuestion(sheet=PAPER, readings=[reading], line=Line(flutter_mm=2)))
     assert sent(service) == {
@@ -147,13 +150,13 @@ def test_a_fit(service: responses.RequestsMock, client: Client) -> None:
 
 
 def test_a_fitted_sheet_is_asked_for_again(service: responses.RequestsMock, client: Client) -> None:
-    service.post(f"{URL}/v1/recommendations", json={"verdict": "trial"})
-    client.recommend(decode(Fit, FITTED).sheet)
+    service.post(f"{URL}/v1/recommendations", json=whole(Answer, {"verdict": "trial"}))
+    client.recommend(made(Fit, FITTED).sheet)
     assert sent(service)["sheets"] == [FITTED["fit"]["sheet"]]  # type: ignore[index]
 
 
 def test_a_diagnosis(service: responses.RequestsMock, client: Client) -> None:
-    service.post(f"{URL}/v1/diagnoses", json=CAUSES)
+    service.post(f"{URL}/v1/diagnoses", json=whole(Diagnosis, CAUSES))
     found = client.diagnose(
         DiagnosisQuestion(
             sheet=PAPER,
@@ -170,13 +173,13 @@ def test_a_diagnosis(service: responses.RequestsMock, client: Client) -> None:
 
 def test_a_sheet_of_layers_comes_back_whole() -> None:
     fit = {"fit": {"sheet": {"layers": [{"material": "custom", "grammage_gsm": 70, "custom": {"density_kg_m3": 780}}]}}}
-    (layer,) = decode(Fit, fit).sheet.layers or ()
+    (layer,) = made(Fit, fit).sheet.layers or ()
     assert layer.custom is not None
     assert layer.custom.density_kg_m3 == 780
 
 
 def test_reports() -> None:
-    prediction = repr(decode(Prediction, {"predicted": PREDICTED}))
+    prediction = repr(made(Prediction, {"predicted": PREDICTED}))
     for part in (
         "trial: promising",
         "ultrasonic-400k, gap 26 mm",
@@ -186,10 +189,10 @@ def test_reports() -> None:
         "<heavy>",
     ):
         assert part in prediction
-    fit = repr(decode(Fit, FITTED))
+    fit = repr(made(Fit, FITTED))
     for part in ("83.2 (80 to 86)", "61 %", "20.0", "wrong", "cannot tell the loss factor", "confirm", "Send some."):
         assert part in fit
-    diagnosis = repr(decode(Diagnosis, CAUSES))
+    diagnosis = repr(made(Diagnosis, CAUSES))
     for part in ("1. 62 %  Dust on a face.", "test: Clean both faces.", "remedy: Keep dust away.", "2. 20 %"):
         assert part in diagnosis
     assert all(len(line) <= 100 for text in (prediction, fit, diagnosis) for line in text.splitlines())
@@ -199,7 +202,7 @@ def test_reports() -> None:
     ("kind", "answer"), [(Prediction, {"predicted": PREDICTED}), (Fit, FITTED), (Diagnosis, CAUSES)]
 )
 def test_answers_show_themselves_in_a_notebook(kind: Any, answer: Any) -> None:
-    shown = decode(kind, answer)._repr_html_()
+    shown = made(kind, answer)._repr_html_()
     assert "<table>" in shown
     assert "<heavy>" not in shown
     assert ("<svg" in shown) == (kind is not Diagnosis)
@@ -207,6 +210,6 @@ def test_answers_show_themselves_in_a_notebook(kind: Any, answer: Any) -> None:
 
 @pytest.mark.parametrize("kind", [Prediction, Fit, Diagnosis])
 def test_an_empty_answer_is_shown_all_the_same(kind: Any) -> None:
-    empty = decode(kind, {})
+    empty = made(kind, {})
     assert isinstance(repr(empty), str)
     assert "<svg" not in empty._repr_html_()

@@ -8,9 +8,9 @@ from xml.etree import ElementTree
 
 import pytest
 from sheetmargin import Answer, Fit, MarginMap, PlotsNotInstalled, Prediction
-from sheetmargin.answer import Recommendation
-from sheetmargin.decode import decode
+from sheetmargin.contract.answer import Recommendation
 from sheetmargin.plot import fit_residuals, level_ladder, margin_map, plot_of, svg
+from support.whole import made
 
 PREDICTED = {
     "setups": [{"profile": {"single_band_attenuation_db": [25, 60]}}],
@@ -41,7 +41,7 @@ def texts(figure: Any) -> set[str]:
 
 
 def test_the_ladder_has_the_states_in_order_and_the_band() -> None:
-    figure = level_ladder(decode(Recommendation, PREDICTED))
+    figure = level_ladder(made(Recommendation, PREDICTED))
     (axes,) = figure.axes
     assert [label.get_text() for label in axes.get_yticklabels()] == ["none", "one", "two"]
     spans = [line.get_xdata() for line in axes.lines if len(line.get_xdata()) == 2]
@@ -53,35 +53,35 @@ def test_the_ladder_has_the_states_in_order_and_the_band() -> None:
 
 
 def test_the_map_has_the_line_where_the_margin_is_gone() -> None:
-    found = MarginMap(gap_mm=(20, 30, 40), tilt_deg=(0, 10), margin=((-2, 3), (-1, 4), (1, 5)))
+    found = made(MarginMap, {"gap_mm": [20, 30, 40], "tilt_deg": [0, 10], "margin": [[-2, 3], [-1, 4], [1, 5]]})
     figure = margin_map(found)
     axes, bar = figure.axes
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("tilt in degrees", "gap in mm")
     assert "margin in dB" in bar.get_ylabel()
     assert len(axes.collections) == 2
-    calm = margin_map(MarginMap(gap_mm=(20, 30), tilt_deg=(0, 10), margin=((2, 3), (1, 4))))
+    calm = margin_map(made(MarginMap, {"gap_mm": [20, 30], "tilt_deg": [0, 10], "margin": [[2, 3], [1, 4]]}))
     assert len(calm.axes[0].collections) == 1
 
 
 def test_a_map_along_one_line() -> None:
-    figure = margin_map(MarginMap(gap_mm=(3, 4, 5), tilt_deg=(0,), margin=((1,), (2,), (-1,))), unit="fF")
+    figure = margin_map(made(MarginMap, {"gap_mm": [3, 4, 5], "tilt_deg": [0], "margin": [[1], [2], [-1]]}), unit="fF")
     (axes,) = figure.axes
     assert list(axes.lines[0].get_ydata()) == [1, 2, -1]
     assert axes.get_ylabel() == "least margin in fF"
 
 
 def test_residuals_mark_what_is_wrong() -> None:
-    figure = fit_residuals(decode(Fit, RESIDUALS))
+    figure = fit_residuals(made(Fit, RESIDUALS))
     assert texts(figure) == {"wrong"}
     assert "dB" in figure.axes[0].get_ylabel()
 
 
 def test_the_picture_of_an_answer() -> None:
     map_ = {"gap_mm": [20, 30], "tilt_deg": [0, 10], "margin": [[1, 2], [3, 4]]}
-    assert len(plot_of(decode(Prediction, {"predicted": PREDICTED, "gap_tilt": map_})).axes) == 2
-    assert len(plot_of(decode(Prediction, {"predicted": PREDICTED})).axes) == 1
-    assert plot_of(decode(Prediction, {"predicted": PREDICTED})).axes[0].get_xlabel() == "attenuation in dB"
-    assert plot_of(decode(Fit, RESIDUALS)).axes[0].get_xlabel().startswith("reading")
+    assert len(plot_of(made(Prediction, {"predicted": PREDICTED, "gap_tilt": map_})).axes) == 2
+    assert len(plot_of(made(Prediction, {"predicted": PREDICTED})).axes) == 1
+    assert plot_of(made(Prediction, {"predicted": PREDICTED})).axes[0].get_xlabel() == "attenuation in dB"
+    assert plot_of(made(Fit, RESIDUALS)).axes[0].get_xlabel().startswith("reading")
 
 
 def at_grammage(gsm: float) -> dict[str, Any]:
@@ -94,7 +94,7 @@ def at_grammage(gsm: float) -> dict[str, Any]:
 
 def test_the_picture_of_grammages_has_every_state_over_them() -> None:
     answer = {"predicted": PREDICTED, "grammages": [at_grammage(gsm) for gsm in (60.0, 80.0, 100.0)]}
-    (axes,) = plot_of(decode(Prediction, answer)).axes
+    (axes,) = plot_of(made(Prediction, answer)).axes
     assert axes.get_xlabel() == "grammage in g/m2"
     assert axes.get_ylabel() == "attenuation in dB"
     assert [list(line.get_xdata()) for line in axes.lines] == [[60.0, 80.0, 100.0]] * 3
@@ -106,7 +106,7 @@ def test_the_picture_of_grammages_has_every_state_over_them() -> None:
 
 def test_the_picture_of_positions_has_one_sheet_over_them() -> None:
     positions = [{"position_mm": x, "single": 45.0 + x} for x in (-1.0, 0.0, 1.0)]
-    (axes,) = plot_of(decode(Prediction, {"predicted": PREDICTED, "positions": positions})).axes
+    (axes,) = plot_of(made(Prediction, {"predicted": PREDICTED, "positions": positions})).axes
     assert "middle of the gap in mm" in axes.get_xlabel()
     assert list(axes.lines[0].get_xdata()) == [-1.0, 0.0, 1.0]
     assert list(axes.lines[0].get_ydata()) == [44.0, 45.0, 46.0]
@@ -115,7 +115,7 @@ def test_the_picture_of_positions_has_one_sheet_over_them() -> None:
 
 
 def test_svg_is_one_element_and_the_same_each_time() -> None:
-    drawn = [svg(level_ladder(decode(Recommendation, PREDICTED))) for _ in range(2)]
+    drawn = [svg(level_ladder(made(Recommendation, PREDICTED))) for _ in range(2)]
     assert drawn[0] == drawn[1]
     assert ElementTree.fromstring(drawn[0]).tag.endswith("svg")
     assert "<script" not in drawn[0]
@@ -124,14 +124,14 @@ def test_svg_is_one_element_and_the_same_each_time() -> None:
 def test_without_matplotlib(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
     with pytest.raises(PlotsNotInstalled, match="sheetmargin\\[plot\\]"):
-        level_ladder(decode(Recommendation, PREDICTED))
-    answer = decode(Prediction, {"predicted": PREDICTED})
+        level_ladder(made(Recommendation, PREDICTED))
+    answer = made(Prediction, {"predicted": PREDICTED})
     assert "<table>" in answer._repr_html_()
     assert "<svg" not in answer._repr_html_()
 
 
 def test_a_recommendation_shows_its_ladder_in_a_notebook() -> None:
-    shown = decode(Answer, {"verdict": "suitable", "recommendations": [PREDICTED]})._repr_html_()
+    shown = made(Answer, {"verdict": "suitable", "recommendations": [PREDICTED]})._repr_html_()
     assert "<svg" in shown
     assert "<pre>" in shown
-    assert "<svg" not in decode(Answer, {})._repr_html_()
+    assert "<svg" not in made(Answer, {})._repr_html_()

@@ -34,7 +34,7 @@ from sheetmargin import (
 from sheetmargin import bulk as bulk_module
 from sheetmargin.keyfile import KeyFile, key_of
 from sheetmargin.quote import COLUMNS
-from support.batches import BATCH, LINES, URL, BatchServer
+from support.batches import BATCH, EMPTY, LINES, URL, BatchServer
 
 
 def job(number: int) -> Job:
@@ -200,7 +200,7 @@ def test_several_calls_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         with lock:
             under_way -= 1
             finished.append(number)
-        return [b'{"reference": "r%d", "result": {}}' % number]
+        return [b'{"reference": "r%d", "result": %b}' % (number, EMPTY)]
 
     monkeypatch.setattr(Client, "send_batch", slow)
     assert references(Client(URL).recommend_many(jobs(12), workers=3, chunk=1)) == [f"r{n}" for n in range(12)]
@@ -222,7 +222,7 @@ def test_an_error_of_one_call_keeps_what_others_computed(
     def ask(_client: Client, lines: list[bytes]) -> list[bytes]:
         if b'"r1"' in lines[0]:
             raise ServiceUnavailable("down")
-        return [b'{"reference": "x", "result": {}}']
+        return [b'{"reference": "x", "result": %b}' % EMPTY]
 
     monkeypatch.setattr(Client, "send_batch", ask)
     with pytest.raises(ServiceUnavailable):
@@ -334,7 +334,7 @@ def test_futures_that_are_cancelled_hold_up_nothing(monkeypatch: pytest.MonkeyPa
     def ask(_client: Client, lines: list[bytes]) -> list[bytes]:
         if b'"r0"' not in lines[0]:
             gate.wait(10)
-        return [b'{"result": {}}']
+        return [b'{"result": %b}' % EMPTY]
 
     monkeypatch.setattr(Client, "send_batch", ask)
     with Never(1) as executor:

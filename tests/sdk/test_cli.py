@@ -11,9 +11,11 @@ from typing import Any
 import pytest
 import requests
 import responses
+from sheetmargin import Answer
 from sheetmargin.cli import main
 from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET
-from sheetmargin.job import Environment, Line, Sheet
+from sheetmargin.contract.job import Environment, Line, Sheet
+from support.whole import whole
 
 URL = "http://service.example"
 RECOMMENDATIONS = f"{URL}/v1/recommendations"
@@ -57,7 +59,7 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
 
 
 def test_every_plain_field_has_an_option_of_its_name() -> None:
-    plain = ("str", "float", "int", "bool")
+    plain = ("str", "float", "int", "bool", "LabelState", "Feeding")
 
     def plain_fields(kind: type) -> list[str]:
         return [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]
@@ -97,16 +99,16 @@ def test_a_job_file_is_sent_as_it_is(
     file.write_text(written)
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(written.encode())))
     for source in (str(file), "-"):
-        service.post(RECOMMENDATIONS, json={"verdict": "trial"})
+        service.post(RECOMMENDATIONS, json=whole(Answer, {"verdict": "trial"}))
         assert run("--job", source)[0] == 0
     assert [call.request.body for call in service.calls] == [written.encode()] * 2
 
 
 @pytest.mark.parametrize(
-    ("verdict", "code"), [("suitable", 0), ("trial", 0), ("unsuitable", 3), ("a later verdict", 0), (None, 0)]
+    ("verdict", "code"), [("suitable", 0), ("trial", 0), ("unsuitable", 3), ("a later verdict", 0)]
 )
 def test_exit_code_of_a_verdict(service: responses.RequestsMock, run: Any, verdict: str | None, code: int) -> None:
-    service.post(RECOMMENDATIONS, json={"verdict": verdict})
+    service.post(RECOMMENDATIONS, json=whole(Answer, {"verdict": verdict}))
     assert run(*PAPER)[0] == code
 
 
@@ -132,9 +134,9 @@ def test_exit_code_of_a_failure(service: responses.RequestsMock, run: Any, answe
 
 def test_a_fault_is_told_by_its_option(service: responses.RequestsMock, run: Any, tmp_path: Path) -> None:
     faults = [
-        {"pointer": "/sheets/0/grammage_gsm", "detail": "9e9 is too much", "expected": "0.5 to 100000"},
-        {"pointer": "/line/lanes", "detail": "0 is too few"},
-        {"pointer": "/sheets/0", "detail": "no size is given"},
+        {"code": "x", "pointer": "/sheets/0/grammage_gsm", "detail": "9e9 is too much", "expected": "0.5 to 100000"},
+        {"code": "x", "pointer": "/line/lanes", "detail": "0 is too few"},
+        {"code": "x", "pointer": "/sheets/0", "detail": "no size is given"},
     ]
     service.post(RECOMMENDATIONS, status=422, json={"title": "Not so", "errors": faults})
     _, _, err = run(*PAPER)

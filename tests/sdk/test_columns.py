@@ -59,14 +59,16 @@ def test_a_row_is_a_job(row: dict[str, str], job: dict[str, Any]) -> None:
     ],
 )
 def test_a_problem_names_its_column(pointer: str | None, given: list[str], name: str | None) -> None:
-    error = InvalidJob("Wrong.", errors=[Fault(pointer=pointer, detail="Too much.")])
+    error = InvalidJob("Wrong.", errors=[Fault(code="x", pointer=pointer, detail="Too much.")])
     named = named_by_column(Outcome(index=0, error=error), given)
     assert named.error is not None
     assert named.error.errors[0].pointer == name
 
 
 def test_a_contradiction_is_told_once() -> None:
-    faults = [Fault(pointer=name, detail="They contradict each other.") for name in ("a", "b")]
-    row = Outcome(index=0, error=InvalidJob("Wrong.", errors=[*faults, Fault(pointer="c", detail="Too much.")])).row()
+    faults = [Fault(code="x", pointer=name, detail="They contradict each other.") for name in ("a", "b")]
+    row = Outcome(
+        index=0, error=InvalidJob("Wrong.", errors=[*faults, Fault(code="x", pointer="c", detail="Too much.")])
+    ).row()
     assert row["problem"] == "a, b: They contradict each other.; c: Too much."
     assert row["problem_field"] == "a"

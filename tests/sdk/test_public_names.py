@@ -6,6 +6,7 @@ import subprocess
 import sys
 from dataclasses import is_dataclass
 
+import pytest
 import sheetmargin
 
 NAMES = [
@@ -127,6 +128,20 @@ def test_every_error_has_one_root() -> None:
 
 def test_import_loads_neither_requests_nor_the_service() -> None:
     """What keeps the import fast, whatever the machine: requests alone costs several times the rest."""
-    code = "import sys, sheetmargin; print(*sorted(set(sys.modules) & {'requests', 'urllib3', 'numpy', 'flask'}))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == ""
+    others = "{'requests', 'urllib3', 'numpy', 'flask', 'marshmallow', 'sheetmargin.client', 'sheetmargin.errors'}"
+    for module in (
+        "sheetmargin",
+        "sheetmargin.contract",
+        "sheetmargin.contract.measure",
+        "sheetmargin.contract.library",
+    ):
+        code = f"import sys, {module}; print(*sorted(set(sys.modules) & {others}))"
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        assert done.stdout.strip() == ""
+
+
+def test_each_name_is_where_it_is_said_to_be() -> None:
+    for name in NAMES:
+        assert getattr(sheetmargin, name).__name__ == name
+    with pytest.raises(AttributeError, match="Nothing"):
+        _ = sheetmargin.Nothing

@@ -6,11 +6,11 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from sheetmargin import Answer, Changeovers, Note, Profile, Reason, Recommendation, Rejection, Setup
-from sheetmargin.decode import decode
+from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, Rejection, Setup
 from sheetmargin.report import MISREADS, report
+from support.whole import made
 
-SAMPLE = decode(Answer, json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8")))
+SAMPLE = made(Answer, json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8")))
 
 EXPECTED = """
 quote 4711-2
@@ -67,14 +67,14 @@ def test_the_whole_report() -> None:
 
 
 def test_no_line_is_wider_than_100_columns() -> None:
-    long = Note(code="long", text="many words " * 60)
-    why = Reason(code="long", text="many words " * 60, source="a long source " * 20)
+    long = Note(code="long", text="many words " * 60, values={})
+    why = Reason(code="long", text="many words " * 60, values={}, source="a long source " * 20)
     answer = replace(
         SAMPLE,
-        recommendations=(Recommendation(reasons=(why,)),),
+        recommendations=(replace(made(Recommendation, {}), reasons=(why,)),),
         cautions=(long,),
         trial=(long,),
-        rejected=(Rejection(detector_class="x", text="w " * 200),),
+        rejected=(Rejection(detector_class="x", code="x", values={}, text="w " * 200),),
     )
     assert max(map(len, report(answer).splitlines())) <= 100
 
@@ -114,11 +114,8 @@ def test_set_ups_of_a_list_name_their_sheets_and_what_is_changed_between_them() 
 
 
 def test_an_older_or_newer_service_still_gives_a_report() -> None:
-    assert report(Answer()) == "no verdict"
-    assert report(Answer(verdict="a later verdict")) == "a later verdict"
-    bare = decode(
-        Answer, {"recommendations": [{"setups": [{}], "sheets": [{}]}], "cautions": [{"code": "only-a-code"}]}
-    )
+    assert report(made(Answer, {"verdict": "a later verdict"})) == "a later verdict"
+    bare = made(Answer, {"recommendations": [{"setups": [{}], "sheets": [{}]}], "cautions": [{"code": "only-a-code"}]})
     text = report(bare)
     assert "only-a-code" in text
     assert "None" not in text
@@ -126,7 +123,7 @@ def test_an_older_or_newer_service_still_gives_a_report() -> None:
 
 def test_a_setup_without_tilt_or_band_in_db() -> None:
     assert SAMPLE.best is not None
-    roller = replace(SAMPLE.best, setups=(Setup(profile=Profile(id="band-90-120")),))
+    roller = replace(SAMPLE.best, setups=(made(Setup, {"profile": {"id": "band-90-120"}}),))
     row = report(replace(SAMPLE, recommendations=(roller,))).splitlines()
     assert any("band-90-120" in line and " - " in line for line in row)
 
@@ -137,7 +134,7 @@ def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
     everywhere = dict.fromkeys(MISREADS, floored)
 
     def text(misreads: dict[str, object]) -> str:
-        return report(decode(Answer, {"recommendations": [{"rank": 1, "sheets": [{"misread_ppm": misreads}]}]}))
+        return report(made(Answer, {"recommendations": [{"rank": 1, "sheets": [{"misread_ppm": misreads}]}]}))
 
     assert "Every misread: at most 1 in a million" in text(everywhere)
     assert "two as one" not in text(everywhere)
@@ -151,13 +148,14 @@ def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
 def test_the_band_is_in_the_unit_that_is_read() -> None:
     setup = {"index": 0, "profile": {"single_band_attenuation_db": [49, 160]}}
     sheet = {"setup": 0, "signal": {"quantity": "thickness", "unit": "um"}}
-    text = report(decode(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
+    text = report(made(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
     assert "49 to 160 um" in text
     assert "dB" not in text
 
 
 def headline(*codes: str) -> str:
-    answer = Answer(verdict="unsuitable", rejected=tuple(Rejection(detector_class="a", code=code) for code in codes))
+    rejected = [{"detector_class": "a", "code": code} for code in codes]
+    answer = made(Answer, {"verdict": "unsuitable", "rejected": rejected})
     return " ".join(report(answer).partition("\n\n")[0].split())
 
 

@@ -10,6 +10,7 @@ import requests
 import responses
 from responses import matchers
 from sheetmargin import (
+    Answer,
     Client,
     ConnectionFailed,
     InvalidJob,
@@ -20,11 +21,12 @@ from sheetmargin import (
     TooManyRequests,
     UnexpectedAnswer,
 )
+from support.whole import whole
 
 URL = "http://service.example"
 RECOMMENDATIONS = f"{URL}/v1/recommendations"
 SHEET = Sheet(material="copy-paper", grammage_gsm=80)
-ANSWER = {"verdict": "trial"}
+ANSWER = whole(Answer, {"verdict": "trial"})
 
 PROBLEM = {
     "type": "/docs/problems#invalid-values",
@@ -169,7 +171,10 @@ def test_errors_cross_process_boundaries(service: responses.RequestsMock) -> Non
 
 
 def test_a_syntax_error_is_placed_by_line_and_column(service: responses.RequestsMock) -> None:
-    problem = {"detail": "No JSON.", "errors": [{"detail": "a comma is missing", "line": 3, "column": 7}]}
+    problem = {
+        "detail": "No JSON.",
+        "errors": [{"code": "json-syntax", "detail": "a comma is missing", "line": 3, "column": 7}],
+    }
     service.post(RECOMMENDATIONS, status=400, json=problem)
     with pytest.raises(InvalidJob, match="line 3, column 7: a comma is missing"):
         Client(URL).recommend(SHEET)

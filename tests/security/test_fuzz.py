@@ -20,12 +20,12 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job
 from support.answers import CountingRecommend
 from support.machine import memory_mb
 from support.telltale import TELLTALE

@@ -16,8 +16,8 @@ from typing import Any
 
 import pytest
 from flask import Flask
+from sheetmargin.contract.answer import Answer
 from sheetmargin_service.api import keys
-from sheetmargin_service.selection.answer import Answer
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.time_limit import check_time
 from support.answers import CountingRecommend

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from sheetmargin.contract.job import Job, Require
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.admission import FILTERED, admitted, filtered
-from sheetmargin_service.selection.job import Job, Require
 
 CATALOGUE = reference_catalogue()
 SHEET = (SheetSpec(material="copy-paper", grammage_gsm=80.0),)

@@ -41,7 +41,7 @@ def test_the_answer_speaks_the_contract(api: FlaskClient) -> None:
     best = answer["recommendations"][0]
     assert set(best["changeovers"]) == {"class", "geometry", "profile"}
     setup = best["setups"][0]
-    assert setup["detector_class"]["frequency_khz"] == -1.2
+    assert setup["detector_class"]["frequency_khz"] == -1234.6
     assert setup["profile"]["single_band_attenuation_db"] == [3, 3]
     assert setup["geometry"]["gap_mm"] == {"nominal": -1234.6, "min": -1234.6, "max": -1234.6}
     assert setup["mounting"]["emitter"] == {"x_mm": -1234.6, "y_mm": -1234.6}
@@ -194,7 +194,7 @@ def test_numbers_are_rounded_as_the_schema_says(real_api: FlaskClient) -> None:
         for choice in (shape, *shape.get("anyOf", ())):
             if "$ref" in choice and value is not None:
                 properties = schemas[choice["$ref"].rsplit("/", 1)[1]]["properties"]
-                return sum(check(value[name], inner) for name, inner in properties.items())
+                return sum(check(value[name], inner) for name, inner in properties.items() if name in value)
             if "items" in choice and isinstance(value, list):
                 return sum(check(inner, choice["items"]) for inner in value)
         if "x-decimals" in shape and value is not None:

@@ -9,50 +9,47 @@ from importlib import import_module
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Controller, Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.measure import Cause, DiagnosisQuestion, InstalledSetup, MachineReading
 from sheetmargin_service.api.saying import texts
 from sheetmargin_service.bench import faults as fault_table
 from sheetmargin_service.bench import remedies
-from sheetmargin_service.bench.diagnose import Cause, DiagnosisQuestion, diagnose
-from sheetmargin_service.bench.installation import Installation
+from sheetmargin_service.bench.diagnose import diagnose
 from sheetmargin_service.bench.machine import State
-from sheetmargin_service.bench.reading import Reading
 from sheetmargin_service.bench.separating import PROBES, Showing, separation
 from sheetmargin_service.bench.symptoms import SYMPTOMS
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Controller, Job, Line
 from sheetmargin_service.selection.recommend import recommend
 from support.bench_cases import COPY_PAPER
 
-PAIR = Installation(detector_class="ultrasonic-400k", gap_mm=26.0)
-RINGING = Installation(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
+PAIR = InstalledSetup(detector_class="ultrasonic-400k", gap_mm=26.0)
+RINGING = InstalledSetup(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
 NO_LINE, NO_CONTROLLER = Line(), Controller()
 DESIGN = {"within-targets", "wrong-place", "wrong-class"}
 """Causes that an installed set-up has by design, beside those of the table."""
 
 
 def causes(
-    installation: Installation = PAIR,
+    setup: InstalledSetup = PAIR,
     *symptoms: str,
     readings: dict[str, float] | None = None,
     line: Line = NO_LINE,
     controller: Controller = NO_CONTROLLER,
     spec: SheetSpec = COPY_PAPER,
 ) -> tuple[Cause, ...]:
-    place = (installation.detector_class, installation.gap_mm, installation.tilt_deg)
     library, catalogue = load_library(), reference_catalogue()
     question = DiagnosisQuestion(
-        job=Job(sheets=(spec,), line=line, controller=controller),
-        installation=installation,
+        sheet=spec,
+        setup=setup,
         symptoms=symptoms,
-        readings=tuple(
-            Reading(state=state, place=place, attenuation_db=value) for state, value in (readings or {}).items()
-        ),
+        readings=[MachineReading(state=state, attenuation_db=value) for state, value in (readings or {}).items()],
     )
     answer = diagnose(
         question,
+        job=Job(sheets=(spec,), line=line, controller=controller),
         catalogue=catalogue,
         library=library,
         recommend=lambda job: recommend(job, catalogue=catalogue, library=library),
@@ -62,7 +59,7 @@ def causes(
 
 
 def name(cause: Cause) -> str:
-    return cause.note.code.removeprefix("cause-")
+    return cause.cause.code.removeprefix("cause-")
 
 
 def test_a_pair_that_should_work_is_told_so() -> None:
@@ -81,7 +78,7 @@ def test_a_weak_open_path_is_a_dirty_or_misaligned_face() -> None:
     assert found[0].test is not None
     assert found[0].test.code in ("test-clean-faces", "test-realign")
     assert found[0].remedy.values["loss_db"] == pytest.approx(8.0, abs=2.0)
-    assert found[0].rates.single_as_double > 10.0 * max(found[0].remedied.single_as_double, 1.0)
+    assert found[0].rates_ppm.single_as_double > 10.0 * max(found[0].remedied_ppm.single_as_double, 1.0)
 
 
 def test_doubles_without_air_are_static_or_blocking() -> None:
@@ -100,7 +97,7 @@ def test_a_band_that_does_not_hold_the_sheet_is_the_profile() -> None:
     values = found[0].remedy.values
     assert values["margin_before"] < 0.0 < values["margin_after"]
     assert values["band_high"] > 46
-    assert found[0].remedied.single_as_double < 1e-2 * found[0].rates.single_as_double
+    assert found[0].remedied_ppm.single_as_double < 1e-2 * found[0].rates_ppm.single_as_double
 
 
 def test_a_ringing_pair_square_on_has_standing_waves_and_is_to_be_tilted() -> None:
@@ -137,7 +134,7 @@ def test_what_takes_up_no_water_knows_no_humidity() -> None:
 
 
 def test_a_sheet_that_the_class_cannot_serve_gets_another_class() -> None:
-    found = causes(Installation(detector_class="ultrasonic-75k-high-output", gap_mm=100.0), "missed-doubles")
+    found = causes(InstalledSetup(detector_class="ultrasonic-75k-high-output", gap_mm=100.0), "missed-doubles")
     assert name(found[0]) in ("wrong-class", "near-floor", "overload", "wrong-place")
     assert found[0].remedy.code in ("remedy-class", "remedy-place")
 
@@ -195,14 +192,14 @@ def test_the_test_that_separates_is_the_one_with_the_greatest_difference() -> No
 
 
 @pytest.mark.parametrize(
-    ("installation", "code", "field"),
+    ("setup", "code", "field"),
     [
-        (Installation(detector_class="optical-850", gap_mm=20.0), "not-ultrasonic", "setup/detector_class"),
+        (InstalledSetup(detector_class="optical-850", gap_mm=20.0), "not-ultrasonic", "setup/detector_class"),
         (replace(PAIR, detector_class="x"), "unknown-class", "setup/detector_class"),
         (replace(PAIR, gap_mm=500.0), "out-of-range", "setup/gap_mm"),
     ],
 )
-def test_set_ups_that_cannot_be_are_refused(installation: Installation, code: str, field: str) -> None:
+def test_set_ups_that_cannot_be_are_refused(setup: InstalledSetup, code: str, field: str) -> None:
     with pytest.raises(QuestionError) as caught:
-        causes(installation)
+        causes(setup)
     assert (caught.value.code, caught.value.field) == (code, field)

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.fit import FitQuestion, answer_fit
+from sheetmargin.contract.job import Double, Job, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin_service.bench.fit import answer_fit
 from sheetmargin_service.bench.forward import Physics, stands_at
 from sheetmargin_service.bench.reading import Reading
 from sheetmargin_service.bench.sample import as_custom, sample_of
@@ -14,10 +16,8 @@ from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.bench_cases import COPY_PAPER, PLACE, conditions, fit, parameters_at, readings_of, sample
 from support.bench_truth import Truth
@@ -72,7 +72,7 @@ def test_the_covariance_is_that_of_the_intervals(clinging: list[Reading]) -> Non
     for one, s in zip(found.estimates, sigma, strict=True):
         assert np.log(one.fitted.high / one.fitted.low) == pytest.approx(2.0 * 1.6449 * s, rel=1e-3)
     assert np.all(np.linalg.eigvalsh(found.covariance) > 0.0)
-    np.testing.assert_allclose(found.covariance, found.covariance.T, atol=1e-12)
+    np.testing.assert_allclose(found.covariance, np.transpose(found.covariance), atol=1e-12)
 
 
 def test_one_wrong_reading_is_found_and_moves_little(clinging: list[Reading]) -> None:
@@ -129,7 +129,8 @@ def test_the_recommendation_stands_beside_the_librarys(clinging: list[Reading]) 
     library, catalogue = load_library(), reference_catalogue()
     job = Job(sheets=(COPY_PAPER,), classes=(PLACE[0],), reference="sample 12")
     answer = answer_fit(
-        FitQuestion(job=job, readings=tuple(clinging)),
+        tuple(clinging),
+        job=job,
         catalogue=catalogue,
         library=library,
         recommend=lambda asked: recommend(asked, catalogue=catalogue, library=library),
@@ -145,9 +146,9 @@ def test_the_recommendation_stands_beside_the_librarys(clinging: list[Reading]) 
 
 LAYERED = SheetSpec(
     layers=(
-        LayerSpec(material="copy-paper", grammage_gsm=70),
-        LayerSpec(material="adhesive-acrylic", thickness_um=20),
-        LayerSpec(material="glassine", grammage_gsm=60),
+        Layer(material="copy-paper", grammage_gsm=70),
+        Layer(material="adhesive-acrylic", thickness_um=20),
+        Layer(material="glassine", grammage_gsm=60),
     )
 )
 
@@ -206,7 +207,7 @@ DOUBLE = Reading(state="double", place=PLACE, attenuation_db=75.0)
         ([SINGLE] * 3, replace(COPY_PAPER, plies=2), "several-plies", "sheet/plies"),
         (
             [SINGLE] * 3 + [DOUBLE] * 2,
-            replace(COPY_PAPER, double=DoubleSpec(contact="bonded")),
+            replace(COPY_PAPER, double=Double(contact="bonded")),
             "contact-not-fitted",
             "sheet/double/contact",
         ),

@@ -6,27 +6,27 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.installation import Installation
-from sheetmargin_service.bench.predict import Grid, PredictionAnswer, PredictionQuestion, predict
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.measure import Grid, InstalledProfile, InstalledSetup, Prediction, PredictionQuestion
+from sheetmargin_service.bench.predict import predict
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.bench_cases import COPY_PAPER
 
-PAIR = Installation(detector_class="ultrasonic-400k", gap_mm=26.0)
-FLAT = Installation(detector_class="capacitive-200k", gap_mm=3.0)
-RINGING = Installation(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
+PAIR = InstalledSetup(detector_class="ultrasonic-400k", gap_mm=26.0)
+FLAT = InstalledSetup(detector_class="capacitive-200k", gap_mm=3.0)
+RINGING = InstalledSetup(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
 
 
 NO_GRID = Grid()
 
 
-def predicted(installation: Installation, *, grid: Grid = NO_GRID) -> PredictionAnswer:
-    question = PredictionQuestion(job=Job(sheets=(COPY_PAPER,)), installation=installation, grid=grid)
-    return predict(question, catalogue=reference_catalogue(), library=load_library())
+def predicted(setup: InstalledSetup, *, grid: Grid = NO_GRID) -> Prediction:
+    question = PredictionQuestion(sheet=COPY_PAPER, setup=setup, grid=grid)
+    return predict(question, job=Job(sheets=(COPY_PAPER,)), catalogue=reference_catalogue(), library=load_library())
 
 
 @pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "caliper-laser"])
@@ -36,11 +36,11 @@ def test_a_recommended_set_up_is_predicted_as_it_was_recommended(name: str) -> N
     setup = best.setups[0]
     tilt = setup.geometry.tilt_deg
     found = predicted(
-        Installation(
+        InstalledSetup(
             detector_class=name,
             gap_mm=setup.geometry.gap_mm.nominal,
             tilt_deg=tilt.nominal if tilt else 0.0,
-            single_band=setup.profile.single_band,
+            profile=InstalledProfile(single_band_attenuation_db=setup.profile.single_band_attenuation_db),
         )
     ).predicted
     assert found.verdict == best.verdict
@@ -66,14 +66,16 @@ def test_a_set_up_reads_as_told_where_it_is_told(board: SheetSpec, principles: t
     assert ranked
     for best in ranked:
         setup = best.setups[0]
-        installation = Installation(
+        here = InstalledSetup(
             detector_class=setup.detector_class.id,
             gap_mm=round(setup.geometry.gap_mm.nominal, 1),
             tilt_deg=setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
-            single_band=setup.profile.single_band,
+            profile=InstalledProfile(single_band_attenuation_db=setup.profile.single_band_attenuation_db),
         )
-        question = PredictionQuestion(job=Job(sheets=(board,)), installation=installation)
-        found = predict(question, catalogue=reference_catalogue(), library=load_library()).predicted
+        question = PredictionQuestion(sheet=board, setup=here)
+        found = predict(
+            question, job=Job(sheets=(board,)), catalogue=reference_catalogue(), library=load_library()
+        ).predicted
         assert found.sheets[0].signal == best.sheets[0].signal
         assert found.sheets[0].margin == best.sheets[0].margin
 
@@ -87,7 +89,7 @@ def test_a_place_between_those_that_are_searched() -> None:
 
 def test_a_band_that_is_given_is_taken_and_a_hold_is_echoed() -> None:
     setup = predicted(replace(PAIR, single_band=(20, 46), hold_ms=33.0)).predicted.setups[0]
-    assert setup.profile.single_band == (20, 46)
+    assert setup.profile.single_band_attenuation_db == (20, 46)
     assert setup.profile.hold_ms == 33.0
     assert predicted(replace(PAIR, single_band=(20, 46))).predicted.verdict == "unsuitable"
 
@@ -137,10 +139,10 @@ def test_heavier_sheets_read_weaker() -> None:
     assert found[0].single.p50 < found[1].single.p50 < found[2].single.p50
 
 
-@pytest.mark.parametrize("installation", [PAIR, replace(PAIR, tilt_deg=12.0), FLAT, RINGING])
-def test_the_same_grammage_reads_the_same_in_a_sweep(installation: Installation) -> None:
+@pytest.mark.parametrize("setup", [PAIR, replace(PAIR, tilt_deg=12.0), FLAT, RINGING])
+def test_the_same_grammage_reads_the_same_in_a_sweep(setup: InstalledSetup) -> None:
     """Every percentile and margin, as the answer tells them."""
-    answer = predicted(installation, grid=Grid(grammage_gsm=(80.0,)))
+    answer = predicted(setup, grid=Grid(grammage_gsm=(80.0,)))
     ((here,), its) = answer.grammages, answer.predicted.sheets[0]
     for state in ("no_sheet", "single", "double"):
         assert getattr(here, state) == getattr(its.signal, state)
@@ -183,31 +185,31 @@ def test_a_level_does_not_depend_on_the_other_tilts_of_a_map(tilts: tuple[float,
 
 
 @pytest.mark.parametrize(
-    ("installation", "grid", "code", "field"),
+    ("setup", "grid", "code", "field"),
     [
         (replace(PAIR, detector_class="ultrasonic-40k"), Grid(), "unknown-class", "setup/detector_class"),
         (replace(PAIR, gap_mm=4.0), Grid(), "out-of-range", "setup/gap_mm"),
         (replace(PAIR, tilt_deg=65.0), Grid(), "out-of-range", "setup/tilt_deg"),
         (
-            Installation(detector_class="capacitive-200k", gap_mm=3.0, tilt_deg=5.0),
+            InstalledSetup(detector_class="capacitive-200k", gap_mm=3.0, tilt_deg=5.0),
             Grid(),
             "out-of-range",
             "setup/tilt_deg",
         ),
-        (Installation(detector_class="caliper-laser", gap_mm=10.0), Grid(), "out-of-range", "setup/gap_mm"),
+        (InstalledSetup(detector_class="caliper-laser", gap_mm=10.0), Grid(), "out-of-range", "setup/gap_mm"),
         (PAIR, Grid(gap_mm=(26.0, 900.0), tilt_deg=(0.0,)), "out-of-range", "grid/gap_mm/1"),
         (PAIR, Grid(gap_mm=(26.0,), tilt_deg=(0.0, 65.0)), "out-of-range", "grid/tilt_deg/1"),
         (PAIR, Grid(position_mm=(0.0, 12.5)), "out-of-range", "grid/position_mm/1"),
     ],
 )
-def test_places_that_cannot_be_are_refused(installation: Installation, grid: Grid, code: str, field: str) -> None:
+def test_places_that_cannot_be_are_refused(setup: InstalledSetup, grid: Grid, code: str, field: str) -> None:
     with pytest.raises(QuestionError) as caught:
-        predicted(installation, grid=grid)
+        predicted(setup, grid=grid)
     assert (caught.value.code, caught.value.field) == (code, field)
     assert caught.value.expected
 
 
 def test_a_class_that_cannot_sense_the_sheet_is_refused() -> None:
     with pytest.raises(QuestionError) as caught:
-        predicted(Installation(detector_class="eddy-current-10k", gap_mm=20.0))
+        predicted(InstalledSetup(detector_class="eddy-current-10k", gap_mm=20.0))
     assert caught.value.field == "setup/detector_class"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from sheetmargin.contract.job import Job
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 from support.bench_cases import fit, true_case
 from support.costs import Work, cost_s

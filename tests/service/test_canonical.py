@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sheetmargin_service.api.admit import admit
+from sheetmargin.contract.job import Job
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import decode_json
-from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.resolve_job import resolve_job
+from sheetmargin_service.api.schemas.derive import question_schema
 from sheetmargin_service.api.service import Service
 from sheetmargin_service.app import load_service
 from sheetmargin_service.config import Settings
@@ -26,7 +27,7 @@ def service() -> Service:
 
 
 def canonical(text: str, service: Service) -> str:
-    return canonical_job(admit(decode_json(text.encode(), JobSchema()), service).job)
+    return canonical_job(resolve_job(decode_json(text.encode(), question_schema(Job)()), service).job)
 
 
 @pytest.mark.parametrize(
@@ -78,8 +79,8 @@ def test_minus_zero_is_zero(service: Service) -> None:
 
 @given(grammage=st.floats(min_value=60, max_value=120))
 def test_a_canonical_job_asks_the_same_question(grammage: float) -> None:
-    job = decode_json(json.dumps({"sheets": [{**SHEET, "grammage_gsm": grammage}]}).encode(), JobSchema())
-    again = decode_json(canonical_job(job).encode(), JobSchema())
+    job = decode_json(json.dumps({"sheets": [{**SHEET, "grammage_gsm": grammage}]}).encode(), question_schema(Job)())
+    again = decode_json(canonical_job(job).encode(), question_schema(Job)())
     assert again == job
     assert canonical_job(again) == canonical_job(replace(job, reference="4711"))
 

@@ -5,7 +5,7 @@ from itertools import pairwise, product
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.selection.answer import Changeovers
+from sheetmargin.contract.answer import Changeovers
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.changeover import cheapest_run
 from support.candidates import candidates_of

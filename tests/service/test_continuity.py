@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.installation import Installation, class_of
+from sheetmargin.contract.job import Double, Environment, Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.measure import InstalledSetup
+from sheetmargin_service.bench.installation import class_of
 from sheetmargin_service.bench.predict import question_of
 from sheetmargin_service.bench.standing import choice_of, post_at
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
-from sheetmargin_service.selection.job import Environment, Job, Line
 from sheetmargin_service.selection.stations import build_station, details_at
 from support.continuity import step_in
 
@@ -39,10 +40,10 @@ def levels(
     """Every percentile of every state as an answer tells them, before they are rounded."""
     job = Job(sheets=(SheetSpec(**sheet),), line=line or Line(), environment=air or Environment())
     question, _ = question_of(job, load_library())
-    installation = Installation(detector_class=name, **place)
-    post = post_at(question, class_of(name, reference_catalogue(), field=""), installation, field="")
+    setup = InstalledSetup(detector_class=name, **place)
+    post = post_at(question, class_of(name, reference_catalogue(), field=""), setup, field="")
     (details,) = details_at([(post, 0, [0])])
-    choice = choice_of(installation, tilts=post.bench.settings.tilts)
+    choice = choice_of(setup, tilts=post.bench.settings.tilts)
     survey = build_station(post, 0, details, choice=choice).served[0].survey
     spans = (survey.no_sheet, survey.single, survey.double)
     return np.array([float(p[0]) for span in spans for p in (span.p1, span.p50, span.p99)])
@@ -72,7 +73,7 @@ def of_mass(name: str, x: float) -> np.ndarray:
 
 
 def of_overlap(name: str, x: float) -> np.ndarray:
-    return of_sheet("double")(name, DoubleSpec(overlap_mm=x))  # type: ignore[arg-type]
+    return of_sheet("double")(name, Double(overlap_mm=x))  # type: ignore[arg-type]
 
 
 INPUTS: dict[str, tuple[Read, float, float]] = {

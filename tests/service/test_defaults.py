@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from sheetmargin.contract.job import Environment, Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import saturation_pressure_pa
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.defaults import DEFAULTS, conditions_of
-from sheetmargin_service.selection.job import Environment, Job, Line
 
 SHEET = (SheetSpec(material="copy-paper", grammage_gsm=80.0),)
 

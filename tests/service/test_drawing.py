@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheetmargin.contract.job import Line
+from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.selection.answer import Geometry, Window
-from sheetmargin_service.selection.job import Line
 from sheetmargin_service.selection.mounting import mount
 from sheetmargin_service.selection.neighbours import SoundBeam
 from sheetmargin_service.selection.placing import Place

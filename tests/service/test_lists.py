@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.api.schemas.answer import dump_answer
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Double, Environment, Job, Line, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.selection import plans
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Environment, Job, Line, Targets
 from sheetmargin_service.selection.ranking import Key, _key, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.stations import Post
@@ -50,7 +50,7 @@ README_JOB: dict[str, Any] = {
 
 def wire(found: Answer) -> dict[str, Any]:
     """As it leaves: rounded to what the contract states."""
-    return dump_answer(found, language="en")
+    return encode(found, language="en")
 
 
 def assert_limit_only_cuts(*sheets: SheetSpec, limits: tuple[int, ...] = (1, 3, 5), **job: Any) -> None:
@@ -162,7 +162,7 @@ def test_each_sheet_of_a_trial_is_tested_in_its_own_band(sheets: tuple[SheetSpec
         (result,) = [s for s in best.sheets if s.index == index]
         setup = best.setups[result.setup]
         accept, read = block["accept-levels"], block["read-levels"]
-        assert (accept["band_low"], accept["band_high"]) == setup.profile.single_band
+        assert (accept["band_low"], accept["band_high"]) == setup.profile.single_band_attenuation_db
         assert read["detector_class"] == setup.detector_class.id
         assert accept["band_low"] < read["single_p50"] < accept["band_high"]
         assert not accept["band_low"] < read["double_p50"] < accept["band_high"]
@@ -205,7 +205,7 @@ def test_a_set_up_tells_its_sheets_and_the_verdict_on_the_wire() -> None:
 def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
     """5 mm of overlap are shorter than the beam's spot: that sheet is not served, and takes nothing from another in
     the same set-up."""
-    short = SheetSpec(material="copy-paper", grammage_gsm=90.0, double=DoubleSpec(overlap_mm=5.0))
+    short = SheetSpec(material="copy-paper", grammage_gsm=90.0, double=Double(overlap_mm=5.0))
     job: dict[str, Any] = {
         "classes": ("ultrasonic-400k",),
         "line": Line(speed_m_per_min=120, sheet_length_mm=300, sheet_spacing_mm=200),
@@ -217,7 +217,7 @@ def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
     assert [(sheet.index, sheet.code) for sheet in both.not_served] == [(1, "line-too-fast")]
     assert both.setups[0].timing == one.setups[0].timing
     # Of two that both are long enough, each is judged by its own.
-    longer = SheetSpec(material="copy-paper", grammage_gsm=80.0, double=DoubleSpec(overlap_mm=30.0))
+    longer = SheetSpec(material="copy-paper", grammage_gsm=80.0, double=Double(overlap_mm=30.0))
     pair = answer(PAPER, longer, **job).recommendations[0]
     timed = answer(longer, **job).recommendations[0].setups[0].timing
     assert pair.setups[0].timing == timed != one.setups[0].timing
@@ -227,7 +227,7 @@ def test_a_double_too_short_to_read_is_its_own_sheets_matter() -> None:
 def test_a_sheet_that_is_not_served_is_not_offered_with_those_that_are() -> None:
     """Of three boards one has doubles too short to be read. Strict targets part the bands, and do not bring it back."""
     board = SheetSpec(material="kraftliner", grammage_gsm=517.0)
-    short = SheetSpec(material="pressboard", grammage_gsm=517.0, double=DoubleSpec(overlap_mm=5.0))
+    short = SheetSpec(material="pressboard", grammage_gsm=517.0, double=Double(overlap_mm=5.0))
     strict = Targets(single_as_double=10.0, single_as_no_sheet=10.0, double_as_single=100.0, no_sheet_as_single=100.0)
     found = answer(board, short, board, classes=("caliper-roller",), targets=strict)
     (one,) = found.recommendations

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from sheetmargin.contract.job import Job, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 

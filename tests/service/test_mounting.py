@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheetmargin.contract.job import Line
+from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.acoustics.beam import open_path_coupling
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.selection.answer import Geometry, Window
-from sheetmargin_service.selection.job import Line
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, neighbour_level_db, turns
 from sheetmargin_service.selection.placing import TILT_STEP_DEG, Place

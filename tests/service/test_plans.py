@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
+from sheetmargin.contract.job import Double, Line, Require, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.mounting import Window
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection import plans
-from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.job import Line, Require, Targets
 from sheetmargin_service.selection.listing import list_of
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
@@ -139,7 +139,7 @@ def test_before_a_large_catalogue_a_long_list_asks_the_nearest_classes(monkeypat
 
 def test_counted_plies_that_fail_say_why():
     """What stops the class, not how many plies it would tell."""
-    form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5, double=DoubleSpec(kind="one-ply-more"))
+    form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5, double=Double(kind="one-ply-more"))
     (fact,) = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
     assert isinstance(fact, Fact)
     assert fact.code == "below-noise"

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Double, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.readings import HALF_WIDTH_95
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
@@ -30,7 +31,7 @@ def test_a_roller_presses_the_air_out():
 
 def test_bonded_doubles_carry_no_air():
     bonded = resolve_sheet(
-        SheetSpec(material="steel", thickness_um=1000, double=DoubleSpec(contact="bonded")), load_library()
+        SheetSpec(material="steel", thickness_um=1000, double=Double(contact="bonded")), load_library()
     )
     assert means(bench("caliper-laser"), bonded, 0)["double"] == pytest.approx(2000.0, abs=1.0)
 
@@ -101,14 +102,14 @@ def test_light_sinks_into_paper_and_not_into_metal():
 
 
 def test_a_mirror_on_either_face_blinds_its_laser():
-    layers = (LayerSpec(material="coated-board", grammage_gsm=300), LayerSpec(material="aluminium", thickness_um=9))
+    layers = (Layer(material="coated-board", grammage_gsm=300), Layer(material="aluminium", thickness_um=9))
     for stack in (layers, layers[::-1]):
         mirrored = resolve_sheet(SheetSpec(layers=stack), load_library())
         assert bench("caliper-laser").refuses(mirrored).values == {"material": "aluminium"}
 
 
 def test_a_clear_coat_lets_the_laser_see_the_board():
-    layers = (LayerSpec(material="pet", thickness_um=12), LayerSpec(material="coated-board", grammage_gsm=300))
+    layers = (Layer(material="pet", thickness_um=12), Layer(material="coated-board", grammage_gsm=300))
     assert bench("caliper-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
 
 
@@ -119,7 +120,7 @@ def test_a_sheet_beyond_the_range_is_refused():
 
 def test_plies_and_what_is_between_them():
     """Of three plies one too few and one too many lie about a ply apart; the air inside spreads the laser's reading."""
-    form = sheet("copy-paper", grammage_gsm=80, plies=3, double=DoubleSpec(kind="one-ply-more"))
+    form = sheet("copy-paper", grammage_gsm=80, plies=3, double=Double(kind="one-ply-more"))
     survey = bench("caliper-laser").survey(form)
     ply = form.thickness_um
     assert survey.double.p50[0] - survey.single.p50[0] > ply

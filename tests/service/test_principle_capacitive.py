@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Double, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.capacitive import EPS_0, moisture_sensitivity
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
@@ -38,7 +39,7 @@ def test_air_between_the_sheets_does_not_count():
 
 def test_water_between_the_sheets_does_count():
     wet = resolve_sheet(
-        SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(contact="water-film")), load_library()
+        SheetSpec(material="copy-paper", grammage_gsm=80, double=Double(contact="water-film")), load_library()
     )
     made = bench("capacitive-200k")
     assert means(made, wet, 3)["double"] > means(made, PAPER, 3)["double"] + 3.0
@@ -74,7 +75,7 @@ def test_what_conducts_is_refused_with_its_loss(material, thickness_um):
 
 def test_a_foil_inside_a_laminate_is_refused_too():
     laminate = resolve_sheet(
-        SheetSpec(layers=(LayerSpec(material="pet", thickness_um=50), LayerSpec(material="aluminium", thickness_um=9))),
+        SheetSpec(layers=(Layer(material="pet", thickness_um=50), Layer(material="aluminium", thickness_um=9))),
         load_library(),
     )
     assert bench("capacitive-200k").refuses(laminate).values["material"] == "aluminium"

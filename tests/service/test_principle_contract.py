@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Double
 from sheetmargin_service.api.saying import say, texts
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.materials.spec import DoubleSpec
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
 from support.principle_cases import CONDITIONS, bench, predictive, sheet
@@ -18,7 +18,7 @@ CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultras
 SHEETS = {
     "paper": sheet("copy-paper", grammage_gsm=80),
     "form": sheet("copy-paper", grammage_gsm=60, plies=3),
-    "counted": sheet("copy-paper", grammage_gsm=60, plies=3, double=DoubleSpec(kind="one-ply-more")),
+    "counted": sheet("copy-paper", grammage_gsm=60, plies=3, double=Double(kind="one-ply-more")),
     "board": sheet("coated-board", grammage_gsm=300),
     "film": sheet("pet", thickness_um=12),
     "white film": sheet("bopp-white", thickness_um=50),

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from sheetmargin.contract.job import Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles.eddy_current import coil_of
 from sheetmargin_service.prediction.principles.eddy_current.coil import spectrum
 from sheetmargin_service.prediction.principles.eddy_current.sheet import MU_0
@@ -124,9 +125,9 @@ def test_a_foil_in_a_laminate_is_seen():
     laminate = resolve_sheet(
         SheetSpec(
             layers=(
-                LayerSpec(material="coated-board", grammage_gsm=250),
-                LayerSpec(material="aluminium", thickness_um=9),
-                LayerSpec(material="pe-ld", thickness_um=20),
+                Layer(material="coated-board", grammage_gsm=250),
+                Layer(material="aluminium", thickness_um=9),
+                Layer(material="pe-ld", thickness_um=20),
             )
         ),
         load_library(),

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
@@ -93,8 +94,8 @@ def test_layers_add_and_air_cells_do_not():
     two = resolve_sheet(
         SheetSpec(
             layers=(
-                LayerSpec(material="copy-paper", grammage_gsm=80),
-                LayerSpec(material="copy-paper", grammage_gsm=80),
+                Layer(material="copy-paper", grammage_gsm=80),
+                Layer(material="copy-paper", grammage_gsm=80),
             )
         ),
         load_library(),

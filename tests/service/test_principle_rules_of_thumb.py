@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.admission import FILTERED
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import recommend
 
 

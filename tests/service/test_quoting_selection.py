@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job, Line, Require
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.ingress import is_rating, protects
 from sheetmargin_service.materials.library import Library, load_library
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.selection.admission import admitted
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job, Line, Require
 from sheetmargin_service.selection.recommend import recommend
 from support.catalogues import OWN
 

@@ -7,7 +7,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from sheetmargin_service.selection.answer import Misread, Window
+from sheetmargin.contract.answer import Misread
+from sheetmargin.contract.mounting import Window
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import Judgement
 

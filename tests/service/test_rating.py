@@ -5,20 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from sheetmargin.contract.job import Environment, Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.measure import InstalledSetup, PredictionQuestion
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.saying import say
-from sheetmargin_service.bench.installation import Installation
-from sheetmargin_service.bench.predict import PredictionQuestion, predict
+from sheetmargin_service.bench.predict import predict
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Environment, Job, Line
 from sheetmargin_service.selection.recommend import recommend
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
 BOARD = SheetSpec(material="folding-boxboard", grammage_gsm=350.0)
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
-STANDING = Installation(detector_class="ultrasonic-400k", gap_mm=30.0, tilt_deg=0.0)
+STANDING = InstalledSetup(detector_class="ultrasonic-400k", gap_mm=30.0, tilt_deg=0.0)
 HARDY = replace(
     CATALOGUE,
     classes=tuple(replace(c, temperature_min_c=-40.0, temperature_max_c=120.0) for c in CATALOGUE.classes),
@@ -123,7 +123,8 @@ def test_a_pair_that_stands_outside_its_rating_is_told_so():
     """Its levels are told as the physics has them, never as suitable."""
     rated, cold = (
         predict(
-            PredictionQuestion(job=Job(sheets=(PAPER,), environment=environment), installation=STANDING),
+            PredictionQuestion(sheet=PAPER, setup=STANDING),
+            job=Job(sheets=(PAPER,), environment=environment),
             catalogue=CATALOGUE,
             library=LIBRARY,
         )
@@ -138,6 +139,6 @@ def test_a_pair_that_stands_outside_its_rating_is_told_so():
 @pytest.mark.parametrize(("above", "verdict"), [(500.0, "suitable"), (30.0, "unsuitable")])
 def test_a_pair_that_does_not_fit_is_told_so(above, verdict):
     job = Job(sheets=(PAPER,), line=Line(clearance_above_mm=above))
-    asked = PredictionQuestion(job=job, installation=STANDING)
-    found = predict(asked, catalogue=CATALOGUE, library=LIBRARY).predicted
+    asked = PredictionQuestion(sheet=PAPER, setup=STANDING)
+    found = predict(asked, job=job, catalogue=CATALOGUE, library=LIBRARY).predicted
     assert (found.setups[0].mounting.fits, found.verdict) == (above > 100.0, verdict)

@@ -7,16 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Controller, Double, Environment, Job, Line, Require, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.saying import texts
-from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
 from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import searched_tilts_deg
 from sheetmargin_service.selection.admission import FILTERED
-from sheetmargin_service.selection.job import Controller, Environment, Job, Line, Require, Targets
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 
@@ -34,7 +34,7 @@ def answer(*sheets, catalogue=CATALOGUE, **job):
 
 def written(found):
     """As it leaves: rounded to what the contract states."""
-    return json.dumps(dump_answer(found, language="en"), sort_keys=True)
+    return json.dumps(encode(found, language="en"), sort_keys=True)
 
 
 @pytest.mark.parametrize("sheets", [(PAPER,), (PAPER, CARD, BOARD)], ids=["one", "list"])
@@ -215,7 +215,7 @@ def test_weather_spreads_the_signal():
 
 
 def test_bonded_cards_are_a_harder_job():
-    bonded = replace(CARD, double=DoubleSpec(contact="bonded"))
+    bonded = replace(CARD, double=Double(contact="bonded"))
     square = Line(max_tilt_deg=0.0)
     assert answer(CARD, principles=ULTRASONIC, line=square).verdict == "suitable"
     assert answer(bonded, principles=ULTRASONIC, line=square).verdict == "unsuitable"

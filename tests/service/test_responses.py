@@ -6,11 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.trapped_air import double_transmission, flat_film, uneven_film
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import LayerSpec, SheetSpec
 from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
@@ -250,7 +251,7 @@ def test_tissue_is_nearly_transparent_one_ply_or_two():
 def test_layers_that_air_can_pass_share_the_flow_resistance():
     """Two like layers on each other, with the permeance of both given, are one layer of twice the thickness, while that
     is thin: at 300 kHz, where its frame moves of itself, 1.3 dB apart."""
-    layer = LayerSpec(material="tissue", grammage_gsm=17.0)
+    layer = Layer(material="tissue", grammage_gsm=17.0)
     thick = sheet("tissue", grammage_gsm=34.0, air_permeance_um_per_pa_s=1000.0)
     spec = SheetSpec(layers=(layer, layer), air_permeance_um_per_pa_s=1000.0)
     pair = resolve_sheet(spec, load_library())

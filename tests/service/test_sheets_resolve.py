@@ -6,6 +6,9 @@ from dataclasses import fields
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheetmargin.contract.job import Corrugated, Custom, Double, Gauge, Layer, Wall
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.corrugated import load_flutes
@@ -13,16 +16,6 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import Isotropic, TransverselyIsotropic
 from sheetmargin_service.materials.resolve import canonical_spec, resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.materials.spec import (
-    CorrugatedSpec,
-    CustomSpec,
-    DoubleSpec,
-    GaugeSpec,
-    LayerSpec,
-    SheetSpec,
-    TrappedAirSpec,
-    WallSpec,
-)
 from sheetmargin_service.materials.stiffness import elastic_constants
 
 LIBRARY = load_library()
@@ -105,18 +98,18 @@ def test_size_forms_agree() -> None:
     inches = resolve(material="card-stock", thickness_in=0.010)
     assert points.thickness_um == pytest.approx(254)
     assert inches.thickness_um == pytest.approx(254)
-    film = resolve(material="bopp", sheet_gauge=GaugeSpec(system="film", number=80))
+    film = resolve(material="bopp", sheet_gauge=Gauge(system="film", number=80))
     assert film.thickness_um == pytest.approx(20.32)
 
 
 def test_gauges_only_for_their_own_metals() -> None:
-    error = refuse(material="stainless-steel", sheet_gauge=GaugeSpec(system="steel", number=20))
+    error = refuse(material="stainless-steel", sheet_gauge=Gauge(system="steel", number=20))
     assert (error.code, error.field) == ("not-applicable", "sheet_gauge/system")
     assert "steel" in error.expected
-    assert refuse(material="pet", sheet_gauge=GaugeSpec(system="aluminium", number=20)).code == "not-applicable"
-    assert refuse(material="steel", sheet_gauge=GaugeSpec(system="steel", number=2)).field == "sheet_gauge/number"
-    assert refuse(material="steel", sheet_gauge=GaugeSpec(system="steel", number=20.5)).field == "sheet_gauge/number"
-    assert refuse(material="steel", sheet_gauge=GaugeSpec(system="wire", number=20)).code == "unknown-value"  # type: ignore[arg-type]
+    assert refuse(material="pet", sheet_gauge=Gauge(system="aluminium", number=20)).code == "not-applicable"
+    assert refuse(material="steel", sheet_gauge=Gauge(system="steel", number=2)).field == "sheet_gauge/number"
+    assert refuse(material="steel", sheet_gauge=Gauge(system="steel", number=20.5)).field == "sheet_gauge/number"
+    assert refuse(material="steel", sheet_gauge=Gauge(system="wire", number=20)).code == "unknown-value"  # type: ignore[arg-type]
 
 
 def test_missing_and_doubled_sizes() -> None:
@@ -154,7 +147,7 @@ def test_unknown_material_offers_names() -> None:
     error = refuse(material="coppy paper", grammage_gsm=80)
     assert (error.code, error.field) == ("unknown-material", "material")
     assert error.suggestions[0] == "copy-paper"
-    error = refuse(layers=(LayerSpec(material="pet", thickness_um=12), LayerSpec(material="pe-dl", thickness_um=50)))
+    error = refuse(layers=(Layer(material="pet", thickness_um=12), Layer(material="pe-dl", thickness_um=50)))
     assert error.field == "layers/1/material"
     assert error.suggestions
 
@@ -169,7 +162,7 @@ def test_a_construction_named_as_a_material_is_pointed_out() -> None:
 def test_canonical_spec() -> None:
     spec = SheetSpec(material="Kopierpapier", grammage_gsm=80)
     assert canonical_spec(spec, LIBRARY) == SheetSpec(material="copy-paper", grammage_gsm=80)
-    layered = SheetSpec(layers=(LayerSpec(material="PET-Folie", thickness_um=12), LayerSpec(material="Custom")))
+    layered = SheetSpec(layers=(Layer(material="PET-Folie", thickness_um=12), Layer(material="Custom")))
     canonical = canonical_spec(layered, LIBRARY)
     assert canonical.layers is not None
     assert [layer.material for layer in canonical.layers] == ["pet", "custom"]
@@ -184,22 +177,22 @@ def test_canonical_spec() -> None:
 
 def test_exactly_one_of_material_layers_corrugated_construction() -> None:
     assert refuse().field == "material"
-    layers = (LayerSpec(material="pet", thickness_um=12),)
+    layers = (Layer(material="pet", thickness_um=12),)
     error = refuse(material="pet", thickness_um=12, layers=layers)
     assert (error.code, error.field, error.also) == ("conflicting-fields", "material", ("layers",))
     assert refuse(layers=layers, construction="id-card").code == "conflicting-fields"
     error = refuse(layers=layers, grammage_gsm=80)
     assert (error.field, error.also) == ("grammage_gsm", ("layers",))
-    assert refuse(construction="id-card", custom=CustomSpec(density_kg_m3=1000)).field == "custom"
+    assert refuse(construction="id-card", custom=Custom(density_kg_m3=1000)).field == "custom"
     assert refuse(material="pet", thickness_um=12, label_state="absent").field == "label_state"
 
 
 def test_layers_keep_order_and_add_up() -> None:
     sheet = resolve(
         layers=(
-            LayerSpec(material="copy-paper", grammage_gsm=70),
-            LayerSpec(material="adhesive-acrylic", thickness_um=20),
-            LayerSpec(material="glassine", grammage_gsm=60, thickness_um=53),
+            Layer(material="copy-paper", grammage_gsm=70),
+            Layer(material="adhesive-acrylic", thickness_um=20),
+            Layer(material="glassine", grammage_gsm=60, thickness_um=53),
         )
     )
     assert [layer.material.id for layer in sheet.layers if layer.material] == [
@@ -213,15 +206,13 @@ def test_layers_keep_order_and_add_up() -> None:
 
 
 def test_layer_spreads_add_as_independent_ones() -> None:
-    single = resolve(layers=(LayerSpec(material="copy-paper", grammage_gsm=80),))
-    pair = resolve(layers=(LayerSpec(material="copy-paper", grammage_gsm=80),) * 2)
+    single = resolve(layers=(Layer(material="copy-paper", grammage_gsm=80),))
+    pair = resolve(layers=(Layer(material="copy-paper", grammage_gsm=80),) * 2)
     assert single.mass_tolerance_pct == pytest.approx(LIBRARY.get("copy-paper").mass_tolerance_pct)
     assert pair.mass_tolerance_pct == pytest.approx(single.mass_tolerance_pct / math.sqrt(2))
     assert pair.formation_pct == pytest.approx(single.formation_pct / math.sqrt(2))
     assert pair.trapped_air.p50_um == pytest.approx(single.trapped_air.p50_um)
-    mixed = resolve(
-        layers=(LayerSpec(material="copy-paper", grammage_gsm=80), LayerSpec(material="pet", thickness_um=12))
-    )
+    mixed = resolve(layers=(Layer(material="copy-paper", grammage_gsm=80), Layer(material="pet", thickness_um=12)))
     paper, film = (LIBRARY.get(name).trapped_air for name in ("copy-paper", "pet"))
     assert film.p50_um < mixed.trapped_air.p50_um < paper.p50_um
     assert (
@@ -231,33 +222,33 @@ def test_layer_spreads_add_as_independent_ones() -> None:
 
 @pytest.mark.parametrize("count", [0, 31])
 def test_layer_count(count: int) -> None:
-    error = refuse(layers=(LayerSpec(material="pet", thickness_um=12),) * count)
+    error = refuse(layers=(Layer(material="pet", thickness_um=12),) * count)
     assert (error.code, error.field) == ("out-of-range", "layers")
     assert "30" in error.expected
 
 
 def test_thirty_layers_are_a_sheet() -> None:
-    assert len(resolve(layers=(LayerSpec(material="pet", thickness_um=12),) * 30).layers) == 30
+    assert len(resolve(layers=(Layer(material="pet", thickness_um=12),) * 30).layers) == 30
 
 
 @pytest.mark.parametrize("value", [0, -1, math.nan, math.inf, -math.inf, 1e300, 10**400, 1e-9])
 def test_absurd_layer_thickness(value: float) -> None:
-    layers = (LayerSpec(material="pet", thickness_um=12), LayerSpec(material="pet", thickness_um=value))
+    layers = (Layer(material="pet", thickness_um=12), Layer(material="pet", thickness_um=value))
     assert refuse(layers=layers).field == "layers/1/thickness_um"
 
 
 def test_layer_contradiction_and_missing_size() -> None:
-    error = refuse(layers=(LayerSpec(material="pet", thickness_um=12, grammage_gsm=300),))
+    error = refuse(layers=(Layer(material="pet", thickness_um=12, grammage_gsm=300),))
     assert (error.field, error.also) == ("layers/0/grammage_gsm", ("layers/0/thickness_um",))
-    assert refuse(layers=(LayerSpec(material="pet"),)).field == "layers/0/grammage_gsm"
-    assert refuse(layers=(LayerSpec(material="pet", thickness_um=12_000),) * 2).field == "layers"
+    assert refuse(layers=(Layer(material="pet"),)).field == "layers/0/grammage_gsm"
+    assert refuse(layers=(Layer(material="pet", thickness_um=12_000),) * 2).field == "layers"
 
 
 # ---- corrugated
 
 
 def test_corrugated_mass_and_height() -> None:
-    sheet = resolve(corrugated=CorrugatedSpec(liners_gsm=(125, 140), walls=(WallSpec(flute="B", medium_gsm=112),)))
+    sheet = resolve(corrugated=Corrugated(liners_gsm=(125, 140), walls=(Wall(flute="B", medium_gsm=112),)))
     flute = load_flutes()["B"]
     assert sheet.grammage_gsm == pytest.approx(125 + 140 + flute.take_up * 112)
     liner = LIBRARY.get("testliner").density_kg_m3.nominal
@@ -269,7 +260,7 @@ def test_corrugated_mass_and_height() -> None:
 
 @pytest.mark.parametrize("flute", ["A", "B", "C", "E", "F", "N"])
 def test_fluted_core_is_a_stable_solid_below_its_medium(flute: str) -> None:
-    spec = CorrugatedSpec(liners_gsm=(125, 125), walls=(WallSpec(flute=flute, medium_gsm=112),))  # type: ignore[arg-type]
+    spec = Corrugated(liners_gsm=(125, 125), walls=(Wall(flute=flute, medium_gsm=112),))  # type: ignore[arg-type]
     core = resolve(corrugated=spec).layers[1]
     assert core.material is not None
     assert isinstance(core.material.elastic, TransverselyIsotropic)
@@ -287,14 +278,14 @@ def test_fluted_core_is_a_stable_solid_below_its_medium(flute: str) -> None:
 
 
 def test_corrugated_errors() -> None:
-    wall = WallSpec(flute="B", medium_gsm=112)
-    assert refuse(corrugated=CorrugatedSpec(liners_gsm=(125,), walls=(wall,))).field == "corrugated/liners_gsm"
-    assert refuse(corrugated=CorrugatedSpec(liners_gsm=(125,), walls=())).field == "corrugated/walls"
-    assert refuse(corrugated=CorrugatedSpec(liners_gsm=(125,) * 5, walls=(wall,) * 4)).field == "corrugated/walls"
-    error = refuse(corrugated=CorrugatedSpec(liners_gsm=(125, 0), walls=(wall,)))
+    wall = Wall(flute="B", medium_gsm=112)
+    assert refuse(corrugated=Corrugated(liners_gsm=(125,), walls=(wall,))).field == "corrugated/liners_gsm"
+    assert refuse(corrugated=Corrugated(liners_gsm=(125,), walls=())).field == "corrugated/walls"
+    assert refuse(corrugated=Corrugated(liners_gsm=(125,) * 5, walls=(wall,) * 4)).field == "corrugated/walls"
+    error = refuse(corrugated=Corrugated(liners_gsm=(125, 0), walls=(wall,)))
     assert error.field == "corrugated/liners_gsm/1"
-    bad = WallSpec(flute="Z", medium_gsm=112)  # type: ignore[arg-type]
-    assert refuse(corrugated=CorrugatedSpec(liners_gsm=(125, 125), walls=(bad,))).field == "corrugated/walls/0/flute"
+    bad = Wall(flute="Z", medium_gsm=112)  # type: ignore[arg-type]
+    assert refuse(corrugated=Corrugated(liners_gsm=(125, 125), walls=(bad,))).field == "corrugated/walls/0/flute"
 
 
 # ---- constructions
@@ -376,7 +367,7 @@ def test_permeance_from_the_library() -> None:
     assert sheet.permeance_um_per_pa_s == pytest.approx(expected)
     assert "permeance-typical" in codes(sheet)
     assert resolve(material="pet", thickness_um=12).permeance_um_per_pa_s is None
-    two = resolve(layers=(LayerSpec(material="tissue", grammage_gsm=17),) * 2)
+    two = resolve(layers=(Layer(material="tissue", grammage_gsm=17),) * 2)
     assert two.permeance_um_per_pa_s == pytest.approx(expected)
 
 
@@ -411,17 +402,17 @@ def test_plies_are_of_one_ply_each() -> None:
 
 
 def test_double() -> None:
-    sheet = resolve(material="pvc-rigid", thickness_um=760, double=DoubleSpec(contact="partial", overlap_mm=80))
+    sheet = resolve(material="pvc-rigid", thickness_um=760, double=Double(contact="partial", overlap_mm=80))
     assert (sheet.contact, sheet.overlap_mm) == ("partial", 80)
-    assert refuse(material="pet", thickness_um=12, double=DoubleSpec(overlap_mm=0)).field == "double/overlap_mm"
-    assert refuse(material="pet", thickness_um=12, double=DoubleSpec(contact="glue")).field == "double/contact"  # type: ignore[arg-type]
+    assert refuse(material="pet", thickness_um=12, double=Double(overlap_mm=0)).field == "double/overlap_mm"
+    assert refuse(material="pet", thickness_um=12, double=Double(contact="glue")).field == "double/contact"  # type: ignore[arg-type]
 
 
 # ---- custom
 
 
 def test_custom_isotropic() -> None:
-    custom = CustomSpec(
+    custom = Custom(
         density_kg_m3=1180,
         youngs_modulus_gpa=3.0,
         poisson_ratio=0.37,
@@ -444,7 +435,7 @@ def test_custom_isotropic() -> None:
 
 def test_custom_speeds_equal_their_moduli() -> None:
     # 2380 and 1060 m/s at 1380 kg/m3 in and the same speeds out.
-    custom = CustomSpec(density_kg_m3=1380, longitudinal_speed_m_per_s=2380, shear_speed_m_per_s=1060)
+    custom = Custom(density_kg_m3=1380, longitudinal_speed_m_per_s=2380, shear_speed_m_per_s=1060)
     sheet = resolve(material="custom", thickness_um=1000, custom=custom)
     material = sheet.layers[0].material
     assert material is not None
@@ -459,8 +450,8 @@ def test_custom_speeds_equal_their_moduli() -> None:
 
 
 def test_custom_transversely_isotropic_in_a_layer() -> None:
-    custom = CustomSpec(density_kg_m3=800, c11_gpa=5, c13_gpa=0.05, c33_gpa=0.05, c55_gpa=0.1)
-    sheet = resolve(layers=(LayerSpec(material="custom", grammage_gsm=200, custom=custom),))
+    custom = Custom(density_kg_m3=800, c11_gpa=5, c13_gpa=0.05, c33_gpa=0.05, c55_gpa=0.1)
+    sheet = resolve(layers=(Layer(material="custom", grammage_gsm=200, custom=custom),))
     assert sheet.thickness_um == pytest.approx(250)
 
 
@@ -483,18 +474,16 @@ def test_custom_transversely_isotropic_in_a_layer() -> None:
     ],
 )
 def test_custom_errors(custom: dict[str, float], field: str) -> None:
-    spec = CustomSpec(density_kg_m3=1000, **custom)
+    spec = Custom(density_kg_m3=1000, **custom)
     assert refuse(material="custom", thickness_um=100, custom=spec).field == field
 
 
 def test_custom_without_its_partner() -> None:
     assert refuse(material="custom", thickness_um=100).field == "custom"
-    spec = CustomSpec(density_kg_m3=1000, youngs_modulus_gpa=3, poisson_ratio=0.3)
+    spec = Custom(density_kg_m3=1000, youngs_modulus_gpa=3, poisson_ratio=0.3)
     error = refuse(material="pet", thickness_um=100, custom=spec)
     assert (error.field, error.also) == ("custom", ("material",))
-    assert (
-        refuse(material="custom", thickness_um=100, custom=CustomSpec(density_kg_m3=0)).field == "custom/density_kg_m3"
-    )
+    assert refuse(material="custom", thickness_um=100, custom=Custom(density_kg_m3=0)).field == "custom/density_kg_m3"
 
 
 # ---- anything at all
@@ -526,14 +515,14 @@ ODD_WORDS = st.one_of(
 )
 AIR = st.builds(TrappedAirSpec, p5=ODD_NUMBERS, p50=ODD_NUMBERS, p95=ODD_NUMBERS)
 CUSTOM = st.builds(
-    CustomSpec,
-    **{field.name: MAYBE for field in fields(CustomSpec) if field.name != "trapped_air_um"}
+    Custom,
+    **{field.name: MAYBE for field in fields(Custom) if field.name != "trapped_air_um"}
     | {"density_kg_m3": ODD_NUMBERS, "trapped_air_um": st.none() | AIR},
 )
-LAYER = st.builds(LayerSpec, material=ODD_WORDS, grammage_gsm=MAYBE, thickness_um=MAYBE, custom=st.none() | CUSTOM)
-WALL = st.builds(WallSpec, flute=st.sampled_from(["A", "B", "N", "Q"]), medium_gsm=ODD_NUMBERS)
+LAYER = st.builds(Layer, material=ODD_WORDS, grammage_gsm=MAYBE, thickness_um=MAYBE, custom=st.none() | CUSTOM)
+WALL = st.builds(Wall, flute=st.sampled_from(["A", "B", "N", "Q"]), medium_gsm=ODD_NUMBERS)
 CORRUGATED = st.builds(
-    CorrugatedSpec,
+    Corrugated,
     liners_gsm=st.lists(ODD_NUMBERS, max_size=4).map(tuple),
     walls=st.lists(WALL, max_size=4).map(tuple),
 )
@@ -547,10 +536,10 @@ SPECS = st.builds(
     custom=st.none() | CUSTOM,
     basis=st.none() | st.sampled_from(["bond", "cover", "msf", "ream"]),
     sheet_gauge=st.none()
-    | st.builds(GaugeSpec, system=st.sampled_from(["steel", "aluminium", "film", "wire"]), number=ODD_NUMBERS),
+    | st.builds(Gauge, system=st.sampled_from(["steel", "aluminium", "film", "wire"]), number=ODD_NUMBERS),
     plies=st.sampled_from([0, 1, 2, 4, 100, 1000, -1, 10**5_000]),
     double=st.builds(
-        DoubleSpec,
+        Double,
         contact=st.sampled_from(["air", "partial", "bonded", "water-film", "glue"]),
         overlap_mm=MAYBE,
     ),
@@ -585,7 +574,7 @@ PLAIN = st.builds(
 LAYERED = st.builds(
     SheetSpec,
     layers=st.lists(
-        st.builds(LayerSpec, material=st.sampled_from(sorted(LIBRARY.materials)), thickness_um=st.floats(0.1, 1_000)),
+        st.builds(Layer, material=st.sampled_from(sorted(LIBRARY.materials)), thickness_um=st.floats(0.1, 1_000)),
         min_size=1,
         max_size=8,
     ).map(tuple),

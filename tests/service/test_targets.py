@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from sheetmargin_service.selection.answer import Misread, Misreads
-from sheetmargin_service.selection.job import Targets
+from sheetmargin.contract.answer import Misread, Misreads
+from sheetmargin.contract.job import Targets
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, EASY, PAIRS, judge, targets_of
 
 APART = {"no_sheet": 5.0, "single": 5.0, "double": 5.0}

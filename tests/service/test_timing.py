@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sheetmargin_service.selection.job import Controller, Line
+from sheetmargin.contract.job import Controller, Line
 from sheetmargin_service.selection.stream import stream_of
 from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 

@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 import support
 from scipy.stats import norm
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors import parameters
 from sheetmargin_service.detectors.catalogue import Catalogue, parse_catalogue, reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction import principles as package
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job, Line
 from sheetmargin_service.selection.recommend import recommend
 
 TABLE = """
@@ -92,7 +92,7 @@ def test_it_answers_in_its_own_unit(catalogue: Catalogue) -> None:
 def test_its_band_margins_and_misreads_follow(catalogue: Catalogue) -> None:
     """Nothing at 0, one at 100, two at 200 g/m2: a band from 50 to 150, each margin about 40."""
     best = answer(catalogue, PAPER).recommendations[0]
-    low, high = best.setups[0].profile.single_band
+    low, high = best.setups[0].profile.single_band_attenuation_db
     assert (low, high) == pytest.approx((50, 150), abs=3)
     margin = best.sheets[0].margin
     assert min(margin.no_sheet, margin.single, margin.double) == pytest.approx(38.0, abs=4.0)

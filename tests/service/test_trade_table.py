@@ -20,11 +20,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import pytest
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Controller, Double, Job, Line, Require
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Controller, Job, Line, Require
 from sheetmargin_service.selection.misreads import FLOOR_PPM
 from sheetmargin_service.selection.recommend import recommend
 
@@ -117,7 +117,7 @@ TRADES = (
     Trade(
         name="card mailer, cards stuck to each other by warm lamination",
         job=Job(
-            sheets=(sheet("pvc-rigid", thickness_um=760.0, double=DoubleSpec(contact="bonded")),),
+            sheets=(sheet("pvc-rigid", thickness_um=760.0, double=Double(contact="bonded")),),
             principles=ULTRASONIC,
         ),
         verdict="trial",

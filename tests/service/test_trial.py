@@ -3,10 +3,10 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sheetmargin.contract.job import Double, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import DoubleSpec, SheetSpec
-from sheetmargin_service.selection.job import Targets
 from sheetmargin_service.selection.trial import LEAST, PRACTICABLE, trial_plan, trial_sheets, trials_for, upper_bound
 
 
@@ -17,7 +17,7 @@ def sheet(**fields):
 COPY = sheet(material="copy-paper", grammage_gsm=80.0)
 BOARD = sheet(material="folding-boxboard", grammage_gsm=300.0)
 FOLDED = sheet(material="copy-paper", grammage_gsm=120.0, plies=4)
-BLOCKED = sheet(material="copy-paper", grammage_gsm=100.0, double=DoubleSpec(contact="bonded"))
+BLOCKED = sheet(material="copy-paper", grammage_gsm=100.0, double=Double(contact="bonded"))
 
 
 def by_code(plan):

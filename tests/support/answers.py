@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import types
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
+from sheetmargin.contract.answer import Answer, Percentiles
+from sheetmargin.contract.job import Job, Sheet
+from sheetmargin.contract.notes import Assumption, Note, Reason
 from sheetmargin_service.api.views.probes import STORED_DB
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer, Note, Percentiles
-from sheetmargin_service.selection.job import Job
 
 
 class CountingRecommend:
@@ -40,10 +42,18 @@ def answer_of(*, none: float, one: float, two: float) -> Answer:
 def filled(kind: Any) -> Any:
     """A value of a type with nothing left out: each optional present, each list of one, each number -1234.56789."""
     if dataclasses.is_dataclass(kind):
-        if kind is Note:
-            return Note(code="default", pointer="/line/flutter_mm", value=1.0, values={"value": 1.0}, source="typical")
+        if kind is Job:
+            return Job(sheets=(Sheet(material="copy-paper", grammage_gsm=80),))
+        if kind in (Note, Reason, Assumption):
+            more = {"source": "typical", "pointer": "/line/flutter_mm", "value": 1.0}
+            names = {field.name for field in dataclasses.fields(kind)}
+            values = {"value": 1.0} | ({} if "pointer" in names else {"pointer": more["pointer"]})
+            return kind(code="default", values=values, **{name: more[name] for name in more.keys() & names})
         hints = get_type_hints(kind)
         values = {field.name: filled(hints[field.name]) for field in dataclasses.fields(kind)}
+        for field in dataclasses.fields(kind):
+            if "fewest" in field.metadata:
+                values[field.name] *= field.metadata["fewest"]
         values |= {name: 0 for name in ("index", "setup") if name in values and hints[name] is int}
         if "code" in values:
             values |= {"code": "outranked", "values": {"margin": 0.5, "unit": "dB", "limit": 5}}
@@ -53,8 +63,8 @@ def filled(kind: Any) -> Any:
         return filled(next(a for a in arguments if a is not types.NoneType))
     if origin is Literal:
         return arguments[0]
-    if origin is tuple:
-        return tuple(filled(a) for a in arguments if a is not Ellipsis)
-    if origin is dict:
+    if origin is Sequence:
+        return (filled(arguments[0]),)
+    if origin is Mapping:
         return {}
     return {str: "text", int: 3, float: -1234.56789, bool: True}[kind]

@@ -7,7 +7,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 from marshmallow import Schema, fields
-from sheetmargin_service.api.schemas.job import JobSchema, SheetSchema, TargetsSchema
+from sheetmargin.contract.job import Job, Sheet, Targets
+from sheetmargin_service.api.schemas.derive import question_schema
 from sheetmargin_service.api.schemas.strict import Choice, Flag, Listing, Part, Real, Text, Whole
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.library import load_library
@@ -80,7 +81,7 @@ def _rising(found: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
-SHEET, JOB = SheetSchema(), JobSchema()
+SHEET, JOB = question_schema(Sheet)(), question_schema(Job)()
 FIELDS = SHEET.fields
 
 
@@ -178,7 +179,7 @@ USUAL_ELSE: dict[str, Value] = {
         },
     ),
     "controller": st.fixed_dictionaries({}, optional={"scan_ms": usual(1, 100), "input_filter_ms": usual(0.1, 30)}),
-    "targets": st.fixed_dictionaries({}, optional=dict.fromkeys(TargetsSchema().fields, usual(20, 50_000))),
+    "targets": st.fixed_dictionaries({}, optional=dict.fromkeys(question_schema(Targets)().fields, usual(20, 50_000))),
     "require": st.fixed_dictionaries({}, optional={"contactless": st.booleans(), "ingress": st.just("IP65")}),
     "ordered": st.booleans(),
 }

@@ -8,12 +8,16 @@ from typing import Any
 
 import requests
 import responses
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.library import Catalogues, Version
+
+from support.whole import whole
 
 URL = "http://service.example"
 BATCH = f"{URL}/v1/recommendations/batch"
 LINES = "application/x-ndjson"
 
-RESULT = {
+TOLD = {
     "verdict": "trial",
     "model_version": "m",
     "catalogue_version": "c",
@@ -37,7 +41,7 @@ RESULT = {
                     "index": 0,
                     "setup": 0,
                     "signal": {"unit": "dB"},
-                    "margin": {"no_sheet": 20.0, "single": 7.5, "double": None},
+                    "margin": {"no_sheet": 20.0, "single": 7.5, "double": 30.0},
                     "misread_ppm": {"double_as_single": {"estimate": 12.0}, "single_as_double": {"estimate": 1.0}},
                 }
             ],
@@ -47,6 +51,9 @@ RESULT = {
     "trial": [{"code": "send", "text": "Send 50."}, {"code": "measure", "text": "Measure."}],
     "assumptions": [{"code": "default", "pointer": "/line/flutter_mm", "value": 1.0}],
 }
+RESULT = whole(Answer, TOLD)
+EMPTY = json.dumps(whole(Answer, {})).encode()
+"""The least answer there is."""
 """What every good job is answered."""
 
 
@@ -72,8 +79,8 @@ class BatchServer:
     def install(self, mock: responses.RequestsMock) -> None:
         mock.add_callback("POST", BATCH, callback=self)
         for path, document in (
-            ("version", {"build": "1"}),
-            ("catalogues", {"catalogues": [{"name": "a", "version": "b"}]}),
+            ("version", whole(Version, {"build": "1"})),
+            ("catalogues", whole(Catalogues, {"catalogues": [{"name": "a", "version": "b"}]})),
         ):
             mock.get(f"{URL}/v1/{path}", json=document)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sheetmargin import Job, Line, Sheet
-from sheetmargin_service.materials.spec import SheetSpec
+from sheetmargin.contract.job import Sheet as SheetSpec
 
 GRAMMAGES = {
     "copy-paper": (60, 70, 75, 80, 90, 100, 120, 160),

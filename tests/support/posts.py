@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import SheetSpec
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.admission import admitted
 from sheetmargin_service.selection.defaults import conditions_of
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.plans import posts_of
 from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from typing import Any
 
-from sheetmargin_service.selection.answer import Answer
+from sheetmargin.contract.answer import Answer
 
 from support.answers import CountingRecommend
 from support.apps import app_of

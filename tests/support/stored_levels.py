@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from sheetmargin.contract.job import Double, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.materials.spec import DoubleSpec, LayerSpec, SheetSpec
 from sheetmargin_service.prediction.principles import principles
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.search import spans_of
@@ -28,24 +29,24 @@ SHEETS: dict[str, SheetSpec] = {
     "newsprint": SheetSpec(material="newsprint", grammage_gsm=45),
     "copy paper": SheetSpec(material="copy-paper", grammage_gsm=80),
     "copy paper, two plies": SheetSpec(
-        material="copy-paper", grammage_gsm=80, plies=2, double=DoubleSpec(kind="one-ply-more")
+        material="copy-paper", grammage_gsm=80, plies=2, double=Double(kind="one-ply-more")
     ),
-    "copy paper, narrow overlap": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(overlap_mm=6)),
-    "copy paper, wet": SheetSpec(material="copy-paper", grammage_gsm=80, double=DoubleSpec(contact="water-film")),
+    "copy paper, narrow overlap": SheetSpec(material="copy-paper", grammage_gsm=80, double=Double(overlap_mm=6)),
+    "copy paper, wet": SheetSpec(material="copy-paper", grammage_gsm=80, double=Double(contact="water-film")),
     "permeable kraft": SheetSpec(material="kraft-paper", grammage_gsm=90, air_permeance_um_per_pa_s=6),
     "coated board": SheetSpec(material="coated-board", grammage_gsm=300),
-    "card stock, bonded": SheetSpec(material="card-stock", grammage_gsm=250, double=DoubleSpec(contact="bonded")),
+    "card stock, bonded": SheetSpec(material="card-stock", grammage_gsm=250, double=Double(contact="bonded")),
     "greyboard": SheetSpec(material="greyboard", thickness_um=2000),
     "label": SheetSpec(
         layers=(
-            LayerSpec(material="copy-paper", grammage_gsm=70),
-            LayerSpec(material="adhesive-acrylic", thickness_um=20),
-            LayerSpec(material="glassine", grammage_gsm=60),
+            Layer(material="copy-paper", grammage_gsm=70),
+            Layer(material="adhesive-acrylic", thickness_um=20),
+            Layer(material="glassine", grammage_gsm=60),
         )
     ),
     "film": SheetSpec(material="pet", thickness_um=12),
     "thick film": SheetSpec(material="pet", thickness_um=100),
-    "rigid PVC, partly bonded": SheetSpec(material="pvc-rigid", thickness_um=760, double=DoubleSpec(contact="partial")),
+    "rigid PVC, partly bonded": SheetSpec(material="pvc-rigid", thickness_um=760, double=Double(contact="partial")),
     "foil": SheetSpec(material="aluminium", thickness_um=15),
     "aluminium": SheetSpec(material="aluminium", thickness_um=1000),
     "glass": SheetSpec(material="glass", thickness_um=2000),

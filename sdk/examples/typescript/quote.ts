@@ -1,7 +1,7 @@
 // A quote in TypeScript. The types are made from the published description: a field that is misspelt does not compile.
 import type { components } from "./sheetmargin.js";
 
-type Job = components["schemas"]["Job"];
+type Job = components["schemas"]["JobInput"];
 type Answer = components["schemas"]["Answer"];
 type Problem = components["schemas"]["Problem"];
 

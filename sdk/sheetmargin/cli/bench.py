@@ -5,26 +5,29 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
-from sheetmargin.bench import Diagnosis, Fit, Prediction
-from sheetmargin.bench_question import (
+from sheetmargin.bench_report import diagnosis_report, fit_report, prediction_report
+from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, Option, number, option_of
+from sheetmargin.client import Client
+from sheetmargin.contract.job import Controller, Environment, Line, Sheet
+from sheetmargin.contract.measure import (
     BenchReading,
+    Diagnosis,
     DiagnosisQuestion,
+    Fit,
     FitQuestion,
     Grid,
     InstalledProfile,
     InstalledSetup,
     MachineReading,
+    Prediction,
     PredictionQuestion,
+    Symptom,
 )
-from sheetmargin.bench_report import diagnosis_report, fit_report, prediction_report
-from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, Option, number, option_of
-from sheetmargin.client import Client
 from sheetmargin.decode import decode
 from sheetmargin.encode import question_to_json
 from sheetmargin.errors import InvalidJob
-from sheetmargin.job import Controller, Environment, Line, Sheet
 from sheetmargin.readings_file import ReadingsTable, parse_readings
 
 SERVES, NOTHING_SERVES = 0, 3
@@ -32,16 +35,6 @@ CONTROLLER: Mapping[str, Option] = {
     "scan_ms": (number, "time between two readings of the controller's input"),
     "input_filter_ms": (number, "filter time of that input"),
 }
-SYMPTOMS = (
-    "false-stops",
-    "missed-doubles",
-    "flicker",
-    "no-open-path",
-    "depends-on-temperature",
-    "depends-on-speed",
-    "depends-on-position",
-    "only-some-sheets",
-)
 
 
 def add_predict_options(parser: argparse.ArgumentParser) -> None:
@@ -73,7 +66,7 @@ def add_diagnose_options(parser: argparse.ArgumentParser) -> None:
         "--symptom",
         action="append",
         default=[],
-        choices=SYMPTOMS,
+        choices=get_args(Symptom),
         dest="symptoms",
         help="what was noticed; may be repeated",
     )
@@ -88,9 +81,8 @@ def predict(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
         "position_mm": arguments.positions,
         "grammage_gsm": arguments.grammages,
     }
-    question = PredictionQuestion(
-        setup=_setup(arguments), grid=Grid(**grid) if any(grid.values()) else None, **_job(arguments)
-    )
+    grid = {name: values for name, values in grid.items() if values}
+    question = PredictionQuestion(setup=_setup(arguments), grid=Grid(**grid) if grid else None, **_job(arguments))
     reply = client.request("POST", "/v1/predictions", body=question_to_json(question))
     prediction = decode(Prediction, reply.json())
     _draw(prediction, arguments)
@@ -109,8 +101,7 @@ def fit(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
         readings=[
             _reading({**usual, **reading}, line) for reading, line in zip(table.readings, table.lines, strict=True)
         ],
-        classes=arguments.classes,
-        limit=arguments.limit,
+        **{name: value for name in ("classes", "limit") if (value := getattr(arguments, name)) is not None},
         **_job(arguments),
     )
     try:
@@ -125,12 +116,12 @@ def fit(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
 
 def diagnose(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
     table = _readings(arguments.readings) if arguments.readings else None
-    readings = None
+    readings = []
     if table is not None:
         names = MachineReading.__dataclass_fields__.keys()
         readings = [MachineReading(**{n: v for n, v in reading.items() if n in names}) for reading in table.readings]
     question = DiagnosisQuestion(
-        setup=_setup(arguments), symptoms=arguments.symptoms or None, readings=readings, **_job(arguments)
+        setup=_setup(arguments), symptoms=arguments.symptoms, readings=readings, **_job(arguments)
     )
     try:
         reply = client.request("POST", "/v1/diagnoses", body=question_to_json(question))
@@ -181,19 +172,19 @@ def _job(arguments: argparse.Namespace) -> dict[str, Any]:
         raise InvalidJob("No sheet is described: try --material copy-paper --grammage-gsm 80.")
     return {
         "sheet": Sheet(**sheet),
-        "line": Line(**line) if line else None,
-        "environment": Environment(**environment) if environment else None,
-        "controller": Controller(**controller) if controller else None,
+        "line": Line(**line),
+        "environment": Environment(**environment),
+        "controller": Controller(**controller),
         "reference": arguments.reference,
     }
 
 
 def _setup(arguments: argparse.Namespace) -> InstalledSetup:
-    profile = None
-    if arguments.band or arguments.hold_ms is not None:
-        profile = InstalledProfile(single_band_attenuation_db=arguments.band, hold_ms=arguments.hold_ms)
     return InstalledSetup(
-        detector_class=arguments.detector_class, gap_mm=arguments.gap_mm, tilt_deg=arguments.tilt_deg, profile=profile
+        detector_class=arguments.detector_class,
+        gap_mm=arguments.gap_mm,
+        tilt_deg=arguments.tilt_deg or 0.0,
+        profile=InstalledProfile(single_band_attenuation_db=arguments.band, hold_ms=arguments.hold_ms),
     )
 
 

@@ -9,7 +9,6 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from sheetmargin.answer import Answer
 from sheetmargin.cli.batch import add_batch_options, batch
 from sheetmargin.cli.bench import (
     add_diagnose_options,
@@ -24,6 +23,7 @@ from sheetmargin.cli.lists import classes, materials
 from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
 from sheetmargin.cli.serve import add_serve_options, serve
 from sheetmargin.client import Client
+from sheetmargin.contract.answer import Answer
 from sheetmargin.decode import decode
 from sheetmargin.encode import job_to_json
 from sheetmargin.errors import InvalidJob, SheetmarginError, UnusableKeyFile

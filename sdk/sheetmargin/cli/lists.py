@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 
 from sheetmargin.client import Client
+from sheetmargin.contract.library import DetectorClass, DetectorClasses, Interval, Material, Materials
 from sheetmargin.decode import decode
-from sheetmargin.library import DetectorClass, DetectorClasses, Interval, Material, Materials
 from sheetmargin.text import clipped, table
 
 NAME_WIDTH = 28

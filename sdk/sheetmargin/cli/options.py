@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sheetmargin.errors import Fault
-from sheetmargin.job import Environment, Job, Line, Sheet
+from sheetmargin.contract.job import Environment, Job, Line, Sheet
+from sheetmargin.contract.problem import Fault
 
 
 def number(text: str) -> float:
@@ -126,11 +126,9 @@ def job_from(arguments: argparse.Namespace) -> Job:
     def some(options: Mapping[str, Option]) -> dict[str, Any]:
         return {field: getattr(arguments, field) for field in options if getattr(arguments, field) is not None}
 
-    line, environment = some(LINE), some(ENVIRONMENT)
     return Job(
         sheets=[Sheet(**some(SHEET))],
-        line=Line(**line) if line else None,
-        environment=Environment(**environment) if environment else None,
-        classes=arguments.classes,
-        limit=arguments.limit,
+        line=Line(**some(LINE)),
+        environment=Environment(**some(ENVIRONMENT)),
+        **{name: value for name in ("classes", "limit") if (value := getattr(arguments, name)) is not None},
     )

@@ -11,25 +11,26 @@ from itertools import groupby
 from typing import Any
 
 from marshmallow import ValidationError
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 
 from sheetmargin_service.api import strict_json
-from sheetmargin_service.api.admit import Question, admit
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.api.decode import JSON, decode_value
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.schemas.job import LONGEST_REFERENCE, JobSchema
-from sheetmargin_service.api.schemas.strict import Text
+from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
+from sheetmargin_service.api.schemas.derive import asked_field, question_schema
+from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.selection.answer import Answer
 
 log = logging.getLogger(__name__)
 
 NDJSON = "application/x-ndjson"
 MEDIA_TYPES = (JSON, NDJSON)
 MOST_JOBS = 1000
-REFERENCE = Text(longest=LONGEST_REFERENCE)
+REFERENCE = asked_field(Job, "reference")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,8 +44,8 @@ class Entry:
     def reference(self) -> str | None:
         """The caller's own, where it is one that can be sent back."""
         try:
-            text: str = REFERENCE.deserialize(self.value["reference"])
-            text.encode()
+            text: str | None = REFERENCE.deserialize(self.value["reference"])
+            (text or "").encode()
         except (TypeError, KeyError, ValidationError, UnicodeEncodeError):
             return None
         return text
@@ -117,7 +118,7 @@ class Batch:
     dump: Callable[[Answer], dict[str, Any]]
     is_gone: Callable[[], bool]
     request_id: str | None = None
-    schema: JobSchema = field(default_factory=JobSchema)
+    schema: StrictSchema = field(default_factory=question_schema(Job))
 
     def answer(self, entries: list[Entry], progress: Progress) -> Iterator[dict[str, Any]]:
         """One line for each job, as soon as it is computed; BrokenPipeError when nobody waits for it.
@@ -139,19 +140,19 @@ class Batch:
         if entry.faults:
             raise Problem("bad-syntax", *entry.faults)
         try:
-            question = admit(decode_value(entry.value, self.schema), self.service)
-            key = canonical_job(question.job)
+            resolved = resolve_job(decode_value(entry.value, self.schema), self.service)
+            key = canonical_job(resolved.job)
             if key not in known:
-                known[key] = self._compute(question)
-            return self.dump(replace(known[key], reference=question.job.reference))
+                known[key] = self._compute(resolved)
+            return self.dump(replace(known[key], reference=resolved.job.reference))
         except Problem:
             raise
         except Exception as error:
             log.exception("request %s: a job of a batch failed", self.request_id)
             raise Problem("internal") from error
 
-    def _compute(self, question: Question) -> Answer:
-        return self.service.recommend(question.job, catalogue=question.catalogue, library=self.service.library)
+    def _compute(self, resolved: ResolvedJob) -> Answer:
+        return self.service.recommend(resolved.job, catalogue=resolved.catalogue, library=self.service.library)
 
 
 def as_ndjson(lines: Iterator[dict[str, Any]]) -> Iterator[bytes]:

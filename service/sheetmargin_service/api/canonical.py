@@ -7,7 +7,7 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from sheetmargin_service.selection.job import Job
+from sheetmargin.contract.job import Job
 
 SETS = frozenset({"classes", "principles", "housing", "output", "supply"})
 """Lists whose order and repeats mean nothing."""

@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any
 
-from sheetmargin_service.api.admit import admit
+from sheetmargin.contract.job import Job
+
 from sheetmargin_service.api.decode import JSON, decode_value
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.problems import MEDIA_TYPE, Problem
-from sheetmargin_service.api.schemas.answer import dump_answer
-from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.resolve_job import resolve_job
+from sheetmargin_service.api.schemas.derive import question_schema
 from sheetmargin_service.api.service import Service
 
 JOB: Mapping[str, Any] = {
@@ -42,14 +44,14 @@ def with_examples(document: Mapping[str, Any], service: Service) -> dict[str, An
 
 
 def _answer(job: Mapping[str, Any], service: Service) -> dict[str, Any]:
-    question = admit(decode_value(dict(job), JobSchema()), service)
-    answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
-    return dump_answer(answer, language="en") | {"model_version": MODEL_VERSION}
+    resolved = resolve_job(decode_value(dict(job), question_schema(Job)()), service)
+    answer = service.recommend(resolved.job, catalogue=resolved.catalogue, library=service.library)
+    return encode(answer, language="en") | {"model_version": MODEL_VERSION}
 
 
 def _problem(job: Mapping[str, Any], service: Service) -> dict[str, Any]:
     try:
-        admit(decode_value(dict(job), JobSchema()), service)
+        resolve_job(decode_value(dict(job), question_schema(Job)()), service)
     except Problem as problem:
         return problem.document(request_id="4f1c0d5e9a7b4c1d8e2f3a4b5c6d7e8f")
     raise AssertionError("the example of a problem has none")

@@ -17,6 +17,7 @@ from flask import Flask, Response, request
 from flask_smorest import Api, Blueprint
 from marshmallow import RAISE, Schema
 from marshmallow.fields import Field
+from sheetmargin.contract import problem as contract
 from webargs.flaskparser import FlaskParser
 from werkzeug.datastructures import MultiDict
 
@@ -27,7 +28,7 @@ from sheetmargin_service.api.decode import JSON, decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.keys import Key, Scope
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
-from sheetmargin_service.api.schemas.problem import ProblemSchema
+from sheetmargin_service.api.schemas.derive import answer_schema
 from sheetmargin_service.api.schemas.strict import Part, StrictSchema
 from sheetmargin_service.api.service import current_service
 
@@ -87,8 +88,7 @@ class _Converter(OpenAPIConverter):  # type: ignore[misc]
 
     def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
         described: dict[str, Any] = super().schema2jsonschema(schema)
-        if schema.unknown == RAISE:
-            described["additionalProperties"] = False
+        described["additionalProperties"] = schema.unknown != RAISE
         if schema.__doc__:
             described["description"] = " ".join(schema.__doc__.split())
         return described
@@ -102,7 +102,7 @@ class _Api(Api):  # type: ignore[misc]
     """flask-smorest without what it would add of its own: error shapes, ETag and pagination headers, its docs."""
 
     DEFAULT_ERROR_RESPONSE_NAME = None
-    ERROR_SCHEMA = ProblemSchema
+    ERROR_SCHEMA = answer_schema(contract.Problem)
 
     def _nothing(self) -> None:
         pass
@@ -155,7 +155,7 @@ class Routes:
             for kind in sorted({*_failures(method, path, call, schema), *call.can_fail}):
                 handler = self.blueprint.alt_response(
                     PROBLEM_TYPES[kind].status,
-                    schema=ProblemSchema,
+                    schema=answer_schema(contract.Problem),
                     content_type=problems.MEDIA_TYPE,
                     description=PROBLEM_TYPES[kind].title,
                     headers=_HEADERS,

@@ -65,7 +65,7 @@ def say(code: str, values: Mapping[str, Scalar], *, language: Language, pointer:
     if text is None:
         warnings.warn(f"no text for the code {code}", TextWarning, stacklevel=2)
         return code
-    known = {**values, "pointer": pointer}
+    known = {"pointer": pointer, **values}
     missing = text.placeholders(language) - set(known)
     if missing:
         warnings.warn(f"the text of {code} asks for {sorted(missing)}", TextWarning, stacklevel=2)

@@ -11,12 +11,12 @@ from importlib.resources.abc import Traversable
 from typing import Protocol
 
 from flask import current_app
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 
 from sheetmargin_service.api.access import Gate
 from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job
 
 
 class Recommend(Protocol):
@@ -52,11 +52,13 @@ def current_service() -> Service:
 
 @cache
 def package_build() -> str:
-    """The distribution's version and a hash of the package's files, so that equal instances give equal tags."""
+    """The distribution's version and a hash of the files that answers follow from, so that equal instances give equal
+    tags."""
     digest = hashlib.sha256()
-    for name, file in sorted(_files(resources.files("sheetmargin_service"))):
-        digest.update(name.encode())
-        digest.update(file.read_bytes())
+    for package in ("sheetmargin_service", "sheetmargin.contract"):
+        for name, file in sorted(_files(resources.files(package))):
+            digest.update(name.encode())
+            digest.update(file.read_bytes())
     return f"{metadata.version('sheetmargin')}+{digest.hexdigest()[:12]}"
 
 

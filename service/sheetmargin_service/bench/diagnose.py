@@ -8,25 +8,27 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.measure import Cause, Diagnosis, DiagnosisQuestion, Rates
+from sheetmargin.contract.notes import Note, Scalar
 
 from sheetmargin_service.bench.faults import Fault, Setting, faults
-from sheetmargin_service.bench.installation import Installation, class_of, ultrasonic
+from sheetmargin_service.bench.installation import band_of, class_of, ultrasonic
 from sheetmargin_service.bench.machine import Machine, Scenario, sound_through
 from sheetmargin_service.bench.predict import SETUP, question_of
-from sheetmargin_service.bench.reading import Reading, observed
+from sheetmargin_service.bench.reading import observed, readings_at
 from sheetmargin_service.bench.remedies import remedy
 from sheetmargin_service.bench.separating import separation, showings
 from sheetmargin_service.bench.standing import choice_of, post_at
-from sheetmargin_service.bench.symptoms import Symptom, log_likelihood
+from sheetmargin_service.bench.symptoms import log_likelihood
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
-from sheetmargin_service.selection.answer import Answer, Note, Recommendation, Scalar
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.causes import cause as first_failure
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.plans import plans_for_sheet, posts_of
@@ -43,57 +45,6 @@ LEAST_SHARE = 0.005
 
 
 @dataclass(frozen=True, kw_only=True)
-class DiagnosisQuestion:
-    """An installed ultrasonic set-up with the one sheet of the job, what was noticed, and what was read there."""
-
-    job: Job
-    installation: Installation
-    symptoms: tuple[Symptom, ...] = ()
-    readings: tuple[Reading, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rates:
-    """Events per million that go wrong."""
-
-    single_as_double: float
-    double_as_single: float
-    no_sheet_as_sheet: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cause:
-    """One cause. `levels_db`: what none, one and two would read; `test` tells it from `against`, the next cause, by
-    `deviations` standard deviations; `remedied` are the rates once the remedy has worked."""
-
-    rank: int
-    note: Note
-    probability: float
-    no_sheet_db: float
-    single_db: float
-    double_db: float
-    rates: Rates
-    against: str | None
-    test: Note | None
-    deviations: float | None
-    remedy: Note
-    remedied: Rates
-
-
-@dataclass(frozen=True, kw_only=True)
-class DiagnosisAnswer:
-    """The set-up as computed, and the causes, likeliest first."""
-
-    reference: str | None
-    model_version: str
-    catalogue_version: str
-    computed: Recommendation
-    causes: tuple[Cause, ...]
-    assumptions: tuple[Note, ...]
-    cautions: tuple[Note, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class _Design:
     """What is wrong with the set-up as it is meant to be, and what would be better."""
 
@@ -103,10 +54,10 @@ class _Design:
 
 
 def diagnose(
-    asked: DiagnosisQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
-) -> DiagnosisAnswer:
+    asked: DiagnosisQuestion, *, job: Job, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
+) -> Diagnosis:
     """Rank the causes. QuestionError for a sheet, a set-up or readings that cannot be."""
-    question, notes = question_of(asked.job, library)
+    question, notes = question_of(job, library)
     if question.stream is not None:
         raise QuestionError(
             code="stream-not-diagnosed",
@@ -114,34 +65,35 @@ def diagnose(
             detail="A set-up before a shingled stream is not diagnosed.",
             expected="sheets one by one",
         )
-    installation = asked.installation
-    detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
+    setup = asked.setup
+    detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
     ultrasonic(detector_class, field=f"{SETUP}/detector_class")
-    place = post_at(question, detector_class, installation, field=SETUP)
-    choice = choice_of(installation, tilts=True)
+    place = post_at(question, detector_class, setup, field=SETUP)
+    choice = choice_of(setup, tilts=True)
     (details,) = details_at([(place, choice.setting, [0])])
-    station = build_station(place, choice.setting, details, choice=choice, band=installation.single_band)
-    seen = observed(asked.readings, taught=True) if asked.readings else ()
-    setting = _setting(station, installation)
+    station = build_station(place, choice.setting, details, choice=choice, band=band_of(setup))
+    seen = observed(readings_at(setup, asked.readings), taught=True) if asked.readings else ()
+    setting = _setting(station, hold_ms=setup.profile.hold_ms)
     known = faults(setting)
     targets = DEFAULTS_PPM | dict(question.targets)
-    likelihood = [log_likelihood(f.scenario, symptoms=asked.symptoms, seen=seen, targets=targets) for f in known]
+    symptoms = tuple(dict.fromkeys(asked.symptoms))
+    likelihood = [log_likelihood(f.scenario, symptoms=symptoms, seen=seen, targets=targets) for f in known]
     log_belief = np.log([fault.prior for fault in known]) + np.array(likelihood)
     belief = np.exp(log_belief - logsumexp(log_belief))
     design = _design(station, setting, recommend)
     computed = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
-    return DiagnosisAnswer(
-        reference=asked.job.reference,
+    return Diagnosis(
+        reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
         computed=computed,
         causes=_causes(known, belief, setting, station, design),
         assumptions=notes,
-        cautions=cautions((computed,)) + moisture_cautions(asked.job.environment, question.conditions),
+        cautions=cautions((computed,)) + moisture_cautions(job.environment, question.conditions),
     )
 
 
-def _setting(station: Station, installation: Installation) -> Setting:
+def _setting(station: Station, *, hold_ms: float | None) -> Setting:
     """The machine of a station with nothing wrong, and its times."""
     place, question = station.post, station.post.question
     p = ultrasonic(place.detector_class, field=f"{SETUP}/detector_class")
@@ -171,7 +123,7 @@ def _setting(station: Station, installation: Installation) -> Setting:
         ),
         line=question.job.line,
         timing=station.timing,
-        hold_ms=installation.hold_ms,
+        hold_ms=hold_ms,
         beam=beam,
         overload_db=p.overload_db + open_db,
     )
@@ -225,7 +177,7 @@ def _design(station: Station, setting: Setting, recommend: Callable[[Job], Answe
 
 
 def _design_of(cause: str, code: str, values: Mapping[str, Scalar], station: Station) -> _Design:
-    better = _setting(station, Installation(detector_class=station.post.detector_class.id, gap_mm=0.0))
+    better = _setting(station, hold_ms=None)
     return _Design(cause=cause, remedy=Note(code=code, values=values), remedied=_rates(better.machine.healthy))
 
 
@@ -271,12 +223,12 @@ def _causes(
         causes.append(
             Cause(
                 rank=rank,
-                note=Note(code=f"cause-{name}", values=likeliest.values),
+                cause=Note(code=f"cause-{name}", values=likeliest.values),
                 probability=share[name],
                 no_sheet_db=scenario.no_sheet.median,
                 single_db=scenario.single.median,
                 double_db=scenario.double.median,
-                rates=_rates(scenario),
+                rates_ppm=_rates(scenario),
                 against=against,
                 test=None
                 if test is None
@@ -286,7 +238,7 @@ def _causes(
                 ),
                 deviations=None if test is None else test.deviations,
                 remedy=design.remedy if by_design else remedy(setting, station.mounting, likeliest),
-                remedied=design.remedied if by_design else _rates(setting.machine.healthy),
+                remedied_ppm=design.remedied if by_design else _rates(setting.machine.healthy),
             )
         )
     return tuple(causes)

@@ -11,6 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from sheetmargin.contract.job import Sheet as SheetSpec
+
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.bench.characterise import (
     GAINS,
@@ -28,7 +30,6 @@ from sheetmargin_service.errors import FieldError, QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.materials.spec import SheetSpec
 
 PRINCIPLE = "ultrasonic"
 SHEET_FIELDS = ("material", "grammage_gsm", "thickness_um")

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
+from sheetmargin.contract.job import Line
+from sheetmargin.contract.mounting import Timing
+from sheetmargin.contract.notes import Scalar
 
 from sheetmargin_service.bench.installation import gap_range_mm
 from sheetmargin_service.bench.machine import Machine, Scenario
 from sheetmargin_service.bench.scaling import scaled
-from sheetmargin_service.selection.answer import Scalar, Timing
-from sheetmargin_service.selection.job import Line
 from sheetmargin_service.selection.neighbours import SoundBeam, neighbour_level_db
 from sheetmargin_service.tables import load_table
 

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
+from sheetmargin.contract.answer import Answer, Setup, SheetSummary
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
+from sheetmargin.contract.measure import Estimate, Fit, FittedInterval, FittedSample, Residual
+from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.bench.estimate import estimated
 from sheetmargin_service.bench.forward import Physics, Stand, stands_at, tabled
@@ -23,11 +29,8 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.spec import SheetSpec, TrappedAirSpec
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.selection.answer import Answer, Note, Setup, SheetSummary
 from sheetmargin_service.selection.defaults import conditions_of
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.recommend import summary_of
 
 Array = NDArray[np.float64]
@@ -45,94 +48,19 @@ AIR_LIMITS_UM = (0.1, 5000.0)
 """Of a custom sheet's percentiles of trapped air."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class FitQuestion:
-    """Readings of a sample, which is the one sheet of the job that they are to help."""
-
-    job: Job
-    readings: tuple[Reading, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Interval:
-    """A value and the interval about it that holds 90 %."""
-
-    low: float
-    nominal: float
-    high: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Estimate:
-    """One parameter of the sample before and after the readings.
-
-    `sigma_share`: its standard deviation (of the logarithm) as a share of the library's; `told`: whether the readings
-    say something of it.
-    """
-
-    name: str
-    library: Interval
-    fitted: Interval
-    sigma_share: float
-    told: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class Residual:
-    """One reading against the fitted sheet: `residual_db` is measured less fitted, `sigma_db` what was expected of it,
-    what the model leaves open at its place included; `wrong`: so far off that it counts for little."""
-
-    index: int
-    state: str
-    detector_class: str
-    gap_mm: float
-    tilt_deg: float
-    measured_db: float
-    fitted_db: float
-    residual_db: float
-    sigma_db: float
-    wrong: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fit:
-    """The fitted sample. `covariance` is that of the logarithms of the parameters, in the order of `estimates`;
-    `chance` that readings of such a sheet lie as far from the model as these."""
-
-    sheet: SheetSpec
-    library_sheet: SheetSummary
-    estimates: tuple[Estimate, ...]
-    covariance: Array
-    residuals: tuple[Residual, ...]
-    chance: float
-    notes: tuple[Note, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class FitAnswer:
-    """A fit, and the recommendation for the sheet as the library has it and as it was fitted."""
-
-    reference: str | None
-    fit: Fit
-    library: Answer
-    fitted: Answer
-    changed: tuple[Note, ...]
-
-
 def answer_fit(
-    question: FitQuestion, *, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
-) -> FitAnswer:
+    readings: Sequence[Reading], *, job: Job, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
+) -> Fit:
     """Fit, then recommend twice. QuestionError for a sheet that cannot be, or readings that say nothing."""
-    job = question.job
     conditions, _ = conditions_of(job)
-    fit = fit_sample(job.sheets[0], question.readings, conditions=conditions, catalogue=catalogue, library=library)
+    fit = fit_sample(job.sheets[0], readings, conditions=conditions, catalogue=catalogue, library=library)
     before, after = recommend(job), recommend(replace(job, sheets=(fit.sheet,)))
-    return FitAnswer(reference=job.reference, fit=fit, library=before, fitted=after, changed=_changed(before, after))
+    return Fit(reference=job.reference, fit=fit, library=before, fitted=after, changed=_changed(before, after))
 
 
 def fit_sample(
     spec: SheetSpec, readings: Sequence[Reading], *, conditions: Conditions, catalogue: Catalogue, library: Library
-) -> Fit:
+) -> FittedSample:
     """The sheet that readings speak for, in air in the middle of the conditions."""
     sample = sample_of(spec, library)
     classes = _classes(readings, catalogue)
@@ -212,18 +140,18 @@ def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise
         )
 
 
-def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: SheetSummary) -> Fit:
+def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: SheetSummary) -> FittedSample:
     """The fit from what is believed of the parameters, in standard deviations of what was believed before."""
     parameters = (*sample.solid, *sample.air)
     share = np.sqrt(np.diag(belief.covariance))
     estimates = tuple(_estimate(p, m, s) for p, m, s in zip(parameters, belief.mean, share, strict=True))
     sigma = np.array([p.sigma for p in parameters])
     chance = _chance(peak)
-    return Fit(
+    return FittedSample(
         sheet=_fitted_spec(sample, estimates, sigma * share, doubles=bool(len(misfit.doubles))),
         library_sheet=summary,
         estimates=estimates,
-        covariance=sigma[:, None] * belief.covariance * sigma,
+        covariance=(sigma[:, None] * belief.covariance * sigma).tolist(),
         residuals=_residuals(misfit, peak),
         chance=chance,
         notes=_notes(sample, misfit, peak, estimates, belief.mean, chance=chance),
@@ -231,8 +159,8 @@ def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: Sh
 
 
 def _estimate(parameter: Parameter, mean: np.float64, share: np.float64) -> Estimate:
-    def interval(x: np.float64 | float, sigma: np.float64 | float) -> Interval:
-        return Interval(
+    def interval(x: np.float64 | float, sigma: np.float64 | float) -> FittedInterval:
+        return FittedInterval(
             low=parameter.at(float(x - Z95 * sigma)),
             nominal=parameter.at(float(x)),
             high=parameter.at(float(x + Z95 * sigma)),

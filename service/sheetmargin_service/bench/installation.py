@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from difflib import get_close_matches
+
+from sheetmargin.contract.measure import InstalledSetup
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Parameters, UltrasonicParameters
@@ -11,15 +12,10 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_tilt_deg
 
 
-@dataclass(frozen=True, kw_only=True)
-class Installation:
-    """A class at one gap and tilt, with the band of its profile and its hold where they are known."""
-
-    detector_class: str
-    gap_mm: float
-    tilt_deg: float = 0.0
-    single_band: tuple[int, int] | None = None
-    hold_ms: float | None = None
+def band_of(setup: InstalledSetup) -> tuple[int, int] | None:
+    """The band that its profile is set to; None where it does not say."""
+    band = setup.profile.single_band_attenuation_db
+    return None if band is None else (band[0], band[1])
 
 
 def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:

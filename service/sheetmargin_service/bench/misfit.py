@@ -13,10 +13,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from sheetmargin.contract.measure import State
 
 from sheetmargin_service.bench.film_curve import FilmCurve, film_curve
 from sheetmargin_service.bench.forward import Forward
-from sheetmargin_service.bench.reading import Observed, Place, State
+from sheetmargin_service.bench.reading import Observed, Place
 from sheetmargin_service.bench.sample import Sample
 from sheetmargin_service.constants import DB_PER_NEPER
 

@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.answer import Margin, Percentiles
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.measure import (
+    AtGrammage,
+    AtPosition,
+    Grid,
+    InstalledSetup,
+    MarginMap,
+    Prediction,
+    PredictionQuestion,
+)
+from sheetmargin.contract.notes import Assumption, Note
 
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
-from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, class_of
+from sheetmargin_service.bench.installation import band_of, check_gap, check_tilt, class_of
 from sheetmargin_service.bench.scaling import scaled
 from sheetmargin_service.bench.standing import bench_at, choice_of, installed, post_at
 from sheetmargin_service.detectors.catalogue import Catalogue
@@ -21,10 +33,8 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.admission import outside_rating
-from sheetmargin_service.selection.answer import Margin, Note, Percentiles, Recommendation
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
@@ -48,72 +58,7 @@ LEAST_SIDE_MM = 1.0
 """A sheet nearer than this to a face touches it."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Grid:
-    """What to step through, one of three: gap and tilt, the sheet's distance from the middle of the gap (towards the
-    receiver), or the sheet's grammage."""
-
-    gap_mm: tuple[float, ...] = ()
-    tilt_deg: tuple[float, ...] = ()
-    position_mm: tuple[float, ...] = ()
-    grammage_gsm: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class PredictionQuestion:
-    """An installed set-up, and the one sheet of the job."""
-
-    job: Job
-    installation: Installation
-    grid: Grid = Grid()
-
-
-@dataclass(frozen=True, kw_only=True)
-class MarginMap:
-    """The least margin, and the medians of one sheet and two, at every gap (rows) and tilt (columns)."""
-
-    gap_mm: tuple[float, ...]
-    tilt_deg: tuple[float, ...]
-    margin: tuple[tuple[float, ...], ...]
-    single: tuple[tuple[float, ...], ...]
-    double: tuple[tuple[float, ...], ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class AtPosition:
-    """One sheet at one place between the faces, standing waves as they are there."""
-
-    position_mm: float
-    single: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class AtGrammage:
-    """A sheet of another grammage."""
-
-    grammage_gsm: float
-    no_sheet: Percentiles
-    single: Percentiles
-    double: Percentiles
-    margin: Margin
-
-
-@dataclass(frozen=True, kw_only=True)
-class PredictionAnswer:
-    """The set-up as a recommendation tells one, and what its grid asked for."""
-
-    reference: str | None
-    model_version: str
-    catalogue_version: str
-    predicted: Recommendation
-    gap_tilt: MarginMap | None
-    positions: tuple[AtPosition, ...]
-    grammages: tuple[AtGrammage, ...]
-    assumptions: tuple[Note, ...]
-    cautions: tuple[Note, ...]
-
-
-def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]:
+def question_of(job: Job, library: Library) -> tuple[Question, tuple[Assumption, ...]]:
     """The job of one sheet made ready, with a note for each default. QuestionError for a sheet that cannot be."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
@@ -121,7 +66,7 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]
     _, timing_notes = timed_by(job)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     sheet_notes = tuple(
-        Note(
+        Assumption(
             code=a.code,
             pointer=f"/sheet/{a.field}".rstrip("/"),
             value=a.value,
@@ -133,35 +78,34 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Note, ...]]
     return question, default_notes + timing_notes + target_notes + sheet_notes
 
 
-def predict(asked: PredictionQuestion, *, catalogue: Catalogue, library: Library) -> PredictionAnswer:
+def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Prediction:
     """Levels, margins and misreads. QuestionError for a sheet or a set-up that cannot be."""
-    question, notes = question_of(asked.job, library)
-    installation, grid = asked.installation, asked.grid
-    detector_class = class_of(installation.detector_class, catalogue, field=f"{SETUP}/detector_class")
-    place = post_at(question, detector_class, installation, field=SETUP)
-    choice = choice_of(installation, tilts=place.bench.settings.tilts)
-    (station,) = _stations([(place, choice)], band=installation.single_band)
-    band = station.low, station.high
+    question, notes = question_of(job, library)
+    setup, grid, band = asked.setup, asked.grid or Grid(), band_of(asked.setup)
+    detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
+    place = post_at(question, detector_class, setup, field=SETUP)
+    choice = choice_of(setup, tilts=place.bench.settings.tilts)
+    (station,) = _stations([(place, choice)], band=band)
     predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
-    if installation.hold_ms is not None:
-        setup = predicted.setups[0]
-        setup = replace(setup, profile=replace(setup.profile, hold_ms=installation.hold_ms))
-        predicted = replace(predicted, setups=(setup,))
-    unrated = outside_rating(detector_class, asked.job.environment, conditions=question.conditions)
+    if setup.profile.hold_ms is not None:
+        told = predicted.setups[0]
+        told = replace(told, profile=replace(told.profile, hold_ms=setup.profile.hold_ms))
+        predicted = replace(predicted, setups=(told,))
+    unrated = outside_rating(detector_class, job.environment, conditions=question.conditions)
     mounting = predicted.setups[0].mounting
     if unrated is not None or (mounting is not None and not mounting.fits):
         predicted = replace(predicted, verdict="unsuitable")
-    return PredictionAnswer(
-        reference=asked.job.reference,
+    return Prediction(
+        reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
         predicted=predicted,
-        gap_tilt=_map(grid, question, detector_class, band=installation.single_band) if grid.gap_mm else None,
-        positions=_positions(grid, station, installation) if grid.position_mm else (),
-        grammages=_grammages(grid, station, band=band),
+        gap_tilt=_map(grid, question, detector_class, band=band) if grid.gap_mm else None,
+        positions=_positions(grid, station, setup) if grid.position_mm else (),
+        grammages=_grammages(grid, station, band=(station.low, station.high)),
         assumptions=notes,
         cautions=cautions((predicted,))
-        + moisture_cautions(asked.job.environment, question.conditions)
+        + moisture_cautions(job.environment, question.conditions)
         + (() if unrated is None else (_beyond_rating(detector_class, unrated),)),
     )
 
@@ -187,15 +131,15 @@ def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band:
         check_gap(detector_class, gap, field=f"grid/gap_mm/{index}")
     for index, tilt in enumerate(grid.tilt_deg):
         check_tilt(detector_class, tilt, field=f"grid/tilt_deg/{index}")
-    rows: list[tuple[float, ...]] = [(gap,) for gap in grid.gap_mm]
+    rows: list[Sequence[float]] = [(gap,) for gap in grid.gap_mm]
     if isinstance(detector_class.parameters, UltrasonicParameters):
         rows = [grid.gap_mm]
     standing = []
     for gaps in rows:
         place = _place_at(question, detector_class, gaps, grid.tilt_deg)
         for setting, (gap, tilt) in enumerate(product(gaps, grid.tilt_deg)):
-            installation = Installation(detector_class=detector_class.id, gap_mm=gap, tilt_deg=tilt)
-            choice = choice_of(installation, tilts=place.bench.settings.tilts, setting=setting)
+            here = InstalledSetup(detector_class=detector_class.id, gap_mm=gap, tilt_deg=tilt)
+            choice = choice_of(here, tilts=place.bench.settings.tilts, setting=setting)
             standing.append((place, choice))
     served = [station.served[0] for station in _stations(standing, band=band)]
     tables = np.array([(one.worst, one.survey.single.p50[0], one.survey.double.p50[0]) for one in served])
@@ -206,9 +150,7 @@ def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band:
     return MarginMap(gap_mm=grid.gap_mm, tilt_deg=grid.tilt_deg, margin=margin, single=single, double=double)
 
 
-def _place_at(
-    question: Question, detector_class: DetectorClass, gaps: tuple[float, ...], tilts: tuple[float, ...]
-) -> Post:
+def _place_at(question: Question, detector_class: DetectorClass, gaps: Sequence[float], tilts: Sequence[float]) -> Post:
     bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
     if isinstance(bench, Fact):
         raise QuestionError(
@@ -220,10 +162,10 @@ def _place_at(
     return installed(question, bench)
 
 
-def _positions(grid: Grid, station: Station, installation: Installation) -> tuple[AtPosition, ...]:
+def _positions(grid: Grid, station: Station, setup: InstalledSetup) -> tuple[AtPosition, ...]:
     """The median of one sheet with the standing waves of each place between the faces; where the class is told by
     sound. Whatever else is not sound feels no position."""
-    place, gap = station.post, installation.gap_mm
+    place, gap = station.post, setup.gap_mm
     p = place.detector_class.parameters
     median = float(station.served[0].survey.single.p50[0])
     if not isinstance(p, UltrasonicParameters):
@@ -240,7 +182,7 @@ def _positions(grid: Grid, station: Station, installation: Installation) -> tupl
         p,
         place.question.conditions,
         gap_mm=gap,
-        tilt_deg=installation.tilt_deg,
+        tilt_deg=setup.tilt_deg,
         position_mm=np.array(grid.position_mm),
         attenuation_db=median,
     )

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import log10
 from statistics import median
-from typing import Literal
+
+from sheetmargin.contract.measure import BenchReading, InstalledSetup, MachineReading, State
 
 from sheetmargin_service.errors import QuestionError
 
-State = Literal["no_sheet", "single", "double"]
 Place = tuple[str, float, float]
 """A class, a gap in mm and a tilt in degrees."""
 UNITS = ("attenuation_db", "level_pct", "volts")
@@ -49,6 +49,21 @@ class Observed:
     place: Place
     attenuation_db: float
     specimen: str | None
+
+
+def placed(readings: Sequence[BenchReading]) -> tuple[Reading, ...]:
+    """Readings of a bench, each where it was taken."""
+    return tuple(_at((one.detector_class, one.gap_mm, one.tilt_deg), one) for one in readings)
+
+
+def readings_at(setup: InstalledSetup, readings: Sequence[MachineReading]) -> tuple[Reading, ...]:
+    """Readings of a machine, all at its set-up."""
+    return tuple(_at((setup.detector_class, setup.gap_mm, setup.tilt_deg), one) for one in readings)
+
+
+def _at(place: Place, one: MachineReading) -> Reading:
+    values = {unit: getattr(one, unit) for unit in UNITS}
+    return Reading(state=one.state, place=place, specimen=one.specimen, **values)
 
 
 def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Observed, ...]:

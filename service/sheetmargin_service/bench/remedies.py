@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.mounting import Mounting
+from sheetmargin.contract.notes import Note, Scalar
 
 from sheetmargin_service.acoustics.standing_waves import ripple_db
 from sheetmargin_service.bench.faults import Fault, Setting
@@ -14,7 +16,6 @@ from sheetmargin_service.bench.machine import Machine
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.alignment import align
-from sheetmargin_service.selection.answer import Mounting, Note, Scalar
 from sheetmargin_service.selection.neighbours import least_pitch_mm, turns
 
 Array = NDArray[np.float64]

@@ -11,6 +11,9 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from math import exp, log, sinh
 
 import numpy as np
+from sheetmargin.contract.job import Custom, Layer
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
 
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.errors import QuestionError
@@ -18,7 +21,6 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, SoftSolid, TransverselyIsotropic
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
-from sheetmargin_service.materials.spec import CustomSpec, LayerSpec, SheetSpec, TrappedAirSpec
 from sheetmargin_service.materials.stiffness import elastic_constants
 
 GPA = 1e9
@@ -125,7 +127,7 @@ def as_custom(spec: SheetSpec, sheet: Sheet) -> SheetSpec:
     return replace(
         common,
         layers=tuple(
-            LayerSpec(material="custom", custom=custom, grammage_gsm=1e-3 * layer.thickness_um * layer.density_kg_m3)
+            Layer(material="custom", custom=custom, grammage_gsm=1e-3 * layer.thickness_um * layer.density_kg_m3)
             for layer, custom in zip(sheet.layers, customs, strict=True)
         ),
     )
@@ -136,7 +138,7 @@ def with_knowledge(
 ) -> SheetSpec:
     """The custom sheet with how well its moduli and losses are known, its trapped air, and every number rounded."""
 
-    def known(custom: CustomSpec | None) -> CustomSpec | None:
+    def known(custom: Custom | None) -> Custom | None:
         assert custom is not None
         return replace(
             custom,
@@ -174,7 +176,7 @@ def _check(sheet: Sheet) -> None:
         )
 
 
-def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
+def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> Custom:
     """A layer's material with its constants at the layer's density."""
     material = layer.material
     assert material is not None
@@ -195,7 +197,7 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
         case TransverselyIsotropic():
             stiffness = zip(("c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa"), (c11, c13, c33, c55), strict=True)
             constants = {name: c.real / GPA for name, c in stiffness}
-    return CustomSpec(
+    return Custom(
         density_kg_m3=layer.density_kg_m3,
         loss_factor=loss,
         mass_tolerance_pct=material.mass_tolerance_pct,
@@ -206,7 +208,7 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> CustomSpec:
     )
 
 
-def _moved(custom: CustomSpec | None, stiffness: float, loss: float) -> CustomSpec:
+def _moved(custom: Custom | None, stiffness: float, loss: float) -> Custom:
     assert custom is not None
     assert custom.loss_factor is not None
     return replace(

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from sheetmargin.contract.measure import InstalledSetup
+from sheetmargin.contract.mounting import Window
 
-from sheetmargin_service.bench.installation import Installation, check_gap, check_tilt, greatest_tilt_of
+from sheetmargin_service.bench.installation import check_gap, check_tilt, greatest_tilt_of
 from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.conditions import Conditions
@@ -16,7 +18,6 @@ from sheetmargin_service.prediction.principles.base import Bench, Fact
 from sheetmargin_service.prediction.principles.ultrasonic.bench import bench_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import class_at
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import with_neighbours
-from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.stations import Post, Question
 
@@ -42,9 +43,9 @@ def bench_at(
     return bench_of(detector_class, pair, conditions, keep=wanted)
 
 
-def post_at(question: Question, detector_class: DetectorClass, installation: Installation, *, field: str) -> Post:
+def post_at(question: Question, detector_class: DetectorClass, setup: InstalledSetup, *, field: str) -> Post:
     """The class where it is installed before the question's one sheet; QuestionError where it cannot be."""
-    gap, tilt = installation.gap_mm, installation.tilt_deg
+    gap, tilt = setup.gap_mm, setup.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
     bench = bench_at(detector_class, question.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
@@ -63,9 +64,9 @@ def installed(question: Question, bench: Bench) -> Post:
     return Post(question=question, bench=bench, allowed=allowed, surveys={}, refused={})
 
 
-def choice_of(installation: Installation, *, tilts: bool, setting: int = 0) -> Choice:
+def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice:
     """The place of an installation, one of a bench's settings, as it is and not to be moved."""
-    gap, tilt = installation.gap_mm, installation.tilt_deg
+    gap, tilt = setup.gap_mm, setup.tilt_deg
     return Choice(
         setting=setting,
         gap=Window(nominal=gap, min=gap, max=gap),

@@ -8,24 +8,15 @@ there is goes unreported, and a little of what is reported is not there.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal, get_args
+from typing import get_args
 
 import numpy as np
 from scipy.special import ndtr
+from sheetmargin.contract.measure import Symptom
 
 from sheetmargin_service.bench.machine import Scenario
 from sheetmargin_service.bench.reading import Observed
 
-Symptom = Literal[
-    "false-stops",
-    "missed-doubles",
-    "flicker",
-    "no-open-path",
-    "depends-on-temperature",
-    "depends-on-speed",
-    "depends-on-position",
-    "only-some-sheets",
-]
 SYMPTOMS: tuple[Symptom, ...] = get_args(Symptom)
 
 FACTOR_OF: Mapping[Symptom, str] = {

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sheetmargin.contract.job import Custom, Layer
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range
 from sheetmargin_service.materials.custom import CUSTOM, custom_material
@@ -12,7 +14,6 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TrappedAir
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, Size
-from sheetmargin_service.materials.spec import CustomSpec, LayerSpec
 
 MAX_LAYERS = 30
 # A coating of a tenth of a micrometre is the thinnest layer that is anything to sound.
@@ -39,7 +40,7 @@ class Body:
 
 
 def find_material(
-    name: str, custom: CustomSpec | None, library: Library, *, prefix: str
+    name: str, custom: Custom | None, library: Library, *, prefix: str
 ) -> tuple[Material, tuple[Assumption, ...]]:
     """The material of an id, name or synonym, or the caller's own; QuestionError with the nearest names."""
     if name.strip().casefold() == CUSTOM:
@@ -158,7 +159,7 @@ def check_usual_thickness(
     )
 
 
-def layered(material_id: str, specs: tuple[LayerSpec, ...], library: Library) -> Body:
+def layered(material_id: str, specs: tuple[Layer, ...], library: Library) -> Body:
     """The body of a list of layers, from the emitter's side upwards."""
     if not 1 <= len(specs) <= MAX_LAYERS:
         raise QuestionError(

@@ -7,6 +7,8 @@ from functools import cache
 from types import MappingProxyType
 from typing import Literal
 
+from sheetmargin.contract.job import Corrugated, Layer, Wall
+
 from sheetmargin_service.errors import FieldError, QuestionError
 from sheetmargin_service.materials.body import Body, combine, make_layer
 from sheetmargin_service.materials.corrugated import FLUTE_NAMES, corrugated_layers
@@ -17,7 +19,6 @@ from sheetmargin_service.materials.names import NameIndex, spoken_names
 from sheetmargin_service.materials.reading import Reader, load_sources
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import Size
-from sheetmargin_service.materials.spec import CorrugatedSpec, LayerSpec, WallSpec
 from sheetmargin_service.tables import load_table
 
 LabelState = Literal["present", "absent", "doubled"]
@@ -37,8 +38,8 @@ class Construction:
     id: str
     name: dict[str, str]
     synonyms: dict[str, tuple[str, ...]]
-    layers: tuple[LayerSpec | AirCell, ...]
-    corrugated: CorrugatedSpec | None
+    layers: tuple[Layer | AirCell, ...]
+    corrugated: Corrugated | None
     label_layers: int
     open_area_pct: float
     formation_pct: float | None
@@ -181,27 +182,27 @@ def _read(construction_id: str, entry: Reader) -> Construction:
     return construction
 
 
-def _read_layer(entry: Reader) -> LayerSpec | AirCell:
-    layer: LayerSpec | AirCell
+def _read_layer(entry: Reader) -> Layer | AirCell:
+    layer: Layer | AirCell
     if "air_um" in entry:
         layer = AirCell(thickness_um=entry.number("air_um", low=1.0, high=20_000.0))
     elif "grammage_gsm" in entry:
-        layer = LayerSpec(material=entry.text("material"), grammage_gsm=entry.number("grammage_gsm", low=0.1))
+        layer = Layer(material=entry.text("material"), grammage_gsm=entry.number("grammage_gsm", low=0.1))
     else:
-        layer = LayerSpec(material=entry.text("material"), thickness_um=entry.number("thickness_um", low=0.01))
+        layer = Layer(material=entry.text("material"), thickness_um=entry.number("thickness_um", low=0.01))
     entry.close()
     return layer
 
 
-def _read_corrugated(entry: Reader) -> CorrugatedSpec:
-    walls: list[WallSpec] = []
+def _read_corrugated(entry: Reader) -> Corrugated:
+    walls: list[Wall] = []
     for wall in entry.tables("walls"):
         letter = wall.text("flute")
         flute = next((name for name in FLUTE_NAMES if name == letter), None)
         if flute is None:
             raise wall.error(f"flute {letter!r} is none of {FLUTE_NAMES}")
-        walls.append(WallSpec(flute=flute, medium_gsm=wall.number("medium_gsm", low=30.0)))
+        walls.append(Wall(flute=flute, medium_gsm=wall.number("medium_gsm", low=30.0)))
         wall.close()
     liners = entry.list_of_numbers("liners_gsm", low=30.0)
     entry.close()
-    return CorrugatedSpec(liners_gsm=liners, walls=tuple(walls))
+    return Corrugated(liners_gsm=liners, walls=tuple(walls))

@@ -15,13 +15,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from sheetmargin.contract.job import Corrugated, Wall
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range, known
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TransverselyIsotropic
 from sheetmargin_service.materials.reading import Reader
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
-from sheetmargin_service.materials.spec import CorrugatedSpec, WallSpec
 from sheetmargin_service.tables import load_table
 
 FLUTE_NAMES: tuple[Literal["A", "B", "C", "E", "F", "N"], ...] = ("A", "B", "C", "E", "F", "N")
@@ -71,7 +72,7 @@ def load_flutes() -> dict[str, Flute]:
 
 
 def corrugated_layers(
-    spec: CorrugatedSpec, library: Library, *, prefix: str
+    spec: Corrugated, library: Library, *, prefix: str
 ) -> tuple[tuple[SheetLayer, ...], tuple[Assumption, ...]]:
     """Liner, core, liner (core, liner ...) from the emitter's side, and the assumptions. `prefix` ends in a slash."""
     walls, liners = spec.walls, spec.liners_gsm
@@ -122,7 +123,7 @@ def corrugated_layers(
     return tuple(layers), tuple(assumptions)
 
 
-def _flute(wall: WallSpec, *, where: str) -> Flute:
+def _flute(wall: Wall, *, where: str) -> Flute:
     flutes = load_flutes()
     return flutes[known(wall.flute, field=where + "flute", allowed=tuple(flutes))]
 

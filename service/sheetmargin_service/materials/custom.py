@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from sheetmargin.contract.job import Custom
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import in_range
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, TransverselyIsotropic, TrappedAir
 from sheetmargin_service.materials.sheet import Assumption
-from sheetmargin_service.materials.spec import CustomSpec
 
 CUSTOM = "custom"
 GIVEN = "given by the caller"
@@ -32,7 +33,7 @@ _CONSTANTS = {
 }
 
 
-def custom_material(custom: CustomSpec, *, prefix: str) -> tuple[Material, tuple[Assumption, ...]]:
+def custom_material(custom: Custom, *, prefix: str) -> tuple[Material, tuple[Assumption, ...]]:
     """The caller's material and the defaults it took. `prefix` is the pointer of the custom object, with its slash."""
     assumptions: list[Assumption] = []
 
@@ -78,7 +79,7 @@ def _around(value: float, *, pct: float) -> Interval:
 
 
 def _elastic(
-    custom: CustomSpec, *, density_kg_m3: float, uncertainty_pct: float, prefix: str
+    custom: Custom, *, density_kg_m3: float, uncertainty_pct: float, prefix: str
 ) -> Isotropic | TransverselyIsotropic:
     values = {name: getattr(custom, name) for names in _CONSTANTS.values() for name in names}
     kinds = [kind for kind, names in _CONSTANTS.items() if any(values[name] is not None for name in names)]
@@ -154,7 +155,7 @@ def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_
     return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson)
 
 
-def _trapped_air(custom: CustomSpec, *, prefix: str) -> TrappedAir:
+def _trapped_air(custom: Custom, *, prefix: str) -> TrappedAir:
     spec = custom.trapped_air_um
     if spec is None:
         return TRAPPED_AIR

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sheetmargin.contract.job import Sheet as SheetSpec
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import at_most_one, in_range
 from sheetmargin_service.materials.custom import GIVEN, TYPICAL
 from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
 from sheetmargin_service.materials.sizes import Size
-from sheetmargin_service.materials.spec import SheetSpec
 
 # ISO 5636 reports from 0.01 um/(Pa s) up; open nets pass 1e6 um/(Pa s) (typical, from memory).
 PERMEANCE_LIMITS = (1e-4, 1e6)

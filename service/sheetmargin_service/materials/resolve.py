@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sheetmargin.contract.job import Contact, DoubleKind
+from sheetmargin.contract.job import Sheet as SheetSpec
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.body import (
     Body,
@@ -27,7 +30,6 @@ from sheetmargin_service.materials.sizes import (
     grammage_of,
     thickness_of,
 )
-from sheetmargin_service.materials.spec import Contact, DoubleKind, SheetSpec
 
 MAX_PLIES = 100
 MAX_OPEN_AREA_PCT = 90.0
@@ -157,7 +159,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
         layers, notes = corrugated_layers(spec.corrugated, library, prefix="corrugated/")
         body = combine("corrugated", layers, assumptions=notes)
     elif spec.layers is not None:
-        body = layered("layers", spec.layers, library)
+        body = layered("layers", tuple(spec.layers), library)
     else:
         raise QuestionError(
             code="missing-field",

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sheetmargin.contract.job import Contact, DoubleKind
+
 from sheetmargin_service.materials.material import Material, TrappedAir
-from sheetmargin_service.materials.spec import Contact, DoubleKind
 
 Scalar = str | int | float | bool | None
 APPROXIMATIONS = frozenset({"corrugated-core"})

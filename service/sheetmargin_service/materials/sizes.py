@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from sheetmargin.contract.job import Gauge
+from sheetmargin.contract.job import Sheet as SheetSpec
+
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.checks import at_most_one, in_range, known
 from sheetmargin_service.materials.material import Material
-from sheetmargin_service.materials.spec import GaugeSpec, SheetSpec
 from sheetmargin_service.tables import load_table
 
 UM_PER_INCH = 25_400.0  # exact, international inch
@@ -19,6 +21,8 @@ GRAMS_PER_POUND = 453.59237  # exact, international avoirdupois pound
 SQUARE_METRES_PER_SQUARE_INCH = 0.0254**2
 SQUARE_INCHES_PER_SQUARE_FOOT = 144.0
 SHEETS_PER_REAM = 500
+GAUGES = ("steel", "aluminium", "film")
+"""Systems of sheet gauges."""
 
 # Widest limits of any sheet, whatever its material (20 mm is the thickest that a pair in air has room for).
 THICKNESS_LIMITS_UM = (1.0, 20_000.0)
@@ -109,10 +113,10 @@ def gsm_per_pound(basis: str) -> float:
     return GRAMS_PER_POUND / area
 
 
-def gauge_thickness_um(gauge: GaugeSpec, material: Material | None) -> float:
+def gauge_thickness_um(gauge: Gauge, material: Material | None) -> float:
     """Thickness in um of a sheet gauge; QuestionError for a number or a material that its system does not have."""
     sizes = _sizes()
-    known(gauge.system, field="sheet_gauge/system", allowed=("steel", "aluminium", "film"))
+    known(gauge.system, field="sheet_gauge/system", allowed=GAUGES)
     system = sizes[gauge.system]
     serves = (*system.get("materials", ()), *(f"any {family}" for family in system.get("families", ())))
     if material is None or (

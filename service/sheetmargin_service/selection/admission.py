@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+
+from sheetmargin.contract.job import Environment, Job
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.ingress import protects
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.base import Fact, Scalar
-from sheetmargin_service.selection.job import Environment, Job
 
 FILTERED = "requirement-missed"
 """Code of a class that one of the job's own filters leaves out."""
@@ -71,7 +72,7 @@ def _missed(job: Job, c: DetectorClass) -> Iterator[Fact]:
         yield _fact("contactless", require.contactless, c.contactless)
 
 
-def _fact(requirement: str, required: Scalar | tuple[str, ...], own: Scalar) -> Fact:
-    if isinstance(required, tuple):
+def _fact(requirement: str, required: Scalar | Sequence[str], own: Scalar) -> Fact:
+    if isinstance(required, Sequence) and not isinstance(required, str):
         required = ", ".join(required)
     return Fact(code=FILTERED, values={"requirement": requirement, "required": required, "own": own})

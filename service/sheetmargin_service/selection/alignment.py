@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from math import degrees
 
+from sheetmargin.contract.mounting import Alignment
+from sheetmargin.contract.notes import Note
+
 from sheetmargin_service.acoustics.beam import alignment_limits
-from sheetmargin_service.selection.answer import Alignment, Note
 from sheetmargin_service.selection.neighbours import SoundBeam
 
 

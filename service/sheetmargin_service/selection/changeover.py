@@ -16,8 +16,8 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.answer import Changeovers
 
-from sheetmargin_service.selection.answer import Changeovers
 from sheetmargin_service.selection.candidates import Candidates
 
 Index = NDArray[np.intp]

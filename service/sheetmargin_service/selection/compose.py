@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.base import Fact, Span
-from sheetmargin_service.selection.answer import (
+from sheetmargin.contract.answer import (
     ClassSummary,
     Margin,
-    Note,
-    NotServed,
     Order,
     Percentiles,
     Profile,
@@ -20,6 +16,10 @@ from sheetmargin_service.selection.answer import (
     SheetResult,
     Signal,
 )
+from sheetmargin.contract.notes import NotServed, Reason
+
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.prediction.principles.base import Fact, Span
 from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, reserve
@@ -57,14 +57,14 @@ def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
         detector_class=ClassSummary(
             id=c.id,
             principle=c.principle,
-            frequency_hz=getattr(c.parameters, "frequency_hz", None),
+            frequency_khz=_khz(getattr(c.parameters, "frequency_hz", None)),
             illustrative=c.illustrative,
         ),
         sensor=sensor_of(c),
         geometry=station.geometry,
         profile=Profile(
             id=f"band-{station.low}-{station.high}",
-            single_band=(station.low, station.high),
+            single_band_attenuation_db=(station.low, station.high),
             hold_ms=station.timing.hold_ms,
         ),
         alignment=station.alignment,
@@ -72,6 +72,10 @@ def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
         timing=station.timing,
         order=order,
     )
+
+
+def _khz(frequency_hz: float | None) -> float | None:
+    return None if frequency_hz is None else 1e-3 * frequency_hz
 
 
 def _result(station: Station, index: int, setup: int) -> SheetResult:
@@ -95,7 +99,7 @@ def _percentiles(span: Span) -> Percentiles:
     return Percentiles(p1=p1, p50=p50, p99=p99)
 
 
-def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
+def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Reason, ...]:
     """What limits the plan, and why: of the critical sheet, the one whose margin is the least of its own spread."""
     station, index = min(
         ((st, i) for st in plan.stations for i in st.served),
@@ -116,7 +120,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Note, ...]:
     if sheets[index].fewer_plies is not None and question.stream is None:
         facts.append(counting(station.post, index))
     facts += station.post.bench.facts(question.in_beam(index)[0], station.choice.setting)
-    return tuple(Note(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
+    return tuple(Reason(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
 
 
 def _limiting(station: Station, served: Served, index: int) -> Fact:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from sheetmargin.contract.job import Controller, Environment, Job, Line
+from sheetmargin.contract.notes import Assumption
+
 from sheetmargin_service.acoustics.air import saturation_pressure_pa
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.selection.answer import Note
-from sheetmargin_service.selection.job import Controller, Environment, Job, Line
 from sheetmargin_service.selection.timing import Assumed
 
 # pointer: (value, why). Typical, from memory, unless a standard is named.
@@ -45,7 +46,7 @@ def _given(job: Job, pointer: str) -> float | None:
     return value
 
 
-def timed_by(job: Job) -> tuple[Assumed, tuple[Note, ...]]:
+def timed_by(job: Job) -> tuple[Assumed, tuple[Assumption, ...]]:
     """The job's line and controller as far as times ask for what it does not say, and a note for each default taken."""
     line, controller = job.line, job.controller
     speed_known = line.speed_m_per_min is not None
@@ -59,13 +60,13 @@ def timed_by(job: Job) -> tuple[Assumed, tuple[Note, ...]]:
         return {pointer.split("/")[2]: value for pointer, (value, _) in taken.items() if pointer.split("/")[1] == part}
 
     notes = tuple(
-        Note(code="default", pointer=pointer, value=value, values={"value": value}, source=source)
+        Assumption(code="default", pointer=pointer, value=value, values={"value": value}, source=source)
         for pointer, (value, source) in taken.items()
     )
     return Assumed(line=replace(line, **of("line")), controller=replace(controller, **of("controller"))), notes
 
 
-def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
+def conditions_of(job: Job) -> tuple[Conditions, tuple[Assumption, ...]]:
     """The job's surroundings with every default filled in, and a note for each default taken.
 
     A lone minimum above the default maximum (or the reverse) moves the default to it. In air warmer than a hall's the
@@ -80,7 +81,9 @@ def conditions_of(job: Job) -> tuple[Conditions, tuple[Note, ...]]:
             if "humidity" in pointer:
                 default = _heated(default, warmest_c=values["temperature_max_c"])
             value = _ordered(job, pointer, default)
-            notes.append(Note(code="default", pointer=pointer, value=value, values={"value": value}, source=source))
+            notes.append(
+                Assumption(code="default", pointer=pointer, value=value, values={"value": value}, source=source)
+            )
         values[name] = value
     line = job.line
     conditions = Conditions(

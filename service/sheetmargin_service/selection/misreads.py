@@ -12,11 +12,11 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.answer import Misread, Misreads
 
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.noise import Noise, above
 from sheetmargin_service.prediction.principles.base import Detail, Spread
-from sheetmargin_service.selection.answer import Misread, Misreads
 
 Array = NDArray[np.float64]
 FLOOR_PPM = 1.0

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from sheetmargin.contract.job import Environment
+from sheetmargin.contract.notes import Note
+
 from sheetmargin_service.acoustics.air import dew_point_c
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.selection.answer import Note
-from sheetmargin_service.selection.job import Environment
 
 
 def moisture_cautions(environment: Environment, conditions: Conditions) -> tuple[Note, ...]:

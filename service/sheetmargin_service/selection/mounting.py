@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from math import atan2, cos, hypot, radians, sin, sqrt, tan
 
-from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.answer import (
+from sheetmargin.contract.job import Line
+from sheetmargin.contract.mounting import (
     Box,
     Bracket,
     Distances,
@@ -19,11 +18,13 @@ from sheetmargin_service.selection.answer import (
     Geometry,
     Mounting,
     Neighbours,
-    Note,
     Point,
     Window,
 )
-from sheetmargin_service.selection.job import Line
+from sheetmargin.contract.notes import Note
+
+from sheetmargin_service.detectors.model import Housing
+from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import SAFE_FLUTTER, Place
 from sheetmargin_service.selection.threads import metric_thread
@@ -214,7 +215,7 @@ def _misfits(mounting: Mounting, place: Place) -> list[Note]:
 
 def _remarks(mounting: Mounting, geometry: Geometry, housing: Housing, line: Line) -> list[Note]:
     notes = [
-        Note(code="clearance-unknown", pointer=f"/line/clearance_{side}_mm", values={})
+        Note(code="clearance-unknown", values={"pointer": f"/line/clearance_{side}_mm"})
         for side, room in (("above", mounting.above), ("below", mounting.below))
         if room.available_mm is None
     ]
@@ -228,7 +229,7 @@ def _remarks(mounting: Mounting, geometry: Geometry, housing: Housing, line: Lin
     if mounting.distances:
         least = mounting.distances.edge_least_mm
         if line.edge_distance_mm is None:
-            notes.append(Note(code="edge-unknown", pointer="/line/edge_distance_mm", values={"least_mm": least}))
+            notes.append(Note(code="edge-unknown", values={"pointer": "/line/edge_distance_mm", "least_mm": least}))
         elif line.edge_distance_mm < least:
             values = {"edge_mm": line.edge_distance_mm, "least_mm": least}
             notes.append(Note(code="edge-too-near", values=values))
@@ -249,5 +250,5 @@ def _neighbour_notes(mounting: Mounting, line: Line) -> list[Note]:
         return []
     values: dict[str, float] = {"turns": neighbours.turns, "least_pitch_mm": neighbours.least_pitch_mm}
     if line.lane_pitch_mm is None:
-        return [Note(code="lane-pitch-unknown", pointer="/line/lane_pitch_mm", values=values)]
+        return [Note(code="lane-pitch-unknown", values={"pointer": "/line/lane_pitch_mm", **values})]
     return [Note(code="take-turns", values={**values, "pitch_mm": line.lane_pitch_mm})]

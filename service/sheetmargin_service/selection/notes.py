@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import chain
 
+from sheetmargin.contract.answer import Recommendation, Setup, SheetResult
+from sheetmargin.contract.job import Line, Targets
+from sheetmargin.contract.notes import Assumption, Note, Scalar
+
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.selection.answer import Note, Recommendation, Scalar, Setup, SheetResult
-from sheetmargin_service.selection.job import Line, Targets
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.trial import trial_plan, trial_sheets
 
@@ -25,11 +27,11 @@ def cautions(recommendations: Sequence[Recommendation]) -> tuple[Note, ...]:
     return tuple(Note(code=code, values={}) for code in codes)
 
 
-def filled_parameters(plans: Sequence[Plan]) -> tuple[Note, ...]:
+def filled_parameters(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
     """Of each class named, what its catalogue does not know of it and was taken from a reference class."""
     classes = {st.post.detector_class.id: st.post.detector_class for plan in plans for st in plan.stations}
     return tuple(
-        Note(
+        Assumption(
             code="filled-from-reference",
             values={
                 "detector_class": name,
@@ -38,20 +40,24 @@ def filled_parameters(plans: Sequence[Plan]) -> tuple[Note, ...]:
                 "parameters": ", ".join(c.filled.parameters),
             },
             source=f"reference class {c.filled.reference_class}",
+            pointer=None,
+            value=None,
         )
         for name, c in sorted(classes.items())
         if c.filled is not None
     )
 
 
-def assumed_cables(plans: Sequence[Plan]) -> tuple[Note, ...]:
+def assumed_cables(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
     """Of each class named, what was taken for its cable where the room counts and its catalogue does not tell."""
     posts = {st.post.detector_class.id: st.post for plan in plans for st in plan.stations}
     return tuple(
-        Note(
+        Assumption(
             code="cable-exit-assumed",
             values={"detector_class": name, "cable_exit_mm": CABLE_EXIT_MM},
             source="typical, from memory",
+            pointer=None,
+            value=None,
         )
         for name, post in sorted(posts.items())
         if post.detector_class.housing.cable_exit_mm is None and _room_counts(post.question.job.line)
@@ -114,8 +120,8 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
             code="accept-levels",
             values={
                 **at,
-                "band_low": setup.profile.single_band[0],
-                "band_high": setup.profile.single_band[1],
+                "band_low": setup.profile.single_band_attenuation_db[0],
+                "band_high": setup.profile.single_band_attenuation_db[1],
                 "unit": unit,
             },
         ),

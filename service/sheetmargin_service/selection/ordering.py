@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil
 
+from sheetmargin.contract.answer import Order
+
 from sheetmargin_service.detectors.model import OrderLine
-from sheetmargin_service.selection.answer import Order
 from sheetmargin_service.selection.stations import Station
 
 

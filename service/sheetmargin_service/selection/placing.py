@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from math import ceil, cos, floor, inf, radians, sin, tan
 
 import numpy as np
+from sheetmargin.contract.job import Line
+from sheetmargin.contract.mounting import Room, Window
 
 from sheetmargin_service.prediction.principles.base import Fact, Settings
 from sheetmargin_service.prediction.principles.space import no_room
-from sheetmargin_service.selection.answer import Room, Window
-from sheetmargin_service.selection.job import Line
 
 SAFE_FLUTTER = 2.0
 """Faces keep clear of this many times the flutter's half width (a choice): that holds 95 %, 1.96 standard deviations of

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from sheetmargin.contract.answer import Changeovers, Verdict
+
 from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.answer import Changeovers, Verdict
 from sheetmargin_service.selection.stations import ROOMY_MM, Served, Station
 from sheetmargin_service.selection.targets import ORDER
 

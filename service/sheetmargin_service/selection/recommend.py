@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sheetmargin.contract.answer import Answer, SheetSummary, Verdict
+from sheetmargin.contract.job import Job, Targets
+from sheetmargin.contract.notes import Assumption, Rejection
+
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.admission import admitted, filtered, outside_rating
-from sheetmargin_service.selection.answer import Answer, Note, Rejection, SheetSummary, Verdict
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
-from sheetmargin_service.selection.job import Job, Targets
 from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of
@@ -121,9 +123,9 @@ def summary_of(index: int, sheet: Sheet) -> SheetSummary:
     )
 
 
-def _sheet_assumptions(sheets: Sequence[Sheet]) -> tuple[Note, ...]:
+def _sheet_assumptions(sheets: Sequence[Sheet]) -> tuple[Assumption, ...]:
     return tuple(
-        Note(
+        Assumption(
             code=a.code,
             pointer=f"/sheets/{index}/{a.field}".rstrip("/"),
             value=a.value,

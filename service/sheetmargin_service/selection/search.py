@@ -9,10 +9,10 @@ from math import ceil, floor, inf, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.mounting import Window
 
 from sheetmargin_service.prediction.grid import SignalGrid
 from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
-from sheetmargin_service.selection.answer import Window
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
 

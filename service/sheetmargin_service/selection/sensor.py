@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from sheetmargin.contract.answer import Coil, Electrode, Laser, Light, Roller, Sensor, Sound
+
 from sheetmargin_service.detectors.model import (
     CaliperParameters,
     CapacitiveParameters,
@@ -10,7 +12,6 @@ from sheetmargin_service.detectors.model import (
     OpticalParameters,
     UltrasonicParameters,
 )
-from sheetmargin_service.selection.answer import Coil, Electrode, Laser, Light, Roller, Sensor, Sound
 
 
 def sensor_of(detector_class: DetectorClass) -> Sensor:

@@ -9,6 +9,9 @@ from math import ceil, degrees, inf
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.answer import Misreads, Verdict
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
@@ -18,11 +21,9 @@ from sheetmargin_service.prediction.principles import details, principles
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Principle, Scalar, Settings, Survey
 from sheetmargin_service.prediction.principles.space import behind_face_mm
 from sheetmargin_service.selection.alignment import align
-from sheetmargin_service.selection.answer import Alignment, Geometry, Misreads, Mounting, Timing, Verdict
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.defaults import timed_by
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.misreads import Readings, misreads_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount, over_edge
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns

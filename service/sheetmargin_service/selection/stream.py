@@ -13,10 +13,10 @@ from functools import reduce
 from math import floor
 
 import numpy as np
+from sheetmargin.contract.job import Line
 
 from sheetmargin_service.materials.sheet import Lap, Sheet
 from sheetmargin_service.prediction.principles.base import Bench, Detail, Span, Survey
-from sheetmargin_service.selection.job import Line
 
 WHOLE = 1e-9
 """A length is a whole number of pitches within this share of one: what is left is rounding of the numbers given."""

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from math import log10
 
-from sheetmargin_service.selection.answer import Misread, Misreads, Note, Verdict
-from sheetmargin_service.selection.job import Targets
+from sheetmargin.contract.answer import Misread, Misreads, Verdict
+from sheetmargin.contract.job import Targets
+from sheetmargin.contract.notes import Assumption
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -44,11 +45,11 @@ class Judgement:
         return replace(self, verdict="trial") if self.verdict == "suitable" else self
 
 
-def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Note, ...]]:
+def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Assumption, ...]]:
     """The targets that count, and a note for each that was not given but taken."""
     given = {pair: value for pair in PAIRS if (value := getattr(targets, pair)) is not None}
     notes = tuple(
-        Note(
+        Assumption(
             code="default-target",
             pointer=f"/targets/{pair}",
             value=value,

@@ -11,8 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor
 
-from sheetmargin_service.selection.answer import Note, Timing, Verdict
-from sheetmargin_service.selection.job import Controller, Line
+from sheetmargin.contract.answer import Verdict
+from sheetmargin.contract.job import Controller, Line
+from sheetmargin.contract.mounting import Timing
+from sheetmargin.contract.notes import Note, Scalar
+
 from sheetmargin_service.selection.stream import Stream, stream_of
 
 HOLD_MARGIN = 1.5
@@ -99,7 +102,7 @@ def time_line(
         _lasts(length, speed) for length in (lengths.sheet_mm, lengths.double_mm, lengths.space_mm, lengths.room_mm)
     )
     hold_max = None if room_ms is None or hold_min is None else max(0.0, room_ms - hold_min)
-    complete = not any(note.pointer and note.code == NOT_GIVEN for note in notes)
+    complete = not any(note.code == NOT_GIVEN for note in notes)
     within = complete and tightest is not None and _passes(speed, tightest)
     return Timing(
         reading_interval_ms=interval,
@@ -245,13 +248,13 @@ def _feeding_notes(line: Line, *, spot_mm: float) -> list[Note]:
     """What is correct in a stream, and where it is not to be read."""
     length, pitch, stream = line.sheet_length_mm, line.shingle_pitch_mm, stream_of(line)
     if line.feeding != "shingled":
-        unused = Note(code="pitch-not-used", pointer="/line/shingle_pitch_mm", values={"pitch_mm": pitch})
+        unused = Note(code="pitch-not-used", values={"pointer": "/line/shingle_pitch_mm", "pitch_mm": pitch})
         return [] if pitch is None else [unused]
     if stream is None:
         if length is None or pitch is None:
             return []
-        values = {"sheet_length_mm": length, "pitch_mm": pitch}
-        return [Note(code="shingles-do-not-overlap", pointer="/line/feeding", values=values)]
+        values: dict[str, Scalar] = {"pointer": "/line/feeding", "sheet_length_mm": length, "pitch_mm": pitch}
+        return [Note(code="shingles-do-not-overlap", values=values)]
     double_mm = stream.double_mm
     lasts_ms = _lasts(double_mm, line.speed_m_per_min)
     one_more = {"one_more": stream.most + 1, "double_mm": double_mm, "double_ms": lasts_ms}
@@ -272,4 +275,4 @@ def _unknown(line: Line, controller: Controller) -> list[Note]:
         "/controller/scan_ms": controller.scan_ms,
         "/controller/input_filter_ms": controller.input_filter_ms,
     }
-    return [Note(code=NOT_GIVEN, pointer=pointer, values={}) for pointer, value in given.items() if value is None]
+    return [Note(code=NOT_GIVEN, values={"pointer": pointer}) for pointer, value in given.items() if value is None]

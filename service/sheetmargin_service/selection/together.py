@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 
 import numpy as np
+from sheetmargin.contract.answer import Verdict
 
-from sheetmargin_service.selection.answer import Verdict
 from sheetmargin_service.selection.candidates import Candidates
 from sheetmargin_service.selection.changeover import cheapest_run
 from sheetmargin_service.selection.cover import covers

@@ -13,10 +13,10 @@ from collections.abc import Mapping, Sequence
 from math import ceil, log, log1p, sqrt
 
 from scipy.special import bdtr, betaincinv, nctdtrit, ndtri
+from sheetmargin.contract.job import Targets
+from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.selection.answer import Note
-from sheetmargin_service.selection.job import Targets
 
 CONFIDENCE = 0.95
 PRACTICABLE = {"singles": 30_000, "doubles": 300}
@@ -84,7 +84,6 @@ def trial_plan(*, targets: Targets, failures: int = 0) -> tuple[Note, ...]:
                 "share_pct": 100.0 * LEVEL_SHARE,
                 "confidence_pct": 100.0 * CONFIDENCE,
             },
-            source="Natrella, Experimental Statistics, NBS Handbook 91",
         ),
         Note(code="trial-record", values={}),
         Note(
@@ -117,11 +116,10 @@ def _count(kind: str, wanted_ppm: float | None, *, runs: int, failures: int) -> 
         "confidence_pct": 100.0 * CONFIDENCE,
         "failures_allowed": failures,
     }
-    source = "Clopper and Pearson, Biometrika 26, 404 (1934)"
     if wanted_ppm is None or bound_ppm <= wanted_ppm:
-        return Note(code=f"trial-{kind}", values=values, source=source)
+        return Note(code=f"trial-{kind}", values=values)
     wanted = {"wanted_ppm": wanted_ppm, "wanted_runs": trials_for(bound=1e-6 * wanted_ppm, failures=failures)}
-    return Note(code=f"trial-{kind}-short", values={**values, **wanted}, source=source)
+    return Note(code=f"trial-{kind}-short", values={**values, **wanted})
 
 
 def trial_sheets(sheets: Mapping[int, Sheet], *, weakest: Sequence[int]) -> dict[int, Note | None]:

@@ -16,14 +16,14 @@ from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, gene
 from prometheus_client.metrics_core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 
 from sheetmargin_service.acoustics.poles import counted_poles
 from sheetmargin_service.api.routes import Call, Routes, calls_of
 from sheetmargin_service.api.service import Recommend, current_service
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.serving.logs import route_of_request
 from sheetmargin_service.serving.processes import DIRECTORY, reading
 

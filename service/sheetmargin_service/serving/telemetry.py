@@ -13,12 +13,12 @@ from opentelemetry.sdk.trace import TracerProvider
 from opentelemetry.sdk.trace.export import BatchSpanProcessor
 from opentelemetry.trace import SpanKind, StatusCode, Tracer, format_span_id, format_trace_id, set_span_in_context
 from opentelemetry.trace.propagation.tracecontext import TraceContextTextMapPropagator
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 
 from sheetmargin_service.api.service import Recommend
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.serving.logs import route_of_request
 from sheetmargin_service.serving.trace import HEADER, Trace
 

@@ -6,11 +6,12 @@ import gc
 import logging
 import time
 
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
+
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.languages import LANGUAGES
-from sheetmargin_service.api.schemas.answer import dump_answer
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Job
 
 log = logging.getLogger(__name__)
 
@@ -27,7 +28,7 @@ def warm_up(service: Service) -> float:
     for catalogue in service.catalogues.values():
         answer = service.recommend(Job(sheets=(SHEET,), limit=1), catalogue=catalogue, library=service.library)
         for language in LANGUAGES:
-            dump_answer(answer, language=language)
+            encode(answer, language=language)
     # What lives now stays: the collector need not look at it, and by writing its marks would unshare its pages.
     gc.collect()
     gc.freeze()

@@ -11,6 +11,8 @@ from functools import wraps
 from typing import Any, cast
 
 from flask import Flask, Response
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
 
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import calls_of
@@ -18,8 +20,6 @@ from sheetmargin_service.api.service import Recommend
 from sheetmargin_service.config import Settings
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.selection.answer import Answer
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.selection.time_limit import OutOfTime, time_limit
 from sheetmargin_service.serving.metrics import Metrics
 

@@ -6,31 +6,31 @@ import base64
 import binascii
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any, Final, Literal
 from urllib.parse import urlencode
 
 from flask import Response, request
 from marshmallow import post_load
+from sheetmargin.contract.job import Job, SetupSheetQuestion
 
 from sheetmargin_service.api import strict_json
-from sheetmargin_service.api.admit import admit
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import decode_value
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.faults import Fault
-from sheetmargin_service.api.languages import LANGUAGES, Language, wanted_language
+from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.resolve_job import resolve_job
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.api.schemas.answer import dump_answer
-from sheetmargin_service.api.schemas.job import JobSchema
-from sheetmargin_service.api.schemas.strict import Choice, StrictSchema, Text, Whole
+from sheetmargin_service.api.schemas.derive import asked_field, question_schema
+from sheetmargin_service.api.schemas.strict import StrictSchema, Text
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.admission import FILTERED
-from sheetmargin_service.selection.job import Job
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
 from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
-from sheetmargin_service.web.setup_sheet import PAPERS, Links, Paper, Versions, render
+from sheetmargin_service.web.setup_sheet import Links, Paper, Versions, render
 from sheetmargin_service.web.words import Words
 
 PDF: Final = "application/pdf"
@@ -38,6 +38,8 @@ LONGEST_LINK = 4000
 """Characters of a link's query. Servers and proxies commonly read request lines of 4094 bytes or more (gunicorn's
 default limit)."""
 
+WISHES = ("rank", "setup", "paper", "language")
+"""What is asked of the sheet beside its job."""
 POLICY = policy("style-src 'self'")
 STYLE = "setup-sheet.css"
 
@@ -56,39 +58,12 @@ class Asked:
     made_with: Versions | None = None
 
 
-def _rank() -> Whole:
-    return Whole("Rank of the recommendation.", ge=1, le=20, load_default=1)
-
-
-def _setup() -> Whole:
-    return Whole("Index of its set-up.", ge=0, le=100, load_default=0)
-
-
-def _paper() -> Choice:
-    return Choice("Paper to print on.", among=PAPERS, load_default="a4")
-
-
-def _language() -> Choice:
-    return Choice("Language of the page; `Accept-Language` if not given.", among=LANGUAGES)
-
-
-class SetupSheetSchema(JobSchema):
-    """A job, and which of its recommendations is to be set up."""
-
-    rank, setup, paper, language = _rank(), _setup(), _paper(), _language()
-
-    @post_load
-    def make(self, data: dict[str, Any], **_: Any) -> Asked:
-        wishes = {name: data.pop(name) for name in ("rank", "setup", "paper", "language") if name in data}
-        return Asked(job=Job(**data), **wishes)
-
-
-class SetupSheetQuerySchema(StrictSchema):
+class SetupSheetQuery(StrictSchema):
     """The same in a link."""
 
     job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
     made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)
-    rank, setup, paper, language = _rank(), _setup(), _paper(), _language()
+    rank, setup, paper, language = (asked_field(SetupSheetQuestion, name) for name in WISHES)
 
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> Asked:
@@ -97,13 +72,15 @@ class SetupSheetQuerySchema(StrictSchema):
         return Asked(**data, made_with=Versions(model=model, catalogue=catalogue) if model else None)
 
 
-@routes.post("/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), body=SetupSheetSchema)
-def make_setup_sheet(asked: Asked) -> Response:
+@routes.post(
+    "/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), body=question_schema(SetupSheetQuestion)
+)
+def make_setup_sheet(asked: SetupSheetQuestion) -> Response:
     """The printable set-up sheet of a recommendation."""
-    return _sheet(asked, HTML)
+    return _sheet(_of_question(asked), HTML)
 
 
-@routes.get("/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), query=SetupSheetQuerySchema)
+@routes.get("/v1/setup-sheets", Call(scope="recommend", media_type=HTML, cached=True), query=SetupSheetQuery)
 def show_setup_sheet(asked: Asked) -> Response:
     """The set-up sheet that a link carries; it says when today's versions differ from those it was made with."""
     return _sheet(asked, HTML)
@@ -112,17 +89,17 @@ def show_setup_sheet(asked: Asked) -> Response:
 @routes.post(
     "/v1/setup-sheets.pdf",
     Call(scope="recommend", media_type=PDF, cached=True, can_fail=("not-found",)),
-    body=SetupSheetSchema,
+    body=question_schema(SetupSheetQuestion),
 )
-def make_setup_sheet_pdf(asked: Asked) -> Response:
+def make_setup_sheet_pdf(asked: SetupSheetQuestion) -> Response:
     """The set-up sheet as PDF, where the service is installed with the extra `pdf`."""
-    return _sheet(asked, PDF)
+    return _sheet(_of_question(asked), PDF)
 
 
 @routes.get(
     "/v1/setup-sheets.pdf",
     Call(scope="recommend", media_type=PDF, cached=True, can_fail=("not-found",)),
-    query=SetupSheetQuerySchema,
+    query=SetupSheetQuery,
 )
 def show_setup_sheet_pdf(asked: Asked) -> Response:
     """The set-up sheet that a link carries, as PDF."""
@@ -135,14 +112,19 @@ def show_setup_sheet_style() -> Response:
     return asset(STYLE, CSS)
 
 
+def _of_question(asked: SetupSheetQuestion) -> Asked:
+    job = Job(**{field.name: getattr(asked, field.name) for field in fields(Job)})
+    return Asked(job=job, **{name: getattr(asked, name) for name in WISHES})
+
+
 def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) -> Response:
     service = current_service()
-    question = admit(asked.job, service)
+    resolved = resolve_job(asked.job, service)
     language = asked.language or wanted_language()
 
     def compute() -> bytes:
-        answer = service.recommend(question.job, catalogue=question.catalogue, library=service.library)
-        document = dump_answer(answer, language=language)
+        answer = service.recommend(resolved.job, catalogue=resolved.catalogue, library=service.library)
+        document = encode(answer, language=language)
         recommendation, setup = _chosen(document, asked)
         html = render(
             document,
@@ -158,8 +140,8 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
         return html.encode() if media_type == HTML else _pdf(html)
 
     choice = json.dumps(asdict(asked) | {"job": None, "root": request.url_root, "key": request.args.get("key")})
-    versions = (service.build, service.model_version, question.catalogue.version)
-    etag = strong_etag(*versions, media_type, language, canonical_job(question.job), asked.job.reference or "", choice)
+    versions = (service.build, service.model_version, resolved.catalogue.version)
+    etag = strong_etag(*versions, media_type, language, canonical_job(resolved.job), asked.job.reference or "", choice)
     content_type = media_type if media_type == PDF else f"{media_type}; charset=utf-8"
     response = cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed, media_type=content_type)
     response.headers["Content-Security-Policy"] = POLICY
@@ -241,5 +223,5 @@ def _unpacked(text: str) -> Job:
         detail = "The job in this link cannot be read."
         fault = Fault(code="not-a-job", detail=detail, expected="a job's JSON in base64url", path=("job",))
         raise Problem("invalid-values", fault, in_query=True) from error
-    job: Job = decode_value(value, JobSchema())
+    job: Job = decode_value(value, question_schema(Job)())
     return job

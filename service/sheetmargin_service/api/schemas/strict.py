@@ -1,4 +1,4 @@
-"""Fields and schemas of requests, which take exactly what they say: no text for a number, no unknown name.
+"""Fields and schemas that take exactly what they say: no text for a number, and of a request no unknown name.
 
 Each field knows its JSON Schema (2020-12, as OpenAPI 3.1 has it), so that what is published is what is enforced.
 """
@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, ClassVar, Generic, TypeVar
 
-from marshmallow import RAISE, Schema, ValidationError, fields, post_load
+from marshmallow import INCLUDE, RAISE, Schema, ValidationError, fields, post_load, pre_load
 from marshmallow.exceptions import SCHEMA
 
 from sheetmargin_service.api.faults import Fault, nearest
@@ -34,7 +34,7 @@ class Refusing:
         if key == "required":
             return self.refuse("missing-field", "This field is needed.")
         if key == "null":
-            return self.refuse("null", "null says nothing here; leave the field out if it is not known.")
+            return self.refuse("null", "This is needed, and null says nothing.")
         return self.refuse("wrong-type", "This is of the wrong type.")
 
     def refuse(self, code: str, detail: str, *, suggestions: tuple[str, ...] = ()) -> ValidationError:
@@ -45,8 +45,7 @@ class StrictField(Refusing, fields.Field[T], Generic[T]):
     """A field of a single value."""
 
     def __init__(self, description: str = "", **kwargs: Any) -> None:
-        # A default of None means "not given"; given as null it is refused all the same.
-        super().__init__(metadata=_described(description), allow_none=False, **kwargs)
+        super().__init__(metadata=_described(description), **_strict(kwargs))
 
     def json_schema(self) -> JsonSchema:
         """What the field takes, as JSON Schema."""
@@ -64,10 +63,13 @@ class Real(StrictField[float]):
         ge: float | None = None,
         lt: float | None = None,
         le: float | None = None,
+        decimals: int | None = None,
+        unit: str | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(description, **kwargs)
         self.gt, self.ge, self.lt, self.le = gt, ge, lt, le
+        self.told = {"x-decimals": decimals, "x-unit": unit}
         bounds = {"above": gt, "at least": ge, "below": lt, "at most": le}
         told = " and ".join(f"{word} {bound:g}" for word, bound in bounds.items() if bound is not None)
         self.expected = f"{self._kind()} {told}".rstrip()
@@ -97,6 +99,7 @@ class Real(StrictField[float]):
         return {
             "type": "number",
             **{key: int(b) if float(b).is_integer() else b for key, b in bounds.items() if b is not None},
+            **{key: value for key, value in self.told.items() if value is not None},
         }
 
 
@@ -134,14 +137,16 @@ class Flag(StrictField[bool]):
 class Text(StrictField[str]):
     """A line of text without control characters."""
 
-    def __init__(self, description: str = "", *, longest: int = 80, shortest: int = 1, **kwargs: Any) -> None:
+    def __init__(self, description: str = "", *, longest: int | None = 80, shortest: int = 1, **kwargs: Any) -> None:
         super().__init__(description, **kwargs)
         self.longest, self.shortest = longest, shortest
-        self.expected = f"a text of {shortest} to {longest} printable characters"
+        self.expected = "a text" if longest is None else f"a text of {shortest} to {longest} printable characters"
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
         if not isinstance(value, str):
             raise self.make_error("invalid")
+        if self.longest is None:
+            return value
         if not self.shortest <= len(value) <= self.longest:
             raise self.refuse("wrong-length", "This text is too short or too long.")
         if any(character < " " or character == "\x7f" for character in value):
@@ -149,6 +154,8 @@ class Text(StrictField[str]):
         return value
 
     def json_schema(self) -> JsonSchema:
+        if self.longest is None:
+            return {"type": "string"}
         return {"type": "string", "minLength": self.shortest, "maxLength": self.longest, "pattern": _PRINTABLE}
 
 
@@ -168,7 +175,7 @@ class Choice(StrictField[str]):
         return value
 
     def json_schema(self) -> JsonSchema:
-        return {"type": "string", "enum": list(self.among)}
+        return {"type": "string", "enum": [*self.among, *([None] if self.allow_none else [])]}
 
 
 class Shaped(StrictField[str]):
@@ -176,7 +183,7 @@ class Shaped(StrictField[str]):
 
     def __init__(self, description: str = "", *, shape: str, expected: str, **kwargs: Any) -> None:
         super().__init__(description, **kwargs)
-        self.shape, self.expected = shape, f"a text {expected}"
+        self.shape, self.expected = shape, expected
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
         if not isinstance(value, str):
@@ -193,24 +200,31 @@ class Listing(Refusing, fields.List[Any]):
     """A list within bounds of length, loaded as a tuple."""
 
     def __init__(
-        self, inner: fields.Field[Any], description: str = "", *, longest: int, shortest: int = 0, **kwargs: Any
+        self,
+        inner: fields.Field[Any],
+        description: str = "",
+        *,
+        longest: int | None = None,
+        shortest: int = 0,
+        **kwargs: Any,
     ) -> None:
-        super().__init__(inner, metadata=_described(description), allow_none=False, **kwargs)
+        super().__init__(inner, metadata=_described(description), **_strict(kwargs))
         self.longest, self.shortest = longest, shortest
-        self.expected = f"a list of {shortest} to {longest}"
+        self.expected = "a list" if longest is None else f"a list of {shortest} to {longest}"
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
         if not isinstance(value, list):
             raise self.make_error("invalid")
         if not value and self.shortest:
             raise self.refuse("empty-list", "This list is empty.")
-        if not self.shortest <= len(value) <= self.longest:
+        if len(value) < self.shortest or (self.longest is not None and len(value) > self.longest):
             raise self.refuse("wrong-length", "This list is too short or too long.")
         return tuple(super()._deserialize(value, attr, data, **kwargs))
 
     def json_schema(self) -> JsonSchema:
         shortest = {"minItems": self.shortest} if self.shortest else {}
-        return {"type": "array", **shortest, "maxItems": self.longest}
+        longest = {} if self.longest is None else {"maxItems": self.longest}
+        return {"type": "array", **shortest, **longest}
 
 
 class Part(Refusing, fields.Nested):
@@ -218,8 +232,8 @@ class Part(Refusing, fields.Nested):
 
     expected = "an object"
 
-    def __init__(self, schema: type[StrictSchema], description: str = "", **kwargs: Any) -> None:
-        super().__init__(schema, metadata=_described(description), allow_none=False, **kwargs)
+    def __init__(self, schema: type[Schema], description: str = "", **kwargs: Any) -> None:
+        super().__init__(schema, metadata=_described(description), **_strict(kwargs))
 
     def _deserialize(
         self, value: Any, attr: str | None, data: Mapping[str, Any] | None, partial: Any = None, **kwargs: Any
@@ -229,22 +243,85 @@ class Part(Refusing, fields.Nested):
         return super()._deserialize(value, attr, data, partial, **kwargs)
 
 
+class Scalar(StrictField[Any]):
+    """A single value of any kind, or one of some `parts`."""
+
+    def __init__(self, description: str = "", *, parts: Sequence[type[Schema]] = (), **kwargs: Any) -> None:
+        super().__init__(description, **kwargs)
+        self.parts = [part() for part in parts]
+        self.expected = "a number, a text, true or false"
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> Any:
+        if isinstance(value, dict) and self.parts:
+            return self.parts[0].load(value)
+        if isinstance(value, dict | list):
+            raise self.make_error("invalid")
+        return value
+
+    def json_schema(self) -> JsonSchema:
+        if self.parts:
+            # apispec describes parts of fields that it knows; of these the shape is told in place.
+            return {"anyOf": [{"type": "number"}, *(_shape(part) for part in self.parts)]}
+        return {"type": ["string", "number", "boolean"]}
+
+
+def _shape(schema: Schema) -> JsonSchema:
+    shapes = {name: field.json_schema() for name, field in schema.fields.items()}  # type: ignore[attr-defined]
+    return {"type": "object", "properties": shapes, "required": list(shapes)}
+
+
+class Table(Refusing, fields.Dict):
+    """Values by name."""
+
+    expected = "an object"
+
+    def __init__(self, inner: fields.Field[Any], description: str = "", **kwargs: Any) -> None:
+        super().__init__(values=inner, metadata=_described(description), **_strict(kwargs))
+
+    def json_schema(self) -> JsonSchema:
+        inner: JsonSchema = self.value_field.json_schema()  # type: ignore[union-attr]
+        if self.value_field.allow_none:  # type: ignore[union-attr]
+            inner = {"type": [*inner["type"], "null"]}
+        return {"type": "object", "additionalProperties": inner}
+
+
+def _strict(kwargs: dict[str, Any]) -> dict[str, Any]:
+    """marshmallow takes a default of None for leave to give null."""
+    return {"allow_none": False} | kwargs
+
+
 def _described(description: str) -> dict[str, str]:
     return {"description": description} if description else {}
 
 
+class AnswerSchema(Schema):
+    """A schema of an answer: names that it does not know may come with a later service."""
+
+    class Meta:
+        unknown = INCLUDE
+
+
 class StrictSchema(Schema):
-    """A schema that refuses unknown names with the nearest known ones, and loads into `makes`."""
+    """A schema that refuses unknown names with the nearest known ones, and loads into `makes`.
+
+    null for what need not be given says that it is not given.
+    """
 
     makes: ClassVar[type[Any]]
 
     class Meta:
         unknown = RAISE
 
+    @pre_load
+    def leave_out_null(self, data: Any, **_: Any) -> Any:
+        needed = {name for name, field in self.load_fields.items() if field.required}
+        known = self.load_fields.keys() - needed
+        return {name: value for name, value in data.items() if value is not None or name not in known}
+
     def handle_error(self, error: ValidationError, data: Any, *, many: bool, **_: Any) -> None:
         messages = error.messages
         assert isinstance(messages, dict)
-        known = {field.data_key or name for name, field in self.load_fields.items()}
+        known = [field.data_key or name for name, field in self.load_fields.items()]
         unknown = [name for name in data if name not in known] if isinstance(data, Mapping) else []
         told = set(unknown[:MAX_UNKNOWN])
         # A stray name may be any text, marshmallow's own key for the whole object included: keep only what is a fault.

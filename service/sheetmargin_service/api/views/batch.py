@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from flask import Response, g, request
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.problem import BatchItem
 
 from sheetmargin_service.api.batch import (
     MEDIA_TYPES,
@@ -15,21 +17,20 @@ from sheetmargin_service.api.batch import (
     entries_of,
 )
 from sheetmargin_service.api.decode import JSON, read_body
+from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.languages import wanted_language
 from sheetmargin_service.api.leaving import departure
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.api.schemas.answer import dump_answer
-from sheetmargin_service.api.schemas.batch import BatchItemSchema
-from sheetmargin_service.api.schemas.job import JobSchema
+from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import current_service
 
 MAX_BODY = 8 << 20
 
 routes = Routes("batch", "Many jobs at once.")
 
-JOBS = {"type": "array", "maxItems": MOST_JOBS, "items": JobSchema}
+JOBS = {"type": "array", "maxItems": MOST_JOBS, "items": question_schema(Job)}
 JOB_LINES = {"type": "string", "description": f"A job a line, at most {MOST_JOBS}."}
-ITEMS = {"type": "array", "maxItems": MOST_JOBS, "items": BatchItemSchema}
+ITEMS = {"type": "array", "maxItems": MOST_JOBS, "items": answer_schema(BatchItem)}
 ITEM_LINES = {
     "type": "string",
     "description": 'An item a line as in the array, then `{"end": {"count": 2, "problems": 0}}`; without '
@@ -53,7 +54,7 @@ def recommend_for_jobs() -> Response:
     language = wanted_language()
     batch = Batch(
         service=current_service(),
-        dump=lambda answer: dump_answer(answer, language=language),
+        dump=lambda answer: encode(answer, language=language),
         is_gone=departure(request.environ),
         request_id=g.get("request_id"),
     )

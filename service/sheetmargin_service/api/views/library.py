@@ -2,45 +2,43 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import fields
+from typing import Any, TypeVar
 
 from flask import Response, request
-from marshmallow import Schema
+from sheetmargin.contract import library as told
 
-from sheetmargin_service.api.admit import unknown_catalogue
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.decode import JSON
-from sheetmargin_service.api.encode import json_bytes
-from sheetmargin_service.api.languages import wanted_language
+from sheetmargin_service.api.encode import encode, json_bytes
+from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.resolve_job import unknown_catalogue
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.api.schemas.answer import Spoken
-from sheetmargin_service.api.schemas.library import (
-    CataloguesSchema,
-    ClassesQuerySchema,
-    ClassesSchema,
-    MaterialsQuerySchema,
-    MaterialsSchema,
-    VersionSchema,
-)
+from sheetmargin_service.api.schemas.derive import answer_schema
+from sheetmargin_service.api.schemas.query import ClassesQuery, MaterialsQuery
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.material import Interval, Material
 
 API_VERSION = "1"
+T = TypeVar("T")
 
 routes = Routes("library", "Materials, detector classes and catalogues, each number with its source.")
 OPEN = Call(scope="open", cached=True)
 
 
-@routes.get("/v1/materials", OPEN, query=MaterialsQuerySchema, answer=MaterialsSchema)
+@routes.get("/v1/materials", OPEN, query=MaterialsQuery, answer=answer_schema(told.Materials))
 def list_materials(asked: tuple[str, int]) -> Response:
     """Materials of the library, or those whose names resemble `q`."""
     query, limit = asked
-    found = [match.material for match in current_service().library.search(query, limit)]
-    return _cached(MaterialsSchema(), {"query": query, "materials": found})
+    language = wanted_language()
+    found = [_material(match.material, language) for match in current_service().library.search(query, limit)]
+    return _cached(told.Materials(query=query, materials=found))
 
 
-@routes.get("/v1/detector-classes", OPEN, query=ClassesQuerySchema, answer=ClassesSchema)
+@routes.get("/v1/detector-classes", OPEN, query=ClassesQuery, answer=answer_schema(told.DetectorClasses))
 def list_detector_classes(asked: str | None) -> Response:
     """Detector classes of a catalogue."""
     catalogues = current_service().catalogues
@@ -48,48 +46,79 @@ def list_detector_classes(asked: str | None) -> Response:
     if name not in catalogues:
         raise Problem("invalid-values", unknown_catalogue(name, catalogues), in_query=True)
     catalogue = catalogues[name]
-    document = {"catalogue": name, "catalogue_version": catalogue.version, "classes": catalogue.classes}
-    return _cached(ClassesSchema(), document, catalogue.version)
+    classes = [_detector_class(found) for found in catalogue.classes]
+    document = told.DetectorClasses(catalogue=name, catalogue_version=catalogue.version, classes=classes)
+    return _cached(document, catalogue.version)
 
 
-@routes.get("/v1/catalogues", OPEN, answer=CataloguesSchema)
+@routes.get("/v1/catalogues", OPEN, answer=answer_schema(told.Catalogues))
 def list_catalogues() -> Response:
     """Catalogues of detector classes."""
     catalogues = [
-        {
-            "name": name,
-            "version": catalogue.version,
-            "classes": len(catalogue.classes),
-            "illustrative": any(c.illustrative for c in catalogue.classes),
-            "default": name == current_service().default_catalogue,
-        }
+        told.Catalogue(
+            name=name,
+            version=catalogue.version,
+            classes=len(catalogue.classes),
+            illustrative=any(c.illustrative for c in catalogue.classes),
+            default=name == current_service().default_catalogue,
+        )
         for name, catalogue in sorted(current_service().catalogues.items())
     ]
-    versions = [f"{c['name']}={c['version']}" for c in catalogues]
-    return _cached(CataloguesSchema(), {"catalogues": catalogues}, *versions)
+    return _cached(told.Catalogues(catalogues=catalogues), *(f"{c.name}={c.version}" for c in catalogues))
 
 
-@routes.get("/v1/version", OPEN, answer=VersionSchema)
+@routes.get("/v1/version", OPEN, answer=answer_schema(told.Version))
 def show_version() -> Response:
     """Versions of the contract, the service and its model."""
     service = current_service()
-    document = {
-        "api": API_VERSION,
-        "build": service.build,
-        "model_version": service.model_version,
-        "principles": service.principles,
-    }
-    return _cached(VersionSchema(), document)
+    document = told.Version(
+        api=API_VERSION, build=service.build, model_version=service.model_version, principles=service.principles
+    )
+    return _cached(document)
 
 
-def _cached(schema: Schema, document: dict[str, Any], *versions: str) -> Response:
+def _material(found: Material, language: Language) -> told.Material:
+    return _told(
+        told.Material,
+        found,
+        name=found.name[language],
+        synonyms=found.synonyms[language],
+        density_kg_m3=_told(told.Interval, found.density_kg_m3),
+        elastic={
+            name: _told(told.Interval, constant) if isinstance(constant, Interval) else constant
+            for name, constant in vars(found.elastic).items()
+        },
+        loss_factor=_told(told.Interval, found.loss_factor),
+        trapped_air=_told(told.MaterialTrappedAir, found.trapped_air),
+        porous=None if found.porous is None else _told(told.Porous, found.porous),
+    )
+
+
+def _detector_class(found: DetectorClass) -> told.DetectorClass:
+    return _told(
+        told.DetectorClass,
+        found,
+        housing=_told(told.Housing, found.housing),
+        parameters=dict(_in_khz(name, value) for name, value in vars(found.parameters).items()),
+        filled=None if found.filled is None else _told(told.Filled, found.filled),
+        order=[_told(told.OrderLine, line) for line in found.order],
+    )
+
+
+def _told(kind: type[T], found: object, **others: Any) -> T:
+    """A part of the contract from what has the same names here."""
+    names = [field.name for field in fields(kind) if field.name not in others]  # type: ignore[arg-type]
+    own = {name: getattr(found, name) for name in names}
+    return kind(**own, **others)
+
+
+def _in_khz(name: str, value: Any) -> tuple[str, Any]:
+    return (f"{name.removesuffix('_hz')}_khz", 1e-3 * value) if name.endswith("_hz") else (name, value)
+
+
+def _cached(document: object, *versions: str) -> Response:
     language = wanted_language()
-
-    def compute() -> bytes:
-        with Spoken(language):
-            return json_bytes(schema.dump(document))
-
     question = [request.path, *(f"{name}={value}" for name, value in sorted(request.args.items(multi=True)))]
     service = current_service()
     etag = strong_etag(service.build, service.model_version, JSON, language, *versions, *question)
-    return cacheable(compute, etag=etag, language=language, keyed=False)
+    return cacheable(lambda: json_bytes(encode(document, language=language)), etag=etag, language=language, keyed=False)

@@ -5,16 +5,17 @@ from __future__ import annotations
 import logging
 
 from flask import Response
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin.contract.library import Status
 
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.api.schemas.library import StatusSchema
+from sheetmargin_service.api.schemas.derive import answer_schema
 from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.materials.spec import SheetSpec
-from sheetmargin_service.selection.job import Job
 
 log = logging.getLogger(__name__)
 
@@ -35,13 +36,13 @@ choice)."""
 RETRY_AFTER_S = 5
 
 
-@routes.get("/livez", Call(scope="open"), answer=StatusSchema)
+@routes.get("/livez", Call(scope="open"), answer=answer_schema(Status))
 def check_alive() -> Response:
     """The process answers."""
     return _ok()
 
 
-@routes.get("/readyz", Call(scope="open", can_fail=("unavailable",)), answer=StatusSchema)
+@routes.get("/readyz", Call(scope="open", can_fail=("unavailable",)), answer=answer_schema(Status))
 def check_ready() -> Response:
     """The process computes what it should: the answer to a small job has the levels that are stored."""
     try:

@@ -1,0 +1,352 @@
+"""The answer to a job: what to buy, how to set it, whether it will work, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from sheetmargin.contract.fields import MM, MS, PPM, SIGNAL, about
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
+from sheetmargin.contract.notes import Assumption, Note, NotServed, Reason, Rejection
+from sheetmargin.contract.shown import Shown
+
+Verdict = Literal["suitable", "trial", "unsuitable"]
+"""suitable: the targets are met over the whole interval; trial: only a bench trial can tell; unsuitable: it will not
+do."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Profile:
+    """What the receiver is set to: within the band is one sheet, less is none, more is two."""
+
+    id: str
+    """States the band."""
+    single_band_attenuation_db: Sequence[int] = field(metadata=about(fewest=2, most=2))
+    """Attenuation that counts as one sheet, from and to; in the signal's own unit where that is not dB."""
+    hold_ms: float | None = field(metadata=MS)
+    """How long the output is held."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClassSummary:
+    """The detector class of a set-up."""
+
+    id: str
+    """Class id."""
+    principle: str
+    """Sensing principle."""
+    frequency_khz: float | None = field(metadata=about(unit="kHz", decimals=1))
+    """Working frequency."""
+    illustrative: bool
+    """Whether the class is invented by physical parameters, and no product."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """One thing to order."""
+
+    role: str
+    """What it is for."""
+    part_number: str | None
+    """Part number of the catalogue's owner."""
+    quantity: int
+    """How many."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sound:
+    """An ultrasonic pair."""
+
+    face_radius_mm: float = field(metadata=MM)
+    """Radius of either face."""
+    drive: str
+    """gated: reads the first arrival of a burst; continuous: a steady tone."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coil:
+    """Cross section of either coil of an eddy-current pair."""
+
+    inner_radius_mm: float = field(metadata=MM)
+    """Inner radius."""
+    outer_radius_mm: float = field(metadata=MM)
+    """Outer radius."""
+    length_mm: float = field(metadata=MM)
+    """Length along the axis."""
+    recess_mm: float = field(metadata=MM)
+    """How far behind the face it lies."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Electrode:
+    """Either electrode of a capacitive pair."""
+
+    width_mm: float = field(metadata=MM)
+    """Across travel."""
+    length_mm: float = field(metadata=MM)
+    """Along travel."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Light:
+    """An optical pair."""
+
+    wavelength_nm: float = field(metadata=about(unit="nm", decimals=0))
+    """Wavelength."""
+    spot_diameter_mm: float = field(metadata=MM)
+    """Diameter of the spot on the sheet."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Roller:
+    """Contact of a roller caliper."""
+
+    force_n: float | None = field(metadata=about(unit="N", decimals=2))
+    """Force."""
+    width_mm: float | None = field(metadata=MM)
+    """Across travel."""
+    length_mm: float | None = field(metadata=MM)
+    """Along travel."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laser:
+    """Either laser of a caliper pair."""
+
+    spot_diameter_mm: float | None = field(metadata=about(unit="mm", decimals=2))
+    """Diameter of the spot."""
+    stand_off_mm: float = field(metadata=MM)
+    """From face to sheet."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensor:
+    """What the pair senses with: the part of its principle, the others null."""
+
+    sound: Sound | None = None
+    """Ultrasonic."""
+    coil: Coil | None = None
+    """Eddy current."""
+    electrode: Electrode | None = None
+    """Capacitive."""
+    light: Light | None = None
+    """Optical."""
+    roller: Roller | None = None
+    """Caliper by contact."""
+    laser: Laser | None = None
+    """Caliper by light."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """One detector pair as it is mounted and set."""
+
+    index: int
+    """Position of the set-up, from 0."""
+    sheets: Sequence[int]
+    """Indices of the job's sheets that it serves."""
+    detector_class: ClassSummary
+    """What it is."""
+    sensor: Sensor
+    """What it senses with."""
+    geometry: Geometry
+    """How it stands."""
+    profile: Profile
+    """What it is set to."""
+    alignment: Alignment | None
+    """How well it has to be aligned."""
+    mounting: Mounting | None
+    """Where it is mounted; null until the line is known."""
+    timing: Timing | None
+    """Time at line speed; null until the line is known."""
+    order: Sequence[Order]
+    """What to order."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Percentiles:
+    """Spread of a state."""
+
+    p1: float = field(metadata=SIGNAL)
+    """1st percentile."""
+    p50: float = field(metadata=SIGNAL)
+    """Median."""
+    p99: float = field(metadata=SIGNAL)
+    """99th percentile."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signal:
+    """What the detector reads in each state."""
+
+    quantity: str
+    """What is read."""
+    unit: str
+    """Its unit."""
+    no_sheet: Percentiles
+    """No sheet."""
+    single: Percentiles
+    """One sheet."""
+    double: Percentiles
+    """Two sheets; where plies are counted, a ply too many."""
+    fewer: Percentiles | None
+    """A ply too few, where plies are counted; else null."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Margin:
+    """Least distance of a state's p1 to p99 from an edge of the band, in the signal's unit; negative if it crosses."""
+
+    no_sheet: float = field(metadata=SIGNAL)
+    """No sheet."""
+    single: float = field(metadata=SIGNAL)
+    """One sheet."""
+    double: float = field(metadata=SIGNAL)
+    """Two sheets."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Misread:
+    """Expected misreads per million events of the true state, with the model's own uncertainty; null until computed."""
+
+    estimate: float | None = field(metadata=PPM)
+    """Best estimate."""
+    low: float | None = field(metadata=PPM)
+    """Lower limit."""
+    high: float | None = field(metadata=PPM)
+    """Upper limit."""
+    floored: bool
+    """Whether the estimate is the floor below which nothing is claimed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Misreads:
+    """The six ways to misread."""
+
+    single_as_double: Misread
+    """A false stop."""
+    single_as_no_sheet: Misread
+    """A sheet overlooked."""
+    double_as_single: Misread
+    """A double missed."""
+    double_as_no_sheet: Misread
+    """A double taken for a gap."""
+    no_sheet_as_single: Misread
+    """A gap taken for a sheet."""
+    no_sheet_as_double: Misread
+    """A gap taken for a double."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetResult:
+    """One sheet on one set-up."""
+
+    index: int
+    """Position of the sheet in the job, from 0."""
+    setup: int
+    """Index of its set-up."""
+    signal: Signal
+    """What is read."""
+    margin: Margin
+    """What is left."""
+    misread_ppm: Misreads
+    """What goes wrong."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Serves:
+    """How many of the job's sheets are served."""
+
+    count: int
+    """Sheets that are served."""
+    of: int
+    """Sheets of the job."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changeovers:
+    """Changes while the list is run."""
+
+    detector_class: int = field(metadata=about(key="class"))
+    """Of detector class."""
+    geometry: int
+    """Of gap or tilt."""
+    profile: int
+    """Of profile."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recommendation:
+    """What to buy and how to set it."""
+
+    rank: int
+    """From 1."""
+    verdict: Verdict
+    """Of the worst of the sheets that it serves."""
+    serves: Serves
+    """How many of the job's sheets it serves."""
+    not_served: Sequence[NotServed]
+    """Sheets that it cannot serve, with the reason."""
+    changeovers: Changeovers
+    """What has to be changed while the list is run."""
+    setups: Sequence[Setup]
+    """Set-ups, one for the whole list where possible."""
+    sheets: Sequence[SheetResult]
+    """How each sheet fares."""
+    reasons: Sequence[Reason]
+    """Why."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetSummary:
+    """A sheet as it was understood."""
+
+    index: int
+    """Position of the sheet in the job, from 0."""
+    label: str | None
+    """The caller's own name of it."""
+    material: str
+    """Material id."""
+    grammage_gsm: float = field(metadata=about(unit="g/m2", decimals=2))
+    """Mass per area."""
+    thickness_um: float = field(metadata=about(unit="um", decimals=1))
+    """Thickness."""
+    density_kg_m3: float = field(metadata=about(unit="kg/m3", decimals=1))
+    """Density."""
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Answer(Shown):
+    """Ranked recommendations, and everything that was assumed, rejected and to be careful about."""
+
+    reference: str | None
+    """The job's reference."""
+    job: Job
+    """The job that is answered, in its one spelling: defaults filled in, what was not given left out, numbers as they
+    came; without its reference. It may be asked again as it is."""
+    model_version: str
+    """Version of the physics, the library and the decision."""
+    catalogue_version: str
+    """Version of the catalogue."""
+    verdict: Verdict
+    """Of the worst sheet of the recommendation ranked first: unsuitable where that leaves one unserved."""
+    sheets: Sequence[SheetSummary]
+    """The sheets as they were understood."""
+    recommendations: Sequence[Recommendation]
+    """Best first; empty when nothing serves."""
+    rejected: Sequence[Rejection]
+    """Classes that the filters admit and that are not recommended, with the reason."""
+    trial: Sequence[Note]
+    """What to send and measure: of each sheet that is tested, with its `sheet` and `setup` among the values, then what
+    is done with all of them."""
+    assumptions: Sequence[Assumption]
+    """What was taken where the job does not say."""
+    cautions: Sequence[Note]
+    """What to be careful about."""
+
+    @property
+    def best(self) -> Recommendation | None:
+        """The recommendation ranked first, or None where nothing serves."""
+        return self.recommendations[0] if self.recommendations else None

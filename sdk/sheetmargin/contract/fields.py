@@ -1,0 +1,50 @@
+"""What a field of the contract tells of itself beside its type and its text."""
+
+from __future__ import annotations
+
+from typing import Any, TypedDict, Unpack
+
+
+class Told(TypedDict, total=False):
+    """The metadata of a field. In a list they hold for each member, but for `fewest` and `most`."""
+
+    unit: str
+    decimals: int
+    """Of a number of an answer: places after the point."""
+    digits: int
+    """Of a number of an answer that may have any size: significant digits."""
+    gt: float
+    ge: float
+    lt: float
+    le: float
+    """Bounds of a number that is asked for: `gt` and `lt` exclude the bound."""
+    shortest: int
+    longest: int
+    """Characters of a text that is asked for."""
+    shape: str
+    """Pattern of a text that is asked for, in the common part of ECMA-262 and Python."""
+    expected: str
+    """What that pattern means."""
+    vocabulary: str
+    """Name of the table whose names a text may be; the service has it."""
+    fewest: int
+    most: int
+    """Members of a list."""
+    key: str
+    """Name in JSON, where it is no name in Python."""
+    worded: bool
+    """Whether the service writes it from the code beside it, in the language asked for."""
+
+
+def about(**told: Unpack[Told]) -> dict[str, Any]:
+    """The metadata of a field."""
+    return dict(told)
+
+
+MM = about(unit="mm", decimals=1)
+MS = about(unit="ms", decimals=1)
+DEGREES = about(unit="deg", decimals=1)
+DB = about(unit="dB", decimals=1)
+SIGNAL = about(decimals=1)
+"""A level in the signal's own unit, which stands beside it."""
+PPM = about(unit="per million", decimals=3)

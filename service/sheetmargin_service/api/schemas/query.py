@@ -1,0 +1,57 @@
+"""What query parameters ask: a sheet, or what to look for in the library."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from marshmallow import post_load
+from sheetmargin.contract.job import Job, Sheet
+
+from sheetmargin_service.api.languages import LANGUAGES, Language
+from sheetmargin_service.api.schemas.derive import asked_field, question_schema
+from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, StrictSchema, Text, Whole
+
+WISHES = ("classes", "catalogue", "limit")
+"""Fields of a job that a query can carry."""
+SINGLE = {
+    name: asked_field(Sheet, name)
+    for name, field in question_schema(Sheet)().fields.items()
+    if not isinstance(field, Listing | Part)
+}
+"""Fields of a sheet that are single values."""
+
+
+class SheetQuery(StrictSchema.from_dict({**SINGLE, **{name: asked_field(Job, name) for name in WISHES}})):  # type: ignore[misc]
+    """One sheet by query parameters."""
+
+    language = Choice("Language of the texts; `Accept-Language` if not given.", among=LANGUAGES)
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[Job, Language | None]:
+        language = data.pop("language", None)
+        wishes = {name: data.pop(name) for name in WISHES}
+        return Job(sheets=(Sheet(**data),), **wishes), language
+
+
+class MaterialsQuery(StrictSchema):
+    """What to look for."""
+
+    q = Text(
+        "Name or part of one, in English or German; misspellings are forgiven. All materials if empty.", shortest=0
+    )
+    limit = Whole("Most materials to return.", ge=1, le=1000, load_default=1000)
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[str, int]:
+        return data.get("q", ""), data["limit"]
+
+
+class ClassesQuery(StrictSchema):
+    """Which catalogue."""
+
+    catalogue = asked_field(Job, "catalogue")
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> str | None:
+        name: str | None = data["catalogue"]
+        return name
