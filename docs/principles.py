@@ -24,7 +24,7 @@ SHEETS: dict[str, SheetSpec] = {
         layers=(
             Layer(material="coated-board", grammage_gsm=300),
             Layer(material="adhesive-pu", thickness_um=3),
-            Layer(material="aluminium", thickness_um=9),
+            Layer(material="aluminium-foil", thickness_um=9),
         )
     ),
     "corrugated board, B flute": SheetSpec(
@@ -34,7 +34,7 @@ SHEETS: dict[str, SheetSpec] = {
     "transparent PE-LD film, 50 um": SheetSpec(material="pe-ld", thickness_um=50),
     "white BOPP film, 40 um": SheetSpec(material="bopp-white", thickness_um=40),
     "rigid PVC, 0.76 mm": SheetSpec(material="pvc-rigid", thickness_um=760),
-    "aluminium foil, 15 um": SheetSpec(material="aluminium", thickness_um=15),
+    "aluminium foil, 15 um": SheetSpec(material="aluminium-foil", thickness_um=15),
     "aluminium, 1 mm": SheetSpec(material="aluminium", thickness_um=1000),
     "copper, 0.6 mm": SheetSpec(material="copper", thickness_um=600),
     "steel, 0.2 mm": SheetSpec(material="steel", thickness_um=200),
@@ -64,8 +64,10 @@ WORDS = """
 ## What each principle rests on
 
 - **Ultrasonic**: sound through the sheet. Two sheets hold air between them, which weakens the sound far more than mass
-  does, unless the sheets are so light and lie so close that they swing as one. Sound through the pores of a textile
-  ends it.
+  does, unless the sheets are so light and lie so close that they swing as one. Uncoated paper and board hardly ever do:
+  the air between them flows into their pores, which holds the film at a few micrometres however close they lie. Their
+  air permeance may be given, by Gurley, Bendtsen or Sheffield too; coated ones are taken as tight. Sound through the
+  pores of a textile ends it.
 - **Eddy current**: field between two coils. Depends on conductance and frequency, not on where the sheet runs. Low
   frequencies for steel and thick metal, high ones for foils; stainless steel is invisible to low ones.
 - **Eddy current, one-sided**: both coils on one side, the sheet pressed to them. A second sheet behind about a skin

@@ -40,7 +40,7 @@ def layer(material_id: str, *, tight: bool = False) -> tuple[PorousSheet | Elast
         # As good as no pores.
         return frame, Poroelastic(frame=frame, permeance_um_per_pa_s=1e-7, porosity=0.01, tortuosity=1.0)
     pores = {
-        "permeance_um_per_pa_s": material.porous.permeance_um_per_pa_s,
+        "permeance_um_per_pa_s": material.porous.permeance_um_per_pa_s.nominal,
         "porosity": material.porous.porosity,
         "tortuosity": material.porous.tortuosity,
     }

@@ -188,7 +188,7 @@ def test_soft_solid_keeps_bulk_and_shear_apart() -> None:
         ("  office   paper ", "copy-paper"),
         ("Karton", "card-stock"),
         ("Blech", "steel"),
-        ("alufolie", "aluminium"),
+        ("alufolie", "aluminium-foil"),
         ("aluminum", "aluminium"),
         ("LDPE", "pe-ld"),
         ("pe_ld", "pe-ld"),

@@ -26,7 +26,7 @@ LIGHT = SheetSpec(material="offset-paper", grammage_gsm=90.0)
 CARD = SheetSpec(material="pvc-rigid", thickness_um=760.0)
 BOARD = SheetSpec(material="coated-board", grammage_gsm=250.0)
 FILM = SheetSpec(material="pet", thickness_um=12.0)
-FOIL = SheetSpec(material="aluminium", thickness_um=7.0)
+FOIL = SheetSpec(material="aluminium-foil", thickness_um=7.0)
 
 
 SOUND = {"principles": ("ultrasonic",)}

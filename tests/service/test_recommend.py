@@ -25,6 +25,7 @@ ULTRASONIC = ("ultrasonic",)
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
 CARD = SheetSpec(material="pvc-rigid", thickness_um=760.0)
 BOARD = SheetSpec(material="coated-board", grammage_gsm=250.0)
+COATED = SheetSpec(material="coated-paper", grammage_gsm=90.0)
 FILM = SheetSpec(material="pet", thickness_um=12.0)
 
 
@@ -166,7 +167,7 @@ def test_a_line_that_leaves_no_room_rejects_what_does_not_fit():
 
 def test_harder_targets_never_better_the_verdict():
     verdicts = [
-        ORDER[answer(PAPER, classes=("ultrasonic-300k",), targets=Targets(double_as_single=ppm)).verdict]
+        ORDER[answer(COATED, classes=("ultrasonic-300k",), targets=Targets(double_as_single=ppm)).verdict]
         for ppm in (1e5, 1e3, 10.0, 1.0)
     ]
     assert verdicts == sorted(verdicts)
@@ -249,11 +250,30 @@ def test_every_assumption_points_at_the_job():
     }
 
 
-def test_positions_stay_where_they_are_while_the_sheet_hardly_changes():
+@pytest.mark.parametrize(
+    "permeance",
+    [
+        pytest.param(1e-4, id="tight"),
+        pytest.param(
+            None,
+            id="porous",
+            marks=pytest.mark.xfail(
+                strict=True,
+                reason="margins of 300 kHz are level between three positions, and 400 kHz serves half of the sheets",
+            ),
+        ),
+    ],
+)
+def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance):
     """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank."""
     positions = {}
     for share in np.linspace(-0.0175, 0.0175, 8):
-        found = answer(SheetSpec(material="kraftliner", grammage_gsm=round(150.0 * (1.0 + share), 3)), limit=20)
+        liner = SheetSpec(
+            material="kraftliner",
+            grammage_gsm=round(150.0 * (1.0 + share), 3),
+            air_permeance_um_per_pa_s=permeance,
+        )
+        found = answer(liner, limit=20)
         for one in (r for r in found.recommendations if r.verdict == "suitable"):
             (setup,) = one.setups
             tilt = setup.geometry.tilt_deg and setup.geometry.tilt_deg.nominal

@@ -358,12 +358,23 @@ def test_permeance_forms() -> None:
     assert gurley.layers[0].material.porous.porosity == pytest.approx(1 - 780 / 1500)
 
 
+def test_permeance_by_flow() -> None:
+    """ISO 5636-3 (from memory): 0.0113 um/(Pa s) a ml/min. TAPPI T 547: 400 units are 3348 ml/min, through 2.865 cm2 at
+    1.5 psi: 18.9 um/(Pa s); ISO 5636-4 is for up to 25."""
+    bendtsen = resolve(material="copy-paper", grammage_gsm=80, bendtsen_ml_per_min=400)
+    assert bendtsen.permeance_um_per_pa_s == pytest.approx(0.0113 * 400, rel=5e-3)
+    sheffield = resolve(material="copy-paper", grammage_gsm=80, sheffield_units=400)
+    assert sheffield.permeance_um_per_pa_s == pytest.approx(18.83, rel=1e-3)
+    (note,) = (a for a in sheffield.assumptions if a.code == "sheffield-converted")
+    assert note.values["low_um_per_pa_s"] == pytest.approx(0.8 * 18.83, rel=1e-3)
+
+
 def test_permeance_from_the_library() -> None:
     sheet = resolve(material="tissue", grammage_gsm=34)
     porous = LIBRARY.get("tissue").porous
     assert porous is not None
     # Resistance to flow grows with thickness (Darcy).
-    expected = porous.permeance_um_per_pa_s * porous.thickness_um / sheet.thickness_um
+    expected = porous.permeance_um_per_pa_s.nominal * porous.thickness_um / sheet.thickness_um
     assert sheet.permeance_um_per_pa_s == pytest.approx(expected)
     assert "permeance-typical" in codes(sheet)
     assert resolve(material="pet", thickness_um=12).permeance_um_per_pa_s is None
@@ -371,7 +382,16 @@ def test_permeance_from_the_library() -> None:
     assert two.permeance_um_per_pa_s == pytest.approx(expected)
 
 
-@pytest.mark.parametrize("field", ["air_permeance_um_per_pa_s", "gurley_s_per_100ml", "air_permeability_mm_per_s"])
+@pytest.mark.parametrize(
+    "field",
+    [
+        "air_permeance_um_per_pa_s",
+        "gurley_s_per_100ml",
+        "bendtsen_ml_per_min",
+        "sheffield_units",
+        "air_permeability_mm_per_s",
+    ],
+)
 @pytest.mark.parametrize("value", [0, -1, math.inf, math.nan])
 def test_absurd_permeance(field: str, value: float) -> None:
     assert refuse(material="nonwoven", grammage_gsm=40, **{field: value}).field == field
@@ -506,6 +526,8 @@ ODD_FIELDS = (
     "open_area_pct",
     "air_permeance_um_per_pa_s",
     "gurley_s_per_100ml",
+    "bendtsen_ml_per_min",
+    "sheffield_units",
     "air_permeability_mm_per_s",
     "test_pressure_pa",
 )
@@ -555,6 +577,8 @@ SPECS = st.builds(
             "open_area_pct",
             "air_permeance_um_per_pa_s",
             "gurley_s_per_100ml",
+            "bendtsen_ml_per_min",
+            "sheffield_units",
             "air_permeability_mm_per_s",
             "test_pressure_pa",
         ),

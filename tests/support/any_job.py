@@ -18,7 +18,8 @@ Value = st.SearchStrategy[Any]
 MATERIALS = sorted(load_library().materials)
 SIZES = ("grammage_gsm", "thickness_um", "caliper_pt", "thickness_in", "basis_weight_lb", "sheet_gauge")
 MADE_OF = ("material", "layers", "corrugated", "construction", "label_state", "custom", "basis", *SIZES)
-POROUS = ("open_area_pct", "air_permeance_um_per_pa_s", "gurley_s_per_100ml", "air_permeability_mm_per_s")
+POROUS = ("open_area_pct", "air_permeance_um_per_pa_s", "gurley_s_per_100ml", "bendtsen_ml_per_min")
+POROUS += ("sheffield_units", "air_permeability_mm_per_s")
 """Fields of a sheet of which at most one is given. The pressure goes with the last."""
 
 

@@ -45,6 +45,8 @@ FULL_JOB: dict[str, Any] = {
         {"material": "nonwoven", "grammage_gsm": 40, "air_permeability_mm_per_s": 700, "test_pressure_pa": 100},
         {"material": "tissue", "grammage_gsm": 18, "air_permeance_um_per_pa_s": 200},
         {"material": "kraft-paper", "grammage_gsm": 70, "gurley_s_per_100ml": 20},
+        {"material": "copy-paper", "grammage_gsm": 80, "bendtsen_ml_per_min": 400},
+        {"material": "sack-kraft", "grammage_gsm": 80, "sheffield_units": 300},
         {"material": "pet", "thickness_um": 100, "open_area_pct": 10},
         {"material": "card-stock", "caliper_pt": 12},
         {"material": "greyboard", "thickness_in": 0.06},

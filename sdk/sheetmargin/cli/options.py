@@ -52,6 +52,8 @@ SHEET: Mapping[str, Option] = {
     "open_area_pct": (number, "share of holes in a perforated sheet"),
     "air_permeance_um_per_pa_s": (number, "air permeance (ISO 5636)"),
     "gurley_s_per_100ml": (number, "Gurley air resistance"),
+    "bendtsen_ml_per_min": (number, "Bendtsen air permeance"),
+    "sheffield_units": (number, "Sheffield air permeance, orifice of 19.1 mm"),
     "air_permeability_mm_per_s": (number, "air permeability of a textile (ISO 9237), with --test-pressure-pa"),
     "test_pressure_pa": (number, "pressure at which the permeability was measured"),
 }

@@ -183,6 +183,10 @@ class Sheet:
     """Air permeance (ISO 5636)."""
     gurley_s_per_100ml: float | None = field(default=None, metadata=about(unit="s per 100 ml", gt=0, le=1e6))
     """Air resistance, Gurley (ISO 5636-5)."""
+    bendtsen_ml_per_min: float | None = field(default=None, metadata=about(unit="ml/min", gt=0, le=1e8))
+    """Air permeance, Bendtsen (ISO 5636-3)."""
+    sheffield_units: float | None = field(default=None, metadata=about(gt=0, le=1e8))
+    """Air permeance in Sheffield units, orifice of 19.1 mm (TAPPI T 547): roughly, within a fifth."""
     air_permeability_mm_per_s: float | None = field(default=None, metadata=about(unit="mm/s", gt=0, le=50_000))
     """Air permeability (ISO 9237) at `test_pressure_pa`."""
     test_pressure_pa: float | None = field(default=None, metadata=about(unit="Pa", ge=1, le=5000))

@@ -54,8 +54,10 @@ class Porous:
     """Share of air."""
     tortuosity: float = field(metadata=SIX)
     """Tortuosity."""
-    permeance_um_per_pa_s: float = field(metadata=SIX)
-    """Typical air permeance."""
+    permeance_um_per_pa_s: Interval
+    """Typical air permeance (ISO 5636) of a sheet of `thickness_um`."""
+    thickness_um: float = field(metadata=SIX)
+    """Thickness that the permeance is for: flow resistance grows with it."""
     source: str
     """Where it comes from."""
 

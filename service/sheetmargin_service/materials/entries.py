@@ -159,7 +159,7 @@ def _porous(entry: Reader) -> Porous:
     porous = Porous(
         porosity=entry.number("porosity", low=0.01, high=0.999),
         tortuosity=entry.number("tortuosity", low=1.0, high=20.0),
-        permeance=Interval(low=bottom, nominal=nominal, high=top, source=source),
+        permeance_um_per_pa_s=Interval(low=bottom, nominal=nominal, high=top, source=source),
         thickness_um=entry.number("thickness_um", low=1.0, high=20_000.0),
         source=source,
     )
@@ -169,16 +169,19 @@ def _porous(entry: Reader) -> Porous:
 
 def _electrical(entry: Reader) -> Electrical:
     source = entry.source()
-    permittivity = None
-    if "permittivity" in entry:
-        bottom, nominal, top = entry.numbers("permittivity", count=3, low=1.0, high=1_000.0)
-        permittivity = Interval(low=bottom, nominal=nominal, high=top, source=source)
+
+    def interval(key: str, *, low: float, high: float) -> Interval | None:
+        if key not in entry:
+            return None
+        bottom, nominal, top = entry.numbers(key, count=3, low=low, high=high)
+        return Interval(low=bottom, nominal=nominal, high=top, source=source)
+
     electrical = Electrical(
-        resistivity_ohm_m=entry.number("resistivity_ohm_m", low=1e-9) if "resistivity_ohm_m" in entry else None,
+        resistivity=interval("resistivity_ohm_m", low=1e-9, high=1e3),
         relative_permeability=(
             entry.number("relative_permeability", low=0.9) if "relative_permeability" in entry else 1.0
         ),
-        permittivity=permittivity,
+        permittivity=interval("permittivity", low=1.0, high=1_000.0),
         moisture_content_pct=(
             entry.number("moisture_content_pct", high=60.0) if "moisture_content_pct" in entry else 0.0
         ),

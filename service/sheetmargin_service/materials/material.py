@@ -66,34 +66,34 @@ class TransverselyIsotropic:
 class Porous:
     """Pore space of an air-permeable sheet for the equivalent-fluid model; a job may give a permeance of its own.
 
-    `permeance` in um/(Pa s) is that of a sheet of `thickness_um`.
+    The permeance is that of a sheet of `thickness_um`.
     """
 
     porosity: float
     tortuosity: float
-    permeance: Interval
+    permeance_um_per_pa_s: Interval
     thickness_um: float
     source: str
 
-    @property
-    def permeance_um_per_pa_s(self) -> float:
-        """The nominal permeance, at `thickness_um`."""
-        return self.permeance.nominal
-
     def permeance_at(self, thickness_um: float) -> float:
         """Nominal permeance in um/(Pa s) of a sheet of another thickness: resistance to flow grows with it (Darcy)."""
-        return self.permeance.nominal * self.thickness_um / thickness_um
+        return self.permeance_um_per_pa_s.nominal * self.thickness_um / thickness_um
 
 
 @dataclass(frozen=True, kw_only=True)
 class Electrical:
-    """For eddy-current and capacitive principles; None where it does not apply."""
+    """For eddy-current and capacitive principles; None where it does not apply. `resistivity` in ohm m."""
 
-    resistivity_ohm_m: float | None = None
+    resistivity: Interval | None = None
     relative_permeability: float = 1.0
     permittivity: Interval | None = None
     moisture_content_pct: float = 0.0
     source: str = ""
+
+    @property
+    def resistivity_ohm_m(self) -> float | None:
+        """The nominal resistivity."""
+        return self.resistivity.nominal if self.resistivity else None
 
 
 @dataclass(frozen=True, kw_only=True)

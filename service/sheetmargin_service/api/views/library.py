@@ -20,7 +20,7 @@ from sheetmargin_service.api.schemas.derive import answer_schema
 from sheetmargin_service.api.schemas.query import ClassesQuery, MaterialsQuery
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.materials.material import Interval, Material
+from sheetmargin_service.materials.material import Interval, Material, Porous
 
 API_VERSION = "1"
 T = TypeVar("T")
@@ -90,8 +90,12 @@ def _material(found: Material, language: Language) -> told.Material:
         },
         loss_factor=_told(told.Interval, found.loss_factor),
         trapped_air=_told(told.MaterialTrappedAir, found.trapped_air),
-        porous=None if found.porous is None else _told(told.Porous, found.porous),
+        porous=None if found.porous is None else _porous(found.porous),
     )
+
+
+def _porous(found: Porous) -> told.Porous:
+    return _told(told.Porous, found, permeance_um_per_pa_s=_told(told.Interval, found.permeance_um_per_pa_s))
 
 
 def _detector_class(found: DetectorClass) -> told.DetectorClass:

@@ -17,9 +17,6 @@ from sheetmargin_service.prediction.principles.readings import relative_thicknes
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-RESISTIVITY_FACTORS = np.array([1.0, 0.9, 1.4, 1.0, 1.0])
-"""Sheet alloys against the library's value of the common grade: aluminium of the 1000 to 5000 series 2.8 to 5.9e-8
-ohm m, steels 1.3 to 2.5e-7 (typical, from memory)."""
 PERMEABILITY_FACTORS = np.array([1.0, 1.0, 1.0, 0.5, 2.0])
 """Initial permeability of sheet steel moves this much with cold work and annealing (typical, from memory)."""
 BELIEF = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
@@ -65,23 +62,25 @@ def conductors(sheet: Sheet) -> tuple[SheetLayer, ...]:
 
 
 def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) -> Layer[Complex]:
-    """One ply, (V, 1, K) for the V variants and K spatial frequencies."""
+    """One ply, (V, 1, K) for the V variants and K spatial frequencies: as nominal, at both ends of the resistivity of
+    the material's alloys, and of its permeability."""
     layers = []
     # Round holes in a thin sheet: sigma (1 - a)/(1 + a), Maxwell's mixing rule (Treatise, 1873, art. 314) in a plane.
     holes = (1.0 + sheet.open_area_fraction) / (1.0 - sheet.open_area_fraction)
     for layer in sheet.layers:
         thickness = np.asarray(layer.thickness_um * 1e-6 * (1.0 + moved.thickness))
         electrical = layer.material.electrical if layer.material else None
-        if electrical is None or electrical.resistivity_ohm_m is None:
+        if electrical is None or electrical.resistivity is None:
             layers.append(empty_layer(thickness_m=thickness, k_per_m=k_per_m))
             continue
         mu = electrical.relative_permeability
-        resistivity = electrical.resistivity_ohm_m * (1.0 + moved.resistivity) * holes
+        known = electrical.resistivity
+        alloys = np.array([known.nominal, known.low, known.high, known.nominal, known.nominal])
         magnetic = PERMEABILITY_FACTORS * (1.0 + moved.permeability) if mu != 1.0 else np.ones(len(BELIEF))
         layers.append(
             conductive_layer(
                 thickness_m=thickness,
-                resistivity_ohm_m=_column(resistivity * RESISTIVITY_FACTORS),
+                resistivity_ohm_m=_column(alloys * (1.0 + moved.resistivity) * holes),
                 relative_permeability=_column(np.maximum(mu * magnetic, 1.0)),
                 frequency_hz=frequency_hz,
                 k_per_m=k_per_m,
