@@ -11,10 +11,12 @@ from pathlib import Path
 
 import pytest
 import sheetmargin_service
+from sheetmargin import contract
 from sheetmargin_service.selection.version import PARTS, model_version, version_of
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = Path(sheetmargin_service.__file__).parent
+CONTRACT = Path(contract.__file__).parent
 PROGRAM = "materials/stiffness.py"
 TABLE = "materials/data/flutes.toml"
 IGNORED = {"__pycache__", "api", "web", "serving"}
@@ -35,7 +37,7 @@ def change(file: Path, pattern: str, new: str) -> None:
 
 def test_the_version_is_that_of_what_is_installed(copy: Path) -> None:
     assert re.fullmatch(r"[0-9a-f]{12}", model_version())
-    assert version_of(copy) == model_version()
+    assert version_of(copy, contract=CONTRACT) == model_version()
 
 
 @pytest.mark.parametrize(
@@ -51,12 +53,12 @@ def test_the_version_is_that_of_what_is_installed(copy: Path) -> None:
 )
 def test_words_do_not_change_it(copy: Path, file: str, pattern: str, new: str) -> None:
     change(copy / file, pattern, new)
-    assert version_of(copy) == model_version()
+    assert version_of(copy, contract=CONTRACT) == model_version()
 
 
 def test_the_text_below_a_constant_does_not_change_it(copy: Path) -> None:
     change(copy / "selection/listing.py", r'^"""Upper edges tried', '"""Edges tried')
-    assert version_of(copy) == model_version()
+    assert version_of(copy, contract=CONTRACT) == model_version()
 
 
 @pytest.mark.parametrize(
@@ -71,7 +73,7 @@ def test_the_text_below_a_constant_does_not_change_it(copy: Path) -> None:
 )
 def test_what_can_change_a_result_changes_it(copy: Path, file: str, pattern: str, new: str) -> None:
     change(copy / file, pattern, new)
-    assert version_of(copy) != model_version()
+    assert version_of(copy, contract=CONTRACT) != model_version()
 
 
 def test_it_is_the_same_in_every_process() -> None:
@@ -85,7 +87,7 @@ def test_it_is_the_same_in_every_process() -> None:
 
 def test_a_file_more_changes_it(copy: Path) -> None:
     (copy / "acoustics" / "more.py").write_text("")
-    assert version_of(copy) != model_version()
+    assert version_of(copy, contract=CONTRACT) != model_version()
 
 
 def test_it_covers_all_that_computing_loads() -> None:
@@ -99,8 +101,17 @@ def test_it_covers_all_that_computing_loads() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     loaded = [name for name in done.stdout.split() if name != "sheetmargin_service"]
     assert len(loaded) > 50
-    parts = {name.removeprefix("sheetmargin_service.").split(".")[0] for name in loaded}
-    assert parts == {part.removesuffix(".py") for part in PARTS}
+    parts = {
+        ".".join(name.removeprefix("sheetmargin_service.").split(".")[: 2 if "contract" in name else 1])
+        for name in loaded
+    }
+    assert parts - {"sheetmargin"} == {part.removesuffix(".py") for part in PARTS} | {"sheetmargin.contract"}
+
+
+def test_a_default_of_the_contract_changes_it(tmp_path: Path) -> None:
+    shutil.copytree(CONTRACT, tmp_path / "contract")
+    change(tmp_path / "contract" / "job.py", r" = (\d+\.?\d*)$", r" = 1\1")
+    assert version_of(PACKAGE, contract=tmp_path / "contract") != model_version()
 
 
 def test_it_stands_in_no_file_of_the_repository() -> None:

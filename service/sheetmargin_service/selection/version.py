@@ -8,27 +8,31 @@ from functools import cache
 from pathlib import Path
 from types import CodeType
 
+from sheetmargin import contract
+
 PARTS = (
     *("constants.py", "errors.py", "tables.py", "acoustics", "materials", "detectors"),
     *("prediction", "selection", "bench"),
 )
-"""What computes, with all that it imports of this project."""
+"""What computes, with all that it imports of this project beside the contract, whose defaults and bounds count too."""
 
 
 @cache
 def model_version() -> str:
     """Twelve hex digits over the program and the tables below the transport layer, by one version of Python."""
-    return version_of(Path(__file__).resolve().parent.parent)
+    return version_of(Path(__file__).resolve().parent.parent, contract=Path(contract.__file__).parent)
 
 
-def version_of(root: Path) -> str:
-    """The version of the parts in a folder. Comments and docstrings have no part in it, nor has the way that a
-    table or a program is written."""
+def version_of(root: Path, *, contract: Path) -> str:
+    """The version of the parts in a folder, with the contract in its own.
+
+    Comments and docstrings have no part in it, nor has the way that a table or a program is written.
+    """
     digest = hashlib.sha256()
-    for part in PARTS:
-        for path in sorted([root / part, *(root / part).rglob("*")]):
+    for folder in (contract, *(root / part for part in PARTS)):
+        for path in sorted([folder, *folder.rglob("*")]):
             if path.suffix in _READ:
-                digest.update(path.relative_to(root).as_posix().encode())
+                digest.update(path.relative_to(folder.parent).as_posix().encode())
                 digest.update(_READ[path.suffix](path.read_text(encoding="utf-8")).encode())
     return digest.hexdigest()[:12]
 
