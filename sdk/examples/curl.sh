@@ -12,7 +12,7 @@ import json, sys
 for line in sys.stdin:
     answer = json.loads(line)
     for setup in [setup for one in answer.get("recommendations", [])[:1] for setup in one["setups"]]:
-        order = ", ".join("%d x %s" % (part["quantity"], part["part_number"] or part["role"]) for part in setup["order"])
+        order = ", ".join("%d x %s" % (part["quantity"], part["part_number"] or part["role"]) for part in setup["order_items"])
         print("%s: %s at %g mm: %s" % (answer["verdict"], setup["detector_class"]["id"], setup["geometry"]["gap_mm"]["nominal"], order))
     for fault in answer.get("errors", []):
         print("%s: %s" % (fault.get("pointer") or fault.get("parameter"), fault["detail"]))'

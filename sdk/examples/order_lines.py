@@ -25,7 +25,7 @@ with Client.in_process(catalogue=HERE / "shop.toml") as client:
             lines.writerow({**head, "status": "unsuitable", "text": outcome.row()["why"]})
         else:
             best = outcome.answer.best
-            parts = [(setup.detector_class.id, part) for setup in best.setups for part in setup.order]
+            parts = [(setup.detector_class.id, part) for setup in best.setups for part in setup.order_items]
             for position, (kind, part) in enumerate(parts, start=1):
                 lines.writerow(
                     {

@@ -16,7 +16,9 @@ def quote(reference: str, sheet: Sheet) -> str:
     if answer.best is None:
         return f"{reference}: to an engineer: " + " ".join(f"{one.detector_class}: {one}" for one in answer.rejected)
     (setup,) = answer.best.setups
-    order = "".join(f"\n  {one.quantity} x {one.part_number or 'choose a ' + str(one.role)}" for one in setup.order)
+    order = "".join(
+        f"\n  {one.quantity} x {one.part_number or 'choose a ' + str(one.role)}" for one in setup.order_items
+    )
     note = f"\n  set to a gap of {setup.geometry.gap_mm.nominal:g} mm; no safety device"
     if answer.verdict == "trial":
         note += f"\n  subject to a bench trial. {answer.trial[0]}"

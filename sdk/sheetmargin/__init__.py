@@ -20,6 +20,9 @@ if TYPE_CHECKING:
         Answer as Answer,
     )
     from sheetmargin.contract.answer import (
+        Band as Band,
+    )
+    from sheetmargin.contract.answer import (
         Changeovers as Changeovers,
     )
     from sheetmargin.contract.answer import (
@@ -170,6 +173,9 @@ if TYPE_CHECKING:
         Grid as Grid,
     )
     from sheetmargin.contract.measure import (
+        InstalledBand as InstalledBand,
+    )
+    from sheetmargin.contract.measure import (
         InstalledProfile as InstalledProfile,
     )
     from sheetmargin.contract.measure import (
@@ -290,7 +296,7 @@ if TYPE_CHECKING:
 _PLACES = {
     "client": "Client",
     "contract.answer": (
-        "Answer Changeovers ClassSummary Margin Misread Misreads Order Percentiles Profile Recommendation "
+        "Answer Band Changeovers ClassSummary Margin Misread Misreads Order Percentiles Profile Recommendation "
         "Serves Setup SheetResult SheetSummary Signal"
     ),
     "contract.job": (
@@ -301,8 +307,8 @@ _PLACES = {
     ),
     "contract.measure": (
         "AtGrammage AtPosition BenchReading Cause Diagnosis DiagnosisQuestion Estimate Fit FitQuestion "
-        "FittedInterval FittedSample Grid InstalledProfile InstalledSetup MachineReading MarginMap Prediction "
-        "PredictionQuestion Rates Residual"
+        "FittedInterval FittedSample Grid InstalledBand InstalledProfile InstalledSetup MachineReading "
+        "MarginMap Prediction PredictionQuestion Rates Residual"
     ),
     "contract.mounting": (
         "Alignment Box Bracket Distances Footprint Geometry Mounting Neighbours Point Room Timing Window"

@@ -132,13 +132,10 @@ def _levels(predicted: Recommendation) -> str:
     setup = predicted.setups[0] if predicted.setups else None
     if setup is None:
         return head
-    unit = (predicted.sheets[0].signal.unit if predicted.sheets else None) or "dB"
     place = f"{shown(setup.detector_class.id)}, gap {setup.geometry.gap_mm} mm"
     if setup.geometry.tilt_deg:
         place += f", tilt {setup.geometry.tilt_deg} degrees"
-    edges = setup.profile.single_band_attenuation_db
-    if edges:
-        place += f", one sheet from {edges[0]:g} to {edges[-1]:g} {unit}"
+    place += f", one sheet from {setup.profile.band}"
     return "\n".join([*textwrap.wrap(head, WIDTH), place, table(level_rows(predicted), right=range(1, 5))])
 
 

@@ -24,10 +24,9 @@ def level_ladder(recommendation: Recommendation) -> Figure:
     figure, axes = _figure(height=2.4)
     result, setup = recommendation.sheets[0], recommendation.setups[0]
     unit = result.signal.unit or "dB"
-    edges = setup.profile.single_band_attenuation_db
-    if edges:
-        axes.axvspan(edges[0], edges[-1], color="0.9", zorder=0)
-        axes.set_title(f"one sheet counts from {edges[0]:g} to {edges[-1]:g} {unit}", fontsize="medium")
+    band = setup.profile.band
+    axes.axvspan(band.low, band.high, color="0.9", zorder=0)
+    axes.set_title(f"one sheet counts from {band}", fontsize="medium")
     for row, state in enumerate(STATES):
         spread: Percentiles = getattr(result.signal, state)
         if spread.p1 is None or spread.p50 is None or spread.p99 is None:
@@ -111,10 +110,10 @@ def position_sweep(prediction: Prediction) -> Figure:
 def _show_band(axes: Axes, prediction: Prediction) -> None:
     """What counts as one sheet, across the whole picture, which stays as high as what is drawn in it."""
     setups = prediction.predicted.setups
-    edges = setups[0].profile.single_band_attenuation_db if setups else None
-    if edges:
+    if setups:
+        band = setups[0].profile.band
         axes.autoscale(axis="y", enable=False)
-        axes.axhspan(edges[0], edges[-1], color="0.9", zorder=0)
+        axes.axhspan(band.low, band.high, color="0.9", zorder=0)
 
 
 def _signal(prediction: Prediction) -> str:

@@ -51,7 +51,6 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
 def _best(best: Recommendation) -> dict[str, str | int | float | None]:
     setup = best.setups[0]
     result = next((sheet for sheet in best.sheets if sheet.setup == setup.index), None)
-    band = setup.profile.single_band_attenuation_db
     row: dict[str, str | int | float | None] = {
         "detector_class": setup.detector_class.id,
         "principle": setup.detector_class.principle,
@@ -59,9 +58,9 @@ def _best(best: Recommendation) -> dict[str, str | int | float | None]:
         "set_ups": len(best.setups),
         "gap_mm": setup.geometry.gap_mm.nominal,
         "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else None,
-        "single_from": band[0] if band else None,
-        "single_to": band[-1] if band else None,
-        "order": order_text([line for one in best.setups for line in one.order]),
+        "single_from": setup.profile.band.low,
+        "single_to": setup.profile.band.high,
+        "order": order_text([line for one in best.setups for line in one.order_items]),
         "why": " ".join(str(reason) for reason in (*best.not_served, *best.reasons)) or None,
     }
     if result is not None:

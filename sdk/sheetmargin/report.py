@@ -117,7 +117,7 @@ def _setups(answer: Answer) -> str:
     for one in answer.recommendations:
         for number, setup in enumerate(one.setups, start=1):
             rank, verdict = (shown(one.rank), _served_verdict(one)) if number == 1 else ("", "")
-            rows.append([rank, _class(setup), *_geometry(setup), _band(one, setup), verdict])
+            rows.append([rank, _class(setup), *_geometry(setup), str(setup.profile.band), verdict])
             below.append(list(_below(answer, one, setup, number)) if len(answer.sheets) > 1 else [])
     if len(rows) == 1:
         return ""
@@ -160,13 +160,6 @@ def _class(setup: Setup) -> str:
 
 def _geometry(setup: Setup) -> list[str]:
     return [str(setup.geometry.gap_mm), shown(setup.geometry.tilt_deg)]
-
-
-def _band(one: Recommendation, setup: Setup) -> str:
-    """The band in the unit of what the set-up reads."""
-    edges = setup.profile.single_band_attenuation_db
-    units = (sheet.signal.unit for sheet in one.sheets if sheet.setup == setup.index)
-    return f"{edges[0]:g} to {edges[-1]:g} {next(units, None) or 'dB'}" if edges else shown(setup.profile.id)
 
 
 def _results(answer: Answer) -> Iterator[tuple[list[str], SheetResult]]:

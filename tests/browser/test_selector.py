@@ -195,7 +195,7 @@ def test_figures_say_their_numbers(page: Page, scene: Scene, selector: Open) -> 
     spoken = ladder.locator("desc").text_content() or ""
     said = [number(text) for text in re.findall(r"[\u2212]?\d[\d,]*\.?\d*", spoken)]
     signal = sheet["signal"]
-    low, high = setup["profile"]["single_band_attenuation_db"]
+    low, high = (setup["profile"]["band"][edge] for edge in ("low", "high"))
     expected = [signal[state][p] for state in ("no_sheet", "single", "double") for p in ("p50", "p1", "p99")]
     assert said == [*expected, low, high, *(sheet["margin"][s] for s in ("no_sheet", "single", "double"))]
     gap = setup["geometry"]["gap_mm"]

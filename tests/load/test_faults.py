@@ -56,7 +56,7 @@ class Shop:
                 Job(sheets=[Sheet(material="copy-paper", grammage_gsm=80)], classes=["own-400"])
             ).best
         assert best is not None
-        return str(best.setups[0].order[0].part_number)
+        return str(best.setups[0].order_items[0].part_number)
 
     def told(self, name: str) -> float:
         """A count of `/metrics`."""

@@ -63,7 +63,7 @@ def test_predict_asks_for_the_set_up(service: responses.RequestsMock, run: Run) 
         "setup": {
             "detector_class": "ultrasonic-400k",
             "gap_mm": 26,
-            "profile": {"single_band_attenuation_db": [25, 60], "hold_ms": 20},
+            "profile": {"band": {"low": 25, "high": 60}, "hold_ms": 20},
         },
         "line": {"speed_m_per_min": 90},
     }

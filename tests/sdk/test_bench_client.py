@@ -16,6 +16,7 @@ from sheetmargin import (
     Fit,
     FitQuestion,
     Grid,
+    InstalledBand,
     InstalledProfile,
     InstalledSetup,
     Line,
@@ -29,7 +30,7 @@ from support.whole import made, whole
 URL = "http://service.example"
 PAPER = Sheet(material="copy-paper", grammage_gsm=80)
 SETUP = InstalledSetup(
-    detector_class="ultrasonic-400k", gap_mm=26, profile=InstalledProfile(single_band_attenuation_db=[25, 60])
+    detector_class="ultrasonic-400k", gap_mm=26, profile=InstalledProfile(band=InstalledBand(low=25, high=60))
 )
 SPREAD = {"p1": 40.0, "p50": 45.0, "p99": 50.0}
 PREDICTED = {
@@ -38,7 +39,7 @@ PREDICTED = {
         {
             "detector_class": {"id": "ultrasonic-400k"},
             "geometry": {"gap_mm": {"nominal": 26.0, "min": 26.0, "max": 26.0}, "tilt_deg": {"nominal": 0.0}},
-            "profile": {"single_band_attenuation_db": [25, 60]},
+            "profile": {"band": {"low": 25, "high": 60}},
         }
     ],
     "sheets": [
@@ -125,7 +126,7 @@ def test_a_prediction(service: responses.RequestsMock, client: Client) -> None:
         "setup": {
             "detector_class": "ultrasonic-400k",
             "gap_mm": 26,
-            "profile": {"single_band_attenuation_db": [25, 60]},
+            "profile": {"band": {"low": 25, "high": 60}},
         },
         "grid": {"gap_mm": [26], "tilt_deg": [0, 10]},
     }

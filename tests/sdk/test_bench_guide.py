@@ -11,6 +11,7 @@ from sheetmargin import (
     Client,
     DiagnosisQuestion,
     FitQuestion,
+    InstalledBand,
     InstalledProfile,
     InstalledSetup,
     PredictionQuestion,
@@ -56,12 +57,12 @@ def test_a_symptom_leads_to_its_cause_and_the_remedy_helps(client: Client) -> No
     assert first.test is not None
     assert (first.remedied_ppm.single_as_double or 0.0) < 0.1 * (first.rates_ppm.single_as_double or 0.0)
     values = first.remedy.values
-    band = [float(str(values["band_low"])), float(str(values["band_high"]))]
+    band = InstalledBand(low=int(str(values["band_low"])), high=int(str(values["band_high"])))
     remedied = InstalledSetup(
         detector_class=setup.detector_class,
         gap_mm=float(str(values["gap_mm"])),
         tilt_deg=float(str(values["tilt_deg"])),
-        profile=InstalledProfile(single_band_attenuation_db=band),
+        profile=InstalledProfile(band=band),
     )
     before, after = (client.predict(PredictionQuestion(sheet=COPY, setup=one)).predicted for one in (setup, remedied))
     assert (before.sheets[0].margin.single or 0.0) < 0.0 < (after.sheets[0].margin.single or 0.0)

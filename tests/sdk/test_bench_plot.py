@@ -13,7 +13,7 @@ from sheetmargin.plot import fit_residuals, level_ladder, margin_map, plot_of, s
 from support.whole import made
 
 PREDICTED = {
-    "setups": [{"profile": {"single_band_attenuation_db": [25, 60]}}],
+    "setups": [{"profile": {"band": {"low": 25, "high": 60}}}],
     "sheets": [
         {
             "signal": {

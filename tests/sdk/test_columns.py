@@ -32,7 +32,7 @@ def test_every_plain_field_has_a_column(part: str) -> None:
         ({"require.temperature_min_c": "5"}, {"sheets": [{}], "require": {"temperature_min_c": 5}}),
         ({"classes": "a, b;c ,"}, {"sheets": [{}], "classes": ["a", "b", "c"]}),
         ({"contactless": "TRUE"}, {"sheets": [{}], "require": {"contactless": True}}),
-        ({"ordered": "False"}, {"sheets": [{}], "ordered": False}),
+        ({"keep_sequence": "False"}, {"sheets": [{}], "keep_sequence": False}),
         ({"contactless": "perhaps"}, {"sheets": [{}], "require": {"contactless": "perhaps"}}),
         ({"sheet_gauge.number": "20"}, {"sheets": [{"sheet_gauge": {"number": 20}}]}),
         ({"double.contact": "partial"}, {"sheets": [{"double": {"contact": "partial"}}]}),

@@ -29,14 +29,14 @@ def test_an_answer_is_typed_all_the_way_down() -> None:
     assert setup.geometry == Geometry(
         gap_mm=Window(nominal=45, min=40, max=50), tilt_deg=Window(nominal=20, min=15, max=25)
     )
-    assert setup.profile.single_band_attenuation_db == (25, 60)
+    assert (setup.profile.band.low, setup.profile.band.high) == (25, 60)
     assert setup.mounting is not None
     assert setup.mounting.emitter.y_mm == -21.1
     assert setup.mounting.footprint is None
     assert setup.timing is not None
     assert setup.timing.limit is not None
     assert setup.timing.limit.code == "sheet-too-short"
-    assert [line.role for line in setup.order] == ["emitter", "receiver"]
+    assert [line.role for line in setup.order_items] == ["emitter", "receiver"]
     assert best.sheets[0].signal.double.p99 == 118.2
     assert best.sheets[0].misread_ppm.double_as_single.low == 1
     assert best.reasons[0].values == {"single_db": 41.2}

@@ -45,7 +45,7 @@ def test_zero_false_and_empty_are_kept_where_they_say_something() -> None:
 
 def test_what_is_as_it_would_be_anyway_is_left_out() -> None:
     """An older service need not know a field that is at its default."""
-    job = Job(sheets=[Sheet(plies=1, double=Double(contact="air"))], classes=(), ordered=False, limit=5)
+    job = Job(sheets=[Sheet(plies=1, double=Double(contact="air"))], classes=(), keep_sequence=False, limit=5)
     assert encoded(job) == {"sheets": [{}]}
 
 

@@ -146,7 +146,7 @@ def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
 
 
 def test_the_band_is_in_the_unit_that_is_read() -> None:
-    setup = {"index": 0, "profile": {"single_band_attenuation_db": [49, 160]}}
+    setup = {"index": 0, "profile": {"band": {"low": 49, "high": 160}}}
     sheet = {"setup": 0, "signal": {"quantity": "thickness", "unit": "um"}}
     text = report(made(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
     assert "49 to 160 um" in text

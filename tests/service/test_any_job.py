@@ -117,7 +117,7 @@ def ranking(answer: dict[str, Any], count: int, *, turned: bool) -> list[Any]:
 
 def check_order(api: FlaskClient, job: dict[str, Any]) -> None:
     """The same sheets asked from the last to the first, of a catalogue whose classes are turned round."""
-    job = job | {"catalogue": "own", "ordered": False}
+    job = job | {"catalogue": "own", "keep_sequence": False}
     one = ask(api, job)
     other = ask(api, job | {"catalogue": "turned", "sheets": job["sheets"][::-1]})
     assert (one is None) == (other is None)

@@ -42,7 +42,7 @@ def test_the_answer_speaks_the_contract(api: FlaskClient) -> None:
     assert set(best["changeovers"]) == {"class", "geometry", "profile"}
     setup = best["setups"][0]
     assert setup["detector_class"]["frequency_khz"] == -1234.6
-    assert setup["profile"]["single_band_attenuation_db"] == [3, 3]
+    assert setup["profile"]["band"] == {"low": 3, "high": 3, "unit": "text", "quantity": "text"}
     assert setup["geometry"]["gap_mm"] == {"nominal": -1234.6, "min": -1234.6, "max": -1234.6}
     assert setup["mounting"]["emitter"] == {"x_mm": -1234.6, "y_mm": -1234.6}
     assert setup["timing"]["readings_per_sheet"] == 3

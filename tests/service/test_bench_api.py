@@ -163,8 +163,8 @@ def test_fewer_readings_than_parameters(api: FlaskClient) -> None:
         ("predictions", {"grid": {"position_mm": [0], "grammage_gsm": [80]}}, ("conflicting-fields", "/grid")),
         (
             "predictions",
-            {"setup": SETUP | {"profile": {"single_band_attenuation_db": [60, 25]}}},
-            ("contradiction", "/setup/profile/single_band_attenuation_db"),
+            {"setup": SETUP | {"profile": {"band": {"low": 60, "high": 25}}}},
+            ("contradiction", "/setup/profile/band/low"),
         ),
         ("diagnoses", {"symptoms": ["false-stop"]}, ("unknown-value", "/symptoms/0")),
         (

@@ -11,7 +11,14 @@ import numpy as np
 import pytest
 from sheetmargin.contract.job import Controller, Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin.contract.measure import Cause, DiagnosisQuestion, InstalledSetup, MachineReading
+from sheetmargin.contract.measure import (
+    Cause,
+    DiagnosisQuestion,
+    InstalledBand,
+    InstalledProfile,
+    InstalledSetup,
+    MachineReading,
+)
 from sheetmargin_service.api.saying import texts
 from sheetmargin_service.bench import faults as fault_table
 from sheetmargin_service.bench import remedies
@@ -92,7 +99,7 @@ def test_doubles_without_air_are_static_or_blocking() -> None:
 
 
 def test_a_band_that_does_not_hold_the_sheet_is_the_profile() -> None:
-    found = causes(replace(PAIR, single_band=(20, 46)), "false-stops")
+    found = causes(replace(PAIR, profile=InstalledProfile(band=InstalledBand(low=20, high=46))), "false-stops")
     assert name(found[0]) == "wrong-profile"
     values = found[0].remedy.values
     assert values["margin_before"] < 0.0 < values["margin_after"]

@@ -8,7 +8,14 @@ import numpy as np
 import pytest
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin.contract.measure import Grid, InstalledProfile, InstalledSetup, Prediction, PredictionQuestion
+from sheetmargin.contract.measure import (
+    Grid,
+    InstalledBand,
+    InstalledProfile,
+    InstalledSetup,
+    Prediction,
+    PredictionQuestion,
+)
 from sheetmargin_service.bench.predict import predict
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
@@ -22,6 +29,13 @@ RINGING = InstalledSetup(detector_class="ultrasonic-220k-continuous", gap_mm=40.
 
 
 NO_GRID = Grid()
+
+
+def at_band(low: int, high: int, hold_ms: float | None = None) -> InstalledProfile:
+    return InstalledProfile(band=InstalledBand(low=low, high=high), hold_ms=hold_ms)
+
+
+PROFILES = (InstalledProfile(), at_band(20, 46))
 
 
 def predicted(setup: InstalledSetup, *, grid: Grid = NO_GRID) -> Prediction:
@@ -40,7 +54,7 @@ def test_a_recommended_set_up_is_predicted_as_it_was_recommended(name: str) -> N
             detector_class=name,
             gap_mm=setup.geometry.gap_mm.nominal,
             tilt_deg=tilt.nominal if tilt else 0.0,
-            profile=InstalledProfile(single_band_attenuation_db=setup.profile.single_band_attenuation_db),
+            profile=at_band(setup.profile.band.low, setup.profile.band.high),
         )
     ).predicted
     assert found.verdict == best.verdict
@@ -70,7 +84,7 @@ def test_a_set_up_reads_as_told_where_it_is_told(board: SheetSpec, principles: t
             detector_class=setup.detector_class.id,
             gap_mm=round(setup.geometry.gap_mm.nominal, 1),
             tilt_deg=setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
-            profile=InstalledProfile(single_band_attenuation_db=setup.profile.single_band_attenuation_db),
+            profile=at_band(setup.profile.band.low, setup.profile.band.high),
         )
         question = PredictionQuestion(sheet=board, setup=here)
         found = predict(
@@ -88,10 +102,10 @@ def test_a_place_between_those_that_are_searched() -> None:
 
 
 def test_a_band_that_is_given_is_taken_and_a_hold_is_echoed() -> None:
-    setup = predicted(replace(PAIR, single_band=(20, 46), hold_ms=33.0)).predicted.setups[0]
-    assert setup.profile.single_band_attenuation_db == (20, 46)
+    setup = predicted(replace(PAIR, profile=at_band(20, 46, hold_ms=33.0))).predicted.setups[0]
+    assert (setup.profile.band.low, setup.profile.band.high) == (20, 46)
     assert setup.profile.hold_ms == 33.0
-    assert predicted(replace(PAIR, single_band=(20, 46))).predicted.verdict == "unsuitable"
+    assert predicted(replace(PAIR, profile=at_band(20, 46))).predicted.verdict == "unsuitable"
 
 
 def test_the_map_has_the_place_in_it() -> None:
@@ -108,7 +122,7 @@ def test_the_map_has_the_place_in_it() -> None:
 
 def test_the_map_with_a_band_is_of_that_band() -> None:
     grid = Grid(gap_mm=(26.0,), tilt_deg=(0.0,))
-    best, narrow = (predicted(replace(PAIR, single_band=band), grid=grid).gap_tilt for band in (None, (20, 46)))
+    best, narrow = (predicted(replace(PAIR, profile=profile), grid=grid).gap_tilt for profile in PROFILES)
     assert best is not None
     assert narrow is not None
     assert narrow.margin[0][0] < 0.0 < best.margin[0][0]

@@ -36,7 +36,7 @@ def canonical(text: str, service: Service) -> str:
         '{"sheets": [{"material": "copy-paper", "grammage_gsm": 80}]}',
         '{"sheets":[{"grammage_gsm":80.0,"material":"copy-paper"}]}',
         '{"sheets": [{"material": "copy-paper", "grammage_gsm": 8e1}], "reference": "4711"}',
-        '{"sheets": [{"material": "Copy  Paper", "grammage_gsm": 80}], "limit": 5, "ordered": false, "classes": []}',
+        '{"sheets": [{"material": "Copy  Paper", "grammage_gsm": 80}], "keep_sequence": false, "classes": []}',
         '{"sheets": [{"material": "Kopierpapier", "grammage_gsm": 80, "plies": 1, "double": {"contact": "air"}}]}',
         '{"line": {"lanes": 1, "feeding": "singulated"}, "catalogue": "reference", "environment": {}, "sheets": '
         '[{"material": "\\u0063opy-paper", "grammage_gsm": 80.000, "double": {}}]}',
@@ -45,7 +45,7 @@ def canonical(text: str, service: Service) -> str:
 def test_spellings_of_one_question(service: Service, spelling: str) -> None:
     assert canonical(spelling, service) == (
         '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"limit":5,"line":{"body_through_frame":'
-        'false,"feeding":"singulated","lanes":1},"ordered":false,"principles":[],"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":'
+        'false,"feeding":"singulated","lanes":1},"keep_sequence":false,"principles":[],"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":'
         '"air","kind":"another-piece"},"grammage_gsm":80,"material":"copy-paper","plies":1}],"targets":{}}'
     )
 

@@ -40,7 +40,7 @@ def settings(file: Path, **more: Any) -> Settings:
 
 def emitter(answer: Any) -> str:
     (recommendation,) = answer["recommendations"]
-    number: str = recommendation["setups"][0]["order"][0]["part_number"]
+    number: str = recommendation["setups"][0]["order_items"][0]["part_number"]
     return number
 
 
@@ -112,7 +112,7 @@ seen = []
 for text in ({OTHER!r}, "class = 5", {OWN!r}):
     file.write_text(text)
     sound = swap_catalogues(app)
-    number = client.get({QUERY!r}).get_json()["recommendations"][0]["setups"][0]["order"][0]["part_number"]
+    number = client.get({QUERY!r}).get_json()["recommendations"][0]["setups"][0]["order_items"][0]["part_number"]
     stale = "sheetmargin_catalogue_stale 1.0" in client.get("/metrics").get_data(as_text=True)
     seen.append((sound, number, stale))
 file.unlink()

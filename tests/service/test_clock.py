@@ -105,7 +105,7 @@ def test_a_prediction_on_a_line_too_fast_is_not_suitable(api):
     setup = {
         "detector_class": "ultrasonic-400k",
         "gap_mm": best["setups"][0]["geometry"]["gap_mm"]["nominal"],
-        "profile": {"single_band_attenuation_db": best["setups"][0]["profile"]["single_band_attenuation_db"]},
+        "profile": {"band": {edge: best["setups"][0]["profile"]["band"][edge] for edge in ("low", "high")}},
     }
 
     def predicted(line: dict[str, Any]) -> dict[str, Any]:

@@ -88,7 +88,7 @@ def test_a_signature_of_eight_against_sixteen(api):
     answer = ask(api, grammage_gsm=80, plies=8)
     roller = by_class(answer, setup="caliper-roller")
     assert roller["signal"]["double"]["p50"] == pytest.approx(2.0 * roller["signal"]["single"]["p50"], rel=0.1)
-    assert roller["signal"]["fewer"] is None
+    assert roller["signal"]["one_ply_missing"] is None
     told = next(note for note in answer["assumptions"] if note["code"] == "double-is-another-piece")
     assert told["pointer"] == "/sheets/0/double/kind"
     assert (told["values"]["plies"], told["values"]["double_plies"]) == (8, 16)

@@ -16,10 +16,10 @@ SHEETS = (0, 1, 2, 3, 4, 5, 6, 14)
 """Of the many sheets of that job: paper, board, partly bonded card, laminate, corrugated, plies, nonwoven, custom."""
 OPEN = {
     "/sheets/#/label": "not given",
-    "/recommendations/#/sheets/#/signal/fewer": "the sheet has one ply, so none can lack",
+    "/recommendations/#/sheets/#/signal/one_ply_missing": "the sheet has one ply, so none can lack",
     "/recommendations/#/setups/#/timing/plies_fewest": "sheets come one by one, not shingled",
     "/recommendations/#/setups/#/timing/plies_most": "sheets come one by one, not shingled",
-    "/recommendations/#/setups/#/order/#/part_number": "illustrative classes cannot be ordered; `needed` says what",
+    "/recommendations/#/setups/#/order_items/#/part_number": "illustrative classes cannot be ordered",
     "/recommendations/#/reasons/#/source": "the reason is computed, no number of the library stands behind it",
     **{
         f"/recommendations/#/setups/#/sensor/{part}": "a part of another principle"

@@ -68,8 +68,8 @@ def test_the_limit_only_cuts_the_answer() -> None:
 
 @FEW_EXAMPLES
 @given(lists, st.booleans())
-def test_the_limit_only_cuts_any_list(sheets: tuple[SheetSpec, ...], ordered: bool) -> None:
-    assert_limit_only_cuts(*sheets, classes=FEW, ordered=ordered)
+def test_the_limit_only_cuts_any_list(sheets: tuple[SheetSpec, ...], keep_sequence: bool) -> None:
+    assert_limit_only_cuts(*sheets, classes=FEW, keep_sequence=keep_sequence)
 
 
 def test_the_limit_only_cuts_a_long_list() -> None:
@@ -97,8 +97,8 @@ def assert_no_class_lowers_the_first(
                 assert part is None or (whole is not None and whole <= part), [p.detector_class.id for p in some]
 
 
-@pytest.mark.parametrize("ordered", [False, True])
-def test_one_more_class_never_lowers_the_first(ordered: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("keep_sequence", [False, True])
+def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     known: dict[tuple[str, tuple[SheetSpec, ...]], Any] = {}
     look = plans._alone_for_list
 
@@ -110,8 +110,8 @@ def test_one_more_class_never_lowers_the_first(ordered: bool, monkeypatch: pytes
         return known[name]
 
     monkeypatch.setattr(plans, "_alone_for_list", once)
-    assert_no_class_lowers_the_first((PAPER, CARD, STEEL), ordered=ordered)
-    assert_no_class_lowers_the_first((BOARD, FILM, PAPER, FIBREBOARD), ordered=ordered)
+    assert_no_class_lowers_the_first((PAPER, CARD, STEEL), keep_sequence=keep_sequence)
+    assert_no_class_lowers_the_first((BOARD, FILM, PAPER, FIBREBOARD), keep_sequence=keep_sequence)
 
 
 def test_one_more_class_never_lowers_the_first_for_one_sheet() -> None:
@@ -162,7 +162,7 @@ def test_each_sheet_of_a_trial_is_tested_in_its_own_band(sheets: tuple[SheetSpec
         (result,) = [s for s in best.sheets if s.index == index]
         setup = best.setups[result.setup]
         accept, read = block["accept-levels"], block["read-levels"]
-        assert (accept["band_low"], accept["band_high"]) == setup.profile.single_band_attenuation_db
+        assert (accept["band_low"], accept["band_high"]) == (setup.profile.band.low, setup.profile.band.high)
         assert read["detector_class"] == setup.detector_class.id
         assert accept["band_low"] < read["single_p50"] < accept["band_high"]
         assert not accept["band_low"] < read["double_p50"] < accept["band_high"]

@@ -196,7 +196,7 @@ def test_unknown_fields_are_named_and_nothing_is_guessed():
     }
     assert m.above.spare_mm is None
     assert m.distances.edge_mm is None
-    assert m.neighbours.turns == 3
+    assert m.neighbours.time_slots == 3
 
 
 def test_edge_and_rollers_keep_clear_of_footprint_and_flutter():

@@ -146,9 +146,9 @@ def test_counted_plies_that_fail_say_why():
     assert fact.values["single_p99"] > fact.values["highest_edge"]
 
 
-@pytest.mark.parametrize("ordered", [False, True])
-def test_an_ordered_list_serves_the_same_sheets(ordered):
-    found = plans_of(PAPER, CARD, LIGHT, ordered=ordered, **SOUND)
+@pytest.mark.parametrize("keep_sequence", [False, True])
+def test_an_ordered_list_serves_the_same_sheets(keep_sequence):
+    found = plans_of(PAPER, CARD, LIGHT, keep_sequence=keep_sequence, **SOUND)
     assert sorted(i for st in found[0].stations for i in st.served) == [0, 1, 2]
 
 
@@ -299,14 +299,14 @@ def test_a_line_at_a_walk_is_no_worse_than_one_at_a_run():
 STRICT = Targets(double_as_single=10.0, single_as_double=10.0)
 
 
-@pytest.mark.parametrize("ordered", [False, True])
-def test_what_a_class_serves_in_another_position_is_not_left_out(ordered, monkeypatch):
+@pytest.mark.parametrize("keep_sequence", [False, True])
+def test_what_a_class_serves_in_another_position_is_not_left_out(keep_sequence, monkeypatch):
     """Found to first order, one position serves all; in full a sheet misses its target there, and has another."""
 
     def left_out():
         return {p.detector_class.id: set(plans._alone_for_list(p).left_out) for p in found}
 
-    found = posts(PAPER, CARD, BOARD, targets=STRICT, ordered=ordered, **SOUND)
+    found = posts(PAPER, CARD, BOARD, targets=STRICT, keep_sequence=keep_sequence, **SOUND)
     solved_again = left_out()
     monkeypatch.setattr(plans, "MOST_AGAIN", 0)
     solved_once = left_out()
@@ -314,10 +314,10 @@ def test_what_a_class_serves_in_another_position_is_not_left_out(ordered, monkey
     assert solved_once != solved_again
 
 
-@pytest.mark.parametrize("ordered", [False, True])
-def test_what_another_class_would_serve_is_not_left_out(ordered):
+@pytest.mark.parametrize("keep_sequence", [False, True])
+def test_what_another_class_would_serve_is_not_left_out(keep_sequence):
     """A sheet that the best plan leaves out is served by no class asked for it alone."""
-    job = {"targets": STRICT, "ordered": ordered, **SOUND}
+    job = {"targets": STRICT, "keep_sequence": keep_sequence, **SOUND}
     for index in plans_of(PAPER, CARD, BOARD, FILM, **job)[0].left_out:
         alone = posts((PAPER, CARD, BOARD, FILM)[index], targets=STRICT, **SOUND)
         assert {type(plan) for plan in plans_for_sheet(alone)} == {Fact}

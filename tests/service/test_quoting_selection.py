@@ -85,7 +85,7 @@ def test_what_is_no_rating(text: str) -> None:
 
 
 def lines(answer: Answer, rank: int = 0) -> list[dict[str, int]]:
-    return [{o.role: o.quantity for o in setup.order} for setup in answer.recommendations[rank].setups]
+    return [{o.role: o.quantity for o in setup.order_items} for setup in answer.recommendations[rank].setups]
 
 
 def test_the_order_is_for_this_set_up(library: Library) -> None:
@@ -94,7 +94,7 @@ def test_the_order_is_for_this_set_up(library: Library) -> None:
     assert setup.geometry.tilt_deg is not None
     bracket = "tilting-bracket" if setup.geometry.tilt_deg.nominal else "bracket"
     assert lines(one_lane) == [{"emitter": 1, "receiver": 1, "evaluation-unit": 1, "cable": 2, bracket: 2}]
-    part_numbers = {o.role: o.part_number for o in setup.order}
+    part_numbers = {o.role: o.part_number for o in setup.order_items}
     assert part_numbers["emitter"] == "T-100-E"
 
 
@@ -115,7 +115,7 @@ def test_tilted_and_upright_brackets(library: Library) -> None:
             for setup in recommendation.setups:
                 assert setup.geometry.tilt_deg is not None
                 tilted = setup.geometry.tilt_deg.nominal != 0.0
-                roles = {o.role for o in setup.order}
+                roles = {o.role for o in setup.order_items}
                 assert ("tilting-bracket" in roles) == tilted
                 assert ("bracket" in roles) == (not tilted)
                 found[tilted] += 1
@@ -127,7 +127,7 @@ def test_a_pair_that_is_set_anew_is_ordered_once(library: Library) -> None:
     for recommendation in answer.recommendations:
         ordered: Counter[str] = Counter()
         for setup in recommendation.setups:
-            for line in setup.order:
+            for line in setup.order_items:
                 ordered[line.role] += line.quantity
         assert ordered["emitter"] == 1
         assert ordered["cable"] == 2

@@ -49,7 +49,7 @@ def station(
         post=SimpleNamespace(
             detector_class=SimpleNamespace(id=name, contactless=contactless),
             principle=SimpleNamespace(id=principle, depends_on=depends_on),
-            question=SimpleNamespace(job=SimpleNamespace(ordered=False)),
+            question=SimpleNamespace(job=SimpleNamespace(keep_sequence=False)),
         ),
     )
 

@@ -122,7 +122,7 @@ def test_three_and_four_against_five(api):
     assert single["p1"] == pytest.approx(three["signal"]["single"]["p1"])
     assert single["p99"] == pytest.approx(four["signal"]["single"]["p99"])
     assert result["signal"]["double"]["p50"] == pytest.approx(five["signal"]["single"]["p50"], rel=0.02)
-    low, high = setup["profile"]["single_band_attenuation_db"]
+    low, high = (setup["profile"]["band"][edge] for edge in ("low", "high"))
     assert low < single["p1"] < single["p99"] < high < result["signal"]["double"]["p1"]
     timing = setup["timing"]
     assert (timing["plies_fewest"], timing["plies_most"]) == (3, 4)
@@ -167,8 +167,9 @@ def test_four_everywhere_is_for_a_trial_to_confirm(api):
 def test_a_prediction_is_of_the_stream_as_a_recommendation_is(api):
     line = {**STREAM, "speed_m_per_min": 60}
     setup = ask(api, line=line, classes=["caliper-roller"])["recommendations"][0]
-    band = setup["setups"][0]["profile"]["single_band_attenuation_db"]
-    installed = {"detector_class": "caliper-roller", "gap_mm": 0, "profile": {"single_band_attenuation_db": band}}
+    band = setup["setups"][0]["profile"]["band"]
+    band = {edge: band[edge] for edge in ("low", "high")}
+    installed = {"detector_class": "caliper-roller", "gap_mm": 0, "profile": {"band": band}}
     answered = api.post("/v1/predictions", json={"sheet": BOARD, "line": line, "setup": installed})
     assert answered.status_code == 200, answered.json
     predicted = answered.json["predicted"]

@@ -92,7 +92,8 @@ def test_it_answers_in_its_own_unit(catalogue: Catalogue) -> None:
 def test_its_band_margins_and_misreads_follow(catalogue: Catalogue) -> None:
     """Nothing at 0, one at 100, two at 200 g/m2: a band from 50 to 150, each margin about 40."""
     best = answer(catalogue, PAPER).recommendations[0]
-    low, high = best.setups[0].profile.single_band_attenuation_db
+    band = best.setups[0].profile.band
+    low, high = band.low, band.high
     assert (low, high) == pytest.approx((50, 150), abs=3)
     margin = best.sheets[0].margin
     assert min(margin.no_sheet, margin.single, margin.double) == pytest.approx(38.0, abs=4.0)

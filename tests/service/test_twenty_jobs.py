@@ -37,7 +37,7 @@ def doubles_of(plies: int) -> Check:
         for recommendation in answer["recommendations"]:
             for result in recommendation["sheets"]:
                 signal = result["signal"]
-                if signal["fewer"] is not None:
+                if signal["one_ply_missing"] is not None:
                     yield f"plies are counted, where a double has {plies}"
                 # What adds up by plies reads about twice as much.
                 if signal["unit"] in ("um", "fF") and signal["double"]["p50"] < 1.6 * signal["single"]["p50"]:
@@ -224,7 +224,7 @@ def told(answer: Json) -> str:
         return f"{answer['verdict']}: {', '.join(sorted(against))}"
     first = answer["recommendations"][0]
     setup = first["setups"][0]
-    geometry, low_high = setup["geometry"], setup["profile"]["single_band_attenuation_db"]
+    geometry, low_high = setup["geometry"], [setup["profile"]["band"][edge] for edge in ("low", "high")]
     tilt = f", {geometry['tilt_deg']['nominal']:g} deg" if geometry["tilt_deg"] else ""
     more = f" and {len(first['setups']) - 1} set-ups more" if len(first["setups"]) > 1 else ""
     unit = first["sheets"][0]["signal"]["unit"]

@@ -29,8 +29,8 @@ TOLD = {
                     "index": 0,
                     "detector_class": {"id": "invented-1", "principle": "ultrasonic", "illustrative": True},
                     "geometry": {"gap_mm": {"nominal": 42.5}, "tilt_deg": {"nominal": 0.0}},
-                    "profile": {"single_band_attenuation_db": [25.0, 60.0]},
-                    "order": [
+                    "profile": {"band": {"low": 25, "high": 60, "unit": "dB", "quantity": "attenuation"}},
+                    "order_items": [
                         {"role": "pair", "part_number": "T-1", "quantity": 1},
                         {"role": "cable", "part_number": None, "quantity": 2},
                     ],

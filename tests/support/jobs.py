@@ -115,6 +115,6 @@ FULL_JOB: dict[str, Any] = {
     "principles": ["ultrasonic"],
     "classes": ["ultrasonic-180k"],
     "catalogue": "reference",
-    "ordered": False,
+    "keep_sequence": False,
     "limit": 5,
 }

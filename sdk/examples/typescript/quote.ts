@@ -35,7 +35,7 @@ for (const job of jobs) {
     console.log(`${answer.reference}: ${answer.verdict}`);
     for (const setup of answer.recommendations[0]?.setups ?? []) {
       console.log(`  ${setup.detector_class.id} at a gap of ${setup.geometry.gap_mm?.nominal} mm; no safety device`);
-      for (const part of setup.order) console.log(`  ${part.quantity} x ${part.part_number ?? part.role}`);
+      for (const part of setup.order_items) console.log(`  ${part.quantity} x ${part.part_number ?? part.role}`);
     }
   } catch (error) {
     console.log(`${job.reference}: ${(error as Error).message}`);

@@ -18,6 +18,7 @@ from sheetmargin.contract.measure import (
     Fit,
     FitQuestion,
     Grid,
+    InstalledBand,
     InstalledProfile,
     InstalledSetup,
     MachineReading,
@@ -180,11 +181,12 @@ def _job(arguments: argparse.Namespace) -> dict[str, Any]:
 
 
 def _setup(arguments: argparse.Namespace) -> InstalledSetup:
+    band = InstalledBand(low=arguments.band[0], high=arguments.band[1]) if arguments.band else None
     return InstalledSetup(
         detector_class=arguments.detector_class,
         gap_mm=arguments.gap_mm,
         tilt_deg=arguments.tilt_deg or 0.0,
-        profile=InstalledProfile(single_band_attenuation_db=arguments.band, hold_ms=arguments.hold_ms),
+        profile=InstalledProfile(band=band, hold_ms=arguments.hold_ms),
     )
 
 

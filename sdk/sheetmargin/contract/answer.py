@@ -18,13 +18,30 @@ do."""
 
 
 @dataclass(frozen=True, kw_only=True)
+class Band:
+    """Readings that count as a single sheet: below is none, above is two."""
+
+    low: int
+    """Lower threshold."""
+    high: int
+    """Upper threshold."""
+    unit: str
+    """Unit of both."""
+    quantity: str
+    """What is read."""
+
+    def __str__(self) -> str:
+        return f"{self.low} to {self.high} {self.unit}"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Profile:
-    """What the receiver is set to: within the band is one sheet, less is none, more is two."""
+    """What is set together: the band and the hold time."""
 
     id: str
     """States the band."""
-    single_band_attenuation_db: Sequence[int] = field(metadata=about(fewest=2, most=2))
-    """Attenuation that counts as one sheet, from and to; in the signal's own unit where that is not dB."""
+    band: Band
+    """What counts as one sheet."""
     hold_ms: float | None = field(metadata=MS)
     """How long the output is held."""
 
@@ -161,7 +178,7 @@ class Setup:
     """Where it is mounted; null until the line is known."""
     timing: Timing | None
     """Time at line speed; null until the line is known."""
-    order: Sequence[Order]
+    order_items: Sequence[Order]
     """What to order."""
 
 
@@ -191,7 +208,7 @@ class Signal:
     """One sheet."""
     double: Percentiles
     """Two sheets; where plies are counted, a ply too many."""
-    fewer: Percentiles | None
+    one_ply_missing: Percentiles | None
     """A ply too few, where plies are counted; else null."""
 
 

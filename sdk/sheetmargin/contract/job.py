@@ -340,8 +340,8 @@ class Job(Circumstances, Wishes):
 
     sheets: Sequence[Sheet] = field(metadata=about(fewest=1, most=MAX_SHEETS))
     """The sheets that the detector has to serve."""
-    ordered: bool = False
-    """Whether the sheets run in the order given."""
+    keep_sequence: bool = False
+    """Whether the sheets run in the sequence given."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -31,14 +31,21 @@ _FIGURE = about(digits=4)
 
 
 @dataclass(frozen=True, kw_only=True)
-class InstalledProfile:
-    """What the receiver is set to."""
+class InstalledBand:
+    """Readings that count as a single sheet, in the unit of the class's signal."""
 
-    single_band_attenuation_db: Sequence[int] | None = field(
-        default=None, metadata=about(ge=-1000, le=100_000, fewest=2, most=2)
-    )
-    """Attenuation that counts as one sheet, from and to; in the signal's own unit where that is not dB. The best band
-    if not given."""
+    low: int = field(metadata=about(ge=-1000, le=100_000))
+    """Lower threshold."""
+    high: int = field(metadata=about(ge=-1000, le=100_000))
+    """Upper threshold."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class InstalledProfile:
+    """What is set together: the band and the hold time."""
+
+    band: InstalledBand | None = None
+    """What counts as one sheet; the best band if not given."""
     hold_ms: float | None = field(default=None, metadata=about(unit="ms", gt=0, le=60_000))
     """How long the output is held."""
 

@@ -147,8 +147,8 @@ class Neighbours:
     """Least pitch at which all may sound at once."""
     pitch_mm: float | None = field(metadata=MM)
     """Pitch that the job gives."""
-    turns: int
-    """Turns that they take; 1 where all sound at once."""
+    time_slots: int
+    """Time slots in which they sound by turns; 1 where all sound at once."""
 
 
 @dataclass(frozen=True, kw_only=True)

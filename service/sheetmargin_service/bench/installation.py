@@ -14,8 +14,8 @@ from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_
 
 def band_of(setup: InstalledSetup) -> tuple[int, int] | None:
     """The band that its profile is set to; None where it does not say."""
-    band = setup.profile.single_band_attenuation_db
-    return None if band is None else (band[0], band[1])
+    band = setup.profile.band
+    return None if band is None else (band.low, band.high)
 
 
 def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:

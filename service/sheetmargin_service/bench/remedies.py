@@ -147,7 +147,7 @@ def _neighbour(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
         "remedy-neighbour",
         fault,
         least_pitch_mm=round(least, 0),
-        turns=turns(lanes=line.lanes, pitch_mm=line.lane_pitch_mm, least_mm=least),
+        time_slots=turns(lanes=line.lanes, pitch_mm=line.lane_pitch_mm, least_mm=least),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sheetmargin.contract.answer import (
+    Band,
     ClassSummary,
     Margin,
     Order,
@@ -64,13 +65,18 @@ def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
         geometry=station.geometry,
         profile=Profile(
             id=f"band-{station.low}-{station.high}",
-            single_band_attenuation_db=(station.low, station.high),
+            band=Band(
+                low=station.low,
+                high=station.high,
+                unit=station.post.principle.unit,
+                quantity=station.post.principle.quantity,
+            ),
             hold_ms=station.timing.hold_ms,
         ),
         alignment=station.alignment,
         mounting=station.mounting,
         timing=station.timing,
-        order=order,
+        order_items=order,
     )
 
 
@@ -88,7 +94,7 @@ def _result(station: Station, index: int, setup: int) -> SheetResult:
     return SheetResult(
         index=index,
         setup=setup,
-        signal=Signal(quantity=principle.quantity, unit=principle.unit, **states, fewer=fewer),
+        signal=Signal(quantity=principle.quantity, unit=principle.unit, **states, one_ply_missing=fewer),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
         misread_ppm=served.misreads,
     )

@@ -190,7 +190,7 @@ def _neighbours(*, gap_mm: float, beam: SoundBeam, housing: Housing, line: Line)
     return Neighbours(
         least_pitch_mm=least,
         pitch_mm=line.lane_pitch_mm,
-        turns=turns(lanes=line.lanes, pitch_mm=line.lane_pitch_mm, least_mm=least),
+        time_slots=turns(lanes=line.lanes, pitch_mm=line.lane_pitch_mm, least_mm=least),
     )
 
 
@@ -246,9 +246,9 @@ def _remarks(mounting: Mounting, geometry: Geometry, housing: Housing, line: Lin
 
 def _neighbour_notes(mounting: Mounting, line: Line) -> list[Note]:
     neighbours = mounting.neighbours
-    if neighbours is None or neighbours.turns == 1:
+    if neighbours is None or neighbours.time_slots == 1:
         return []
-    values: dict[str, float] = {"turns": neighbours.turns, "least_pitch_mm": neighbours.least_pitch_mm}
+    values: dict[str, float] = {"time_slots": neighbours.time_slots, "least_pitch_mm": neighbours.least_pitch_mm}
     if line.lane_pitch_mm is None:
         return [Note(code="lane-pitch-unknown", values={"pointer": "/line/lane_pitch_mm", **values})]
     return [Note(code="take-turns", values={**values, "pitch_mm": line.lane_pitch_mm})]

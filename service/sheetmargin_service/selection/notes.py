@@ -120,8 +120,8 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
             code="accept-levels",
             values={
                 **at,
-                "band_low": setup.profile.single_band_attenuation_db[0],
-                "band_high": setup.profile.single_band_attenuation_db[1],
+                "band_low": setup.profile.band.low,
+                "band_high": setup.profile.band.high,
                 "unit": unit,
             },
         ),

@@ -39,7 +39,7 @@ def _quantity(line: OrderLine, station: Station) -> int:
         "always": True,
         "tilted": tilted,
         "upright": not tilted,
-        "taking-turns": mounting is not None and mounting.neighbours is not None and mounting.neighbours.turns > 1,
+        "taking-turns": mounting is not None and mounting.neighbours is not None and mounting.neighbours.time_slots > 1,
     }
     lanes = station.post.question.job.line.lanes
     return line.quantity * ceil(lanes / line.serves_lanes) if needed[line.when] else 0

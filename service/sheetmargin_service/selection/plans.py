@@ -230,7 +230,7 @@ def _alone_for_list(place: Post) -> Plan:
     missed: dict[int, Fact] = {}
     found: list[Plan] = []
     for again in range(MOST_AGAIN, -1, -1):
-        assignment = _assignment(listed.candidates, ordered=place.question.job.ordered)
+        assignment = _assignment(listed.candidates, ordered=place.question.job.keep_sequence)
         plan = _plan(place, listed, assignment, known, missed)
         found.append(plan)
         dropped = [i for i, row in enumerate(assignment) if row is not None and i in plan.left_out]

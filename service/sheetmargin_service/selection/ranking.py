@@ -37,7 +37,7 @@ class Plan:
         """Changes while the list is run once: in its order, or each set-up's sheets together. A change of class brings
         its own position and profile, a change of position its own profile."""
         stations = list(self.stations)
-        if stations[0].post.question.job.ordered:
+        if stations[0].post.question.job.keep_sequence:
             place = {i: station for station in stations for i in station.served}
             stations = [place[i] for i in sorted(place)]
         classes = positions = profiles = 0

@@ -38,7 +38,7 @@ def together(alone: Sequence[Plan]) -> list[Plan]:
             break
         candidates = _candidates(stations, at_worst=verdict)
         if np.isfinite(candidates.margin).any(axis=0).sum() == len(everyone):
-            ways = _assignments(candidates, everyone, ordered=stations[0].post.question.job.ordered)
+            ways = _assignments(candidates, everyone, ordered=stations[0].post.question.job.keep_sequence)
             plans += [_plan(stations, assignment) for assignment in ways]
     return plans
 

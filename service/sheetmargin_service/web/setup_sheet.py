@@ -90,7 +90,7 @@ def render(
     into the page where it cannot be fetched.
     """
     served = sorted((s for s in recommendation["sheets"] if s["setup"] == setup["index"]), key=_least_margin)
-    mounting, band = setup["mounting"], setup["profile"]["single_band_attenuation_db"]
+    mounting, band = setup["mounting"], [setup["profile"]["band"][edge] for edge in ("low", "high")]
     unit = written_unit(served[0]["signal"]["unit"])
     today = Versions(model=answer["model_version"], catalogue=answer["catalogue_version"])
     label = partial(_label, answer=answer, words=words)

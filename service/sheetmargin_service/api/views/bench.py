@@ -115,10 +115,10 @@ def _in_question(path: Path | None) -> Path | None:
 
 
 def _falling_band(profile: InstalledProfile) -> Iterator[Fault]:
-    band = profile.single_band_attenuation_db
-    if band is not None and band[0] >= band[1]:
-        path = ("setup", "profile", "single_band_attenuation_db")
-        expected = "its lower edge first"
+    band = profile.band
+    if band is not None and band.low >= band.high:
+        path = ("setup", "profile", "band", "low")
+        expected = f"less than {band.high}"
         yield Fault(code="contradiction", detail="The band does not rise.", expected=expected, path=path)
 
 

@@ -20,7 +20,7 @@ const BEFORE_SENSING = {
 /** Order lines of a recommendation, each with the class it belongs to. */
 export function orderLines(recommendation) {
   return recommendation.setups.flatMap((setup) =>
-    setup.order.map((line) => ({ ...line, setup: setup.index, detector_class: setup.detector_class.id })));
+    setup.order_items.map((line) => ({ ...line, setup: setup.index, detector_class: setup.detector_class.id })));
 }
 
 export class AnswerView {
@@ -134,7 +134,7 @@ export class AnswerView {
 
   #setup(setup, recommendation) {
     const { speech } = this;
-    const band = setup.profile.single_band_attenuation_db;
+    const band = [setup.profile.band.low, setup.profile.band.high];
     const served = recommendation.sheets.filter((sheet) => sheet.setup === setup.index);
     const unit = served[0]?.signal.unit ?? "";
     const { timing } = setup;

@@ -22,7 +22,7 @@ export function stance(setup, title, speech) {
   ];
   const half = sizes.diameter / 2;
   const ids = { title: newId("stance"), desc: newId("stance") };
-  const roles = setup.order.map((line) => line.role);
+  const roles = setup.order_items.map((line) => line.role);
   const paired = roles.includes("emitter") && roles.includes("receiver");
   const heads = paired ? ["emitter", "receiver"] : ["head", "head"];
   return s(
