@@ -93,7 +93,7 @@ def estimate_rows(estimates: Sequence[Estimate]) -> list[list[str]]:
     for one in estimates:
         left = "-" if one.sigma_share is None else f"{100.0 * one.sigma_share:.0f} %"
         name = PARAMETERS.get(one.name or "", one.name or "")
-        rows.append([name, _interval(one.library), _interval(one.fitted), left, "" if one.told else "not told"])
+        rows.append([name, _interval(one.library), _interval(one.fitted), left, "" if one.informative else "not told"])
     return rows
 
 
@@ -110,7 +110,7 @@ def residual_rows(fit: Fit) -> list[list[str]]:
                 shown(one.tilt_deg),
                 STATES.get(one.state or "", shown(one.state)),
                 *("-" if value is None else f"{value:.1f}" for value in numbers),
-                "wrong" if one.wrong else "",
+                "outlier" if one.outlier else "",
             ]
         )
     return rows

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 STATES = {"no_sheet": "none", "single": "one", "double": "two"}
 # Told apart without colour too: by place and by label. Colours of Okabe and Ito's palette, safe for the colour-blind.
 COLOURS = {"no_sheet": "#0072B2", "single": "#009E73", "double": "#D55E00"}
-WRONG = "#D55E00"
+OUTLIER = "#D55E00"
 
 
 def level_ladder(recommendation: Recommendation) -> Figure:
@@ -134,11 +134,13 @@ def fit_residuals(fit: Fit) -> Figure:
             one.residual_db,
             yerr=one.sigma_db,
             color=colour,
-            marker="x" if one.wrong else "o" if one.state == "single" else "s",
+            marker="x" if one.outlier else "o" if one.state == "single" else "s",
             capsize=3,
         )
-        if one.wrong:
-            axes.annotate("wrong", (one.index, one.residual_db), xytext=(6, 0), textcoords="offset points", color=WRONG)
+        if one.outlier:
+            axes.annotate(
+                "outlier", (one.index, one.residual_db), xytext=(6, 0), textcoords="offset points", color=OUTLIER
+            )
     axes.axhline(0.0, color="black", linewidth=0.8)
     axes.set_xlabel("reading (circles: one sheet, squares: two)")
     axes.set_ylabel("read less fitted in dB")

@@ -64,7 +64,7 @@ FITTED = {
                 "library": {"low": 75, "nominal": 80, "high": 85},
                 "fitted": {"low": 80, "nominal": 83.2, "high": 86},
                 "sigma_share": 0.61,
-                "told": True,
+                "informative": True,
             }
         ],
         "residuals": [
@@ -83,7 +83,7 @@ FITTED = {
                 "fitted_db": 70,
                 "residual_db": 20,
                 "sigma_db": 1,
-                "wrong": True,
+                "outlier": True,
             },
         ],
         "notes": [{"code": "loss-not-told", "text": "The readings cannot tell the loss factor."}],
@@ -191,7 +191,7 @@ def test_reports() -> None:
     ):
         assert part in prediction
     fit = repr(made(Fit, FITTED))
-    for part in ("83.2 (80 to 86)", "61 %", "20.0", "wrong", "cannot tell the loss factor", "confirm", "Send some."):
+    for part in ("83.2 (80 to 86)", "61 %", "20.0", "outlier", "cannot tell the loss factor", "confirm", "Send some."):
         assert part in fit
     diagnosis = repr(made(Diagnosis, CAUSES))
     for part in ("1. 62 %  Dust on a face.", "test: Clean both faces.", "remedy: Keep dust away.", "2. 20 %"):

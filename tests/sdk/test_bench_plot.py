@@ -30,7 +30,7 @@ RESIDUALS = {
     "fit": {
         "residuals": [
             {"index": 0, "state": "single", "residual_db": 0.5, "sigma_db": 1.0},
-            {"index": 1, "state": "double", "residual_db": 12.0, "sigma_db": 1.0, "wrong": True},
+            {"index": 1, "state": "double", "residual_db": 12.0, "sigma_db": 1.0, "outlier": True},
         ]
     }
 }
@@ -72,7 +72,7 @@ def test_a_map_along_one_line() -> None:
 
 def test_residuals_mark_what_is_wrong() -> None:
     figure = fit_residuals(made(Fit, RESIDUALS))
-    assert texts(figure) == {"wrong"}
+    assert texts(figure) == {"outlier"}
     assert "dB" in figure.axes[0].get_ylabel()
 
 

@@ -17,14 +17,14 @@ from support.apps import app_of
 
 SHOP = "https://shop.example"
 QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
-SCOPES = ("recommend", "batch", "bench", "metrics")
+SCOPES = ("recommend", "batch", "measure", "metrics")
 
 WANTED = {
     "/v1/recommendations": "recommend",
     "/v1/recommendations/batch": "batch",
-    "/v1/predictions": "bench",
-    "/v1/fits": "bench",
-    "/v1/diagnoses": "bench",
+    "/v1/predictions": "measure",
+    "/v1/fits": "measure",
+    "/v1/diagnoses": "measure",
     "/v1/setup-sheets": "recommend",
     "/v1/setup-sheets.pdf": "recommend",
     "/metrics": "metrics",

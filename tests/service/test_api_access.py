@@ -29,7 +29,7 @@ def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def tokens(tmp_path: Path) -> dict[str, str]:
     """Tokens by what they are for; the keys file is beside."""
-    made = {"shop": keys.new_key("shop", ("recommend",)), "lab": keys.new_key("lab", ("bench", "metrics"))}
+    made = {"shop": keys.new_key("shop", ("recommend",)), "lab": keys.new_key("lab", ("measure", "metrics"))}
     (tmp_path / "keys.toml").write_text("".join(entry for _, entry in made.values()))
     return {name: token for name, (token, _) in made.items()}
 

@@ -43,14 +43,14 @@ def clinging() -> list[Reading]:
 def test_clinging_sheets_are_seen_as_such(clinging: list[Reading]) -> None:
     found = fit(clinging)
     air, width = found.estimates[3:]
-    assert air.told
-    assert width.told
+    assert air.informative
+    assert width.informative
     # What was believed before pulls towards the library's 25 um; the readings pull further.
     assert 10.0 < air.fitted.nominal < np.sqrt(10.0 * 25.0)
     assert air.fitted.high < air.library.nominal
     assert air.sigma_share < 0.7
     assert width.fitted.low < 0.4 < width.fitted.high
-    assert found.chance > 0.01
+    assert found.p_value > 0.01
     trapped = found.sheet.custom.trapped_air_um
     assert trapped.p5 < trapped.p50 < trapped.p95
     assert trapped.p50 == pytest.approx(air.fitted.nominal, rel=1e-4)
@@ -60,7 +60,7 @@ def test_what_readings_cannot_tell_is_said(clinging: list[Reading]) -> None:
     """One place cannot tell the loss factor of paper: what comes back is what was believed."""
     found = fit(clinging)
     loss = found.estimates[2]
-    assert not loss.told
+    assert not loss.informative
     assert loss.fitted.high / loss.fitted.low == pytest.approx(loss.library.high / loss.library.low, rel=0.1)
     assert "loss-not-told" in codes(found)
     assert "trapped-air-not-told" not in codes(found)
@@ -78,7 +78,7 @@ def test_the_covariance_is_that_of_the_intervals(clinging: list[Reading]) -> Non
 def test_one_wrong_reading_is_found_and_moves_little(clinging: list[Reading]) -> None:
     wrong = [replace(clinging[0], attenuation_db=clinging[0].attenuation_db + 12.0), *clinging[1:]]
     good, bad = fit(clinging), fit(wrong)
-    assert [r.index for r in bad.residuals if r.wrong] == [0]
+    assert [r.index for r in bad.residuals if r.outlier] == [0]
     assert {n.values["reading"] for n in bad.notes if n.code == "reading-wrong"} == {0}
     for one, other in zip(good.estimates, bad.estimates, strict=True):
         sigma = np.log(one.fitted.high / one.fitted.low) / (2.0 * 1.6449)
@@ -121,7 +121,7 @@ def test_another_material_is_noticed() -> None:
         for i in range(3)
     ]
     found = fit(readings)
-    assert found.chance < 0.01
+    assert found.p_value < 0.01
     assert "model-does-not-explain" in codes(found)
 
 
@@ -254,4 +254,4 @@ def test_a_given_stiffness_is_not_moved() -> None:
     assert sample_of(exact, load_library()).solid[1].sigma == 0.0
     found = fit(readings_of(truth(), doubles=0, singles=4, seed=5), exact)
     stiffness = found.estimates[1]
-    assert (stiffness.fitted.low, stiffness.fitted.high, stiffness.told) == (1.0, 1.0, False)
+    assert (stiffness.fitted.low, stiffness.fitted.high, stiffness.informative) == (1.0, 1.0, False)

@@ -244,7 +244,7 @@ class Estimate:
     """As the readings have it."""
     sigma_share: float = field(metadata=about(decimals=3))
     """What is left of the library's uncertainty (of the logarithm), 1 is all of it."""
-    told: bool
+    informative: bool
     """Whether the readings say something of it."""
 
 
@@ -270,7 +270,7 @@ class Residual:
     """Measured less fitted."""
     sigma_db: float = field(metadata=about(unit="dB", decimals=2))
     """Standard deviation expected of that, what the model leaves open at its place included."""
-    wrong: bool
+    outlier: bool
     """Whether it lies so far off that it counts for little."""
 
 
@@ -288,7 +288,7 @@ class FittedSample:
     """Covariance of the logarithms of the parameters, in the order of `estimates`."""
     residuals: Sequence[Residual]
     """Every reading of a sheet."""
-    chance: float = field(metadata=about(decimals=4))
+    p_value: float = field(metadata=about(decimals=4))
     """Chance that readings of such a sheet lie as far from the model as these."""
     notes: Sequence[Note]
     """What the readings cannot tell, and where the model does not explain them."""
@@ -323,8 +323,10 @@ class Rates:
     """One sheet read as two."""
     double_as_single: float = field(metadata=PPM)
     """Two sheets read as one."""
-    no_sheet_as_sheet: float = field(metadata=PPM)
+    no_sheet_as_single: float = field(metadata=PPM)
     """No sheet read as one."""
+    no_sheet_as_double: float = field(metadata=PPM)
+    """No sheet read as two."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,7 +21,7 @@ from typing import Any, Literal, get_args
 from sheetmargin_service.config import is_origin, wrong_setting
 from sheetmargin_service.errors import FieldError
 
-Scope = Literal["open", "recommend", "batch", "bench", "metrics"]
+Scope = Literal["open", "recommend", "batch", "measure", "metrics"]
 """What a call asks for; `open` needs no key."""
 GRANTS: tuple[Scope, ...] = tuple(scope for scope in get_args(Scope) if scope != "open")
 

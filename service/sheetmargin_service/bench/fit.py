@@ -34,14 +34,14 @@ from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.recommend import summary_of
 
 Array = NDArray[np.float64]
-TOLD = 0.04
+INFORMATIVE = 0.04
 """Information in nats below which the readings do not tell a parameter: as much as leaves 80 % of its uncertainty."""
 UNLIKE = 2.5
 """Standard deviations from the library beyond which the sample is another material (a choice)."""
 UNEXPLAINED = 0.01
 """Chance below which the readings are taken as not explained."""
-WRONG = 4.0
-"""A reading further off than so many of its standard deviations is told as wrong (a choice)."""
+OUTLIER = 4.0
+"""A reading further off than so many of its standard deviations is told as an outlier (a choice)."""
 NOISE_MARGIN_DB = 3.0
 """A level must lie this far above the noise to say anything."""
 AIR_LIMITS_UM = (0.1, 5000.0)
@@ -146,15 +146,15 @@ def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: Sh
     share = np.sqrt(np.diag(belief.covariance))
     estimates = tuple(_estimate(p, m, s) for p, m, s in zip(parameters, belief.mean, share, strict=True))
     sigma = np.array([p.sigma for p in parameters])
-    chance = _chance(peak)
+    p_value = _p_value(peak)
     return FittedSample(
         sheet=_fitted_spec(sample, estimates, sigma * share, doubles=bool(len(misfit.doubles))),
         library_sheet=summary,
         estimates=estimates,
         covariance=(sigma[:, None] * belief.covariance * sigma).tolist(),
         residuals=_residuals(misfit, peak),
-        chance=chance,
-        notes=_notes(sample, misfit, peak, estimates, belief.mean, chance=chance),
+        p_value=p_value,
+        notes=_notes(sample, misfit, peak, estimates, belief.mean, p_value=p_value),
     )
 
 
@@ -173,7 +173,7 @@ def _estimate(parameter: Parameter, mean: np.float64, share: np.float64) -> Esti
         library=interval(0.0, 1.0),
         fitted=interval(mean, share),
         sigma_share=float(share),
-        told=bool(information >= TOLD and parameter.sigma > 0.0),
+        informative=bool(information >= INFORMATIVE and parameter.sigma > 0.0),
     )
 
 
@@ -196,12 +196,12 @@ def _fitted_spec(sample: Sample, estimates: Sequence[Estimate], sigma: Array, *,
     )
 
 
-def _chance(peak: Peak) -> float:
-    """Chance that readings, with all that was believed before, lie as far off as these. Wrong ones do not count, up to
+def _p_value(peak: Peak) -> float:
+    """Chance that readings, with all that was believed before, lie as far off as these. Outliers do not count, up to
     a quarter of all; where there are more, it is the model that is wrong."""
     square = np.sort(peak.misfit**2)
-    wrong = min(int(np.sum(square > WRONG**2)), max(len(square) // 4, 1))
-    right = square[: len(square) - wrong]
+    outliers = min(int(np.sum(square > OUTLIER**2)), max(len(square) // 4, 1))
+    right = square[: len(square) - outliers]
     return float(chi2.sf(right.sum() + peak.at @ peak.at, len(right)))
 
 
@@ -219,7 +219,7 @@ def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
             fitted_db=float(fitted[i]),
             residual_db=one.attenuation_db - float(fitted[i]),
             sigma_db=float(spread[i]),
-            wrong=bool(abs(peak.misfit[i]) > WRONG),
+            outlier=bool(abs(peak.misfit[i]) > OUTLIER),
         )
         for i, one in enumerate(misfit.seen)
     )
@@ -232,7 +232,7 @@ def _notes(
     estimates: Sequence[Estimate],
     mean: Array,
     *,
-    chance: float,
+    p_value: float,
 ) -> tuple[Note, ...]:
     """What the readings cannot tell, which of them are wrong, and where the model does not explain them."""
     notes = []
@@ -240,25 +240,25 @@ def _notes(
     if moved == SOLID:
         notes.append(Note(code="no-double-read", values={}))
     for estimate in estimates[:moved]:
-        if not estimate.told:
+        if not estimate.informative:
             code = CANNOT_TELL[estimate.name]
             notes.append(Note(code=code, values={"share_pct": min(round(100.0 * estimate.sigma_share), 100)}))
     for estimate, x in zip(estimates[:moved], mean[:moved], strict=True):
         if abs(x) > UNLIKE:
             values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}
             notes.append(Note(code=UNLIKE_LIBRARY[estimate.name], values=values))
-    for i in np.flatnonzero(np.abs(peak.misfit) > WRONG):
+    for i in np.flatnonzero(np.abs(peak.misfit) > OUTLIER):
         one = misfit.seen[int(i)]
         off = one.attenuation_db - float(misfit.predicted(peak.at)[i])
         notes.append(Note(code="reading-wrong", values={"reading": one.index, "off_db": round(off, 1)}))
-    if chance < UNEXPLAINED:
+    if p_value < UNEXPLAINED:
         worst = int(np.argmax(np.abs(misfit.left_open(peak.at))))
         name, gap, tilt = misfit.seen[worst].place
         notes.append(
             Note(
                 code="model-does-not-explain",
                 values={
-                    "chance_pct": round(100.0 * chance, 2),
+                    "chance_pct": round(100.0 * p_value, 2),
                     "detector_class": name,
                     "gap_mm": gap,
                     "tilt_deg": tilt,

@@ -167,7 +167,8 @@ class Scenario:
         return {
             "single_as_double": 1e6 * (self.stopped + (1.0 - self.stopped) * self.single.above(self.high)),
             "double_as_single": 1e6 * (1.0 - seen * (1.0 - self.double.within(self.low, self.high))),
-            "no_sheet_as_sheet": 1e6 * self.no_sheet.above(self.low),
+            "no_sheet_as_single": 1e6 * self.no_sheet.within(self.low, self.high),
+            "no_sheet_as_double": 1e6 * self.no_sheet.above(self.high),
         }
 
 

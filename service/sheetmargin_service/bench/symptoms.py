@@ -65,7 +65,8 @@ def chance_of(
         case "missed-doubles":
             return _noticed(rates["double_as_single"], targets["double_as_single"])
         case "no-open-path":
-            return _noticed(rates["no_sheet_as_sheet"], targets["no_sheet_as_single"])
+            read_as_sheet = rates["no_sheet_as_single"] + rates["no_sheet_as_double"]
+            return _noticed(read_as_sheet, targets["no_sheet_as_single"])
         case "flicker":
             wrong = _noticed(rates["single_as_double"], targets["single_as_double"])
             return wrong * scenario.share("time", doubles=False)

@@ -1,4 +1,4 @@
-"""The bench: what would be read, what readings say of a sample, what is wrong with a machine."""
+"""Readings: what would be read, what readings say of a sample, what is wrong with a machine."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ from sheetmargin_service.errors import Path, QuestionError
 AXES = ("gap_mm", "tilt_deg"), ("position_mm",), ("grammage_gsm",)
 """Fields of a grid that belong together."""
 
-routes = Routes("bench", "Readings: what to expect, what they say of a sample, what is wrong with a machine.")
-BENCH = Call(scope="bench", cached=True)
+routes = Routes("measure", "Readings: what to expect, what they say of a sample, what is wrong with a machine.")
+MEASURE = Call(scope="measure", cached=True)
 
 
-@routes.post("/v1/predictions", BENCH, body=question_schema(PredictionQuestion), answer=answer_schema(Prediction))
+@routes.post("/v1/predictions", MEASURE, body=question_schema(PredictionQuestion), answer=answer_schema(Prediction))
 def predict_readings(asked: PredictionQuestion) -> Response:
     """What would be read with a given class, gap, tilt, profile and sheet, and over a grid for a plot."""
 
@@ -54,7 +54,7 @@ def predict_readings(asked: PredictionQuestion) -> Response:
     return _answer(asked, compute, also=[*_falling_band(asked.setup.profile), *_mixed_grid(asked.grid)])
 
 
-@routes.post("/v1/fits", BENCH, body=question_schema(FitQuestion), answer=answer_schema(Fit))
+@routes.post("/v1/fits", MEASURE, body=question_schema(FitQuestion), answer=answer_schema(Fit))
 def fit_readings(asked: FitQuestion) -> Response:
     """The sheet that readings of a sample speak for, and what it changes in the recommendation."""
 
@@ -66,7 +66,7 @@ def fit_readings(asked: FitQuestion) -> Response:
     return _answer(asked, compute)
 
 
-@routes.post("/v1/diagnoses", BENCH, body=question_schema(DiagnosisQuestion), answer=answer_schema(Diagnosis))
+@routes.post("/v1/diagnoses", MEASURE, body=question_schema(DiagnosisQuestion), answer=answer_schema(Diagnosis))
 def diagnose_machine(asked: DiagnosisQuestion) -> Response:
     """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
 
