@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sheetmargin.contract.answer import Answer, Recommendation
 from sheetmargin.contract.job import Corrugated, Job, Layer, Wall
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin.contract.notes import Rejection
+from sheetmargin.contract.notes import RuledOut
 from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
@@ -109,12 +109,12 @@ def best_by_principle(answer: Answer) -> dict[str, Recommendation]:
     return best
 
 
-def refusal(answer: Answer, principle: str) -> Rejection:
+def refusal(answer: Answer, principle: str) -> RuledOut:
     """Why a principle has no recommendation: the reason most of its classes share."""
     ids = {c.id for c in reference_catalogue().classes if c.principle == principle}
-    rejected = [r for r in answer.rejected if r.detector_class in ids]
-    codes = [r.code for r in rejected]
-    return max(rejected, key=lambda r: (codes.count(r.code), r.detector_class))
+    ruled_out = [r for r in answer.ruled_out if r.detector_class in ids]
+    codes = [r.code for r in ruled_out]
+    return max(ruled_out, key=lambda r: (codes.count(r.code), r.detector_class))
 
 
 def cell(answer: Answer, principle: str) -> str:

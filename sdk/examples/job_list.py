@@ -24,7 +24,7 @@ with Client.in_process(catalogue=HERE / "shop.toml") as client:
         if outcome.answer is None:
             print(f"  cannot be asked: {outcome.error}")
         elif outcome.answer.best is None:
-            why = (f"{one.detector_class}: {one}" for one in outcome.answer.rejected)
+            why = (f"{one.detector_class}: {one}" for one in outcome.answer.ruled_out)
             print("  nothing in this catalogue serves it:", *why, sep="\n  - ")
         else:
             best = outcome.answer.best

@@ -14,13 +14,13 @@ def quote(reference: str, sheet: Sheet) -> str:
     except InvalidJob as error:
         return f"{reference}: back to sales: {error.errors[0] if error.errors else error}"
     if answer.best is None:
-        return f"{reference}: to an engineer: " + " ".join(f"{one.detector_class}: {one}" for one in answer.rejected)
+        return f"{reference}: to an engineer: " + " ".join(f"{one.detector_class}: {one}" for one in answer.ruled_out)
     (setup,) = answer.best.setups
     order = "".join(
         f"\n  {one.quantity} x {one.part_number or 'choose a ' + str(one.role)}" for one in setup.order_items
     )
     note = f"\n  set to a gap of {setup.geometry.gap_mm.nominal:g} mm; no safety device"
-    if answer.verdict == "trial":
+    if answer.verdict == "trial-needed":
         note += f"\n  subject to a bench trial. {answer.trial[0]}"
     return f"{reference}: offer {setup.detector_class.id}{order}{note}"
 

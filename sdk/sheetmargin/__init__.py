@@ -236,6 +236,9 @@ if TYPE_CHECKING:
         Window as Window,
     )
     from sheetmargin.contract.notes import (
+        Alternative as Alternative,
+    )
+    from sheetmargin.contract.notes import (
         Assumption as Assumption,
     )
     from sheetmargin.contract.notes import (
@@ -248,7 +251,7 @@ if TYPE_CHECKING:
         Reason as Reason,
     )
     from sheetmargin.contract.notes import (
-        Rejection as Rejection,
+        RuledOut as RuledOut,
     )
     from sheetmargin.contract.problem import (
         Fault as Fault,
@@ -313,7 +316,7 @@ _PLACES = {
     "contract.mounting": (
         "Alignment Box Bracket Distances Footprint Geometry Mounting Neighbours Point Room Timing Window"
     ),
-    "contract.notes": "Assumption NotServed Note Reason Rejection",
+    "contract.notes": "Alternative Assumption NotServed Note Reason RuledOut",
     "contract.problem": "Fault",
     "errors": (
         "ConnectionFailed ExtraNotInstalled IncompleteAnswer InvalidJob NotAuthorised PlotsNotInstalled "

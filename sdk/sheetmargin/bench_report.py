@@ -13,7 +13,7 @@ from sheetmargin.text import WIDTH, bullets, shown, table
 STATES = {"no_sheet": "no sheet", "single": "one sheet", "double": "two sheets"}
 VERDICTS = {
     "suitable": "suitable: the targets are met over the whole interval of what is uncertain",
-    "trial": "trial: promising; only a bench trial can tell",
+    "trial-needed": "trial needed: promising; only a bench trial can tell",
     "unsuitable": "unsuitable: so set, the pair does not tell none, one and two sheets apart",
 }
 PARAMETERS = {

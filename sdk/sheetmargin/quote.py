@@ -41,7 +41,7 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
     }
     if answer.best is None:
         nothing = nothing_considered(answer)
-        reasons = [f"{one.detector_class}: {one}" for one in answer.rejected]
+        reasons = [f"{one.detector_class}: {one}" for one in answer.ruled_out]
         row["why"] = " ".join([f"{nothing[0].upper()}{nothing[1:]}.", *reasons] if nothing else reasons) or None
     else:
         row |= _best(answer.best)

@@ -11,7 +11,7 @@ from sheetmargin.text import WIDTH, bullets, clipped, shown, table
 
 VERDICTS = {
     "suitable": "suitable: the targets are met over the whole interval of what is uncertain",
-    "trial": "trial: promising; only a bench trial can tell",
+    "trial-needed": "trial needed: promising; only a bench trial can tell",
     "unsuitable": "unsuitable: nothing admitted tells none, one and two sheets apart",
 }
 PART_SERVED = "{verdict}: of {of} sheets, number 1 serves {count}; nothing admitted serves every one"
@@ -26,7 +26,7 @@ BEFORE_SENSING = {
     "nothing-to-run-on": "fits the machine",
     "does-not-fit": "fits the machine",
 }
-"""What a class lacks, by the code of its rejection, that is ruled out before it is asked about a sheet."""
+"""What a class lacks, by the code of the reason, that is ruled out before it is asked about a sheet."""
 
 MISREADS = {
     "double_as_single": "two as one",
@@ -56,14 +56,15 @@ def report(answer: Answer) -> str:
         bullets("Trial", map(str, answer.trial)),
         bullets("Cautions", map(str, answer.cautions)),
         bullets("Assumed", map(str, answer.assumptions)),
-        bullets("Rejected", (f"{one.detector_class}: {one}" for one in answer.rejected)),
+        bullets("Alternatives", (f"{one.detector_class}: {one}" for one in answer.alternatives)),
+        bullets("Ruled out", (f"{one.detector_class}: {one}" for one in answer.ruled_out)),
     ]
     return "\n\n".join(section for section in sections if section)
 
 
 def nothing_considered(answer: Answer) -> str | None:
     """Why no class was asked about the sheets at all; None where one was."""
-    lacks = [BEFORE_SENSING.get(one.code or "") for one in answer.rejected]
+    lacks = [BEFORE_SENSING.get(one.code or "") for one in answer.ruled_out]
     if answer.best or not lacks or None in lacks:
         return None
     return "no class of the catalogue " + " and ".join(

@@ -185,7 +185,8 @@ def test_nothing_serves(page: Page, scene: Scene, selector: Open) -> None:
     summary = {"index": 0, "label": None, "material": "steel", "grammage_gsm": 78500, "thickness_um": 10000}
     answer = {
         "reference": None, "model_version": "m", "catalogue_version": "c", "verdict": "unsuitable", "sheets": [summary],
-        "recommendations": [], "rejected": [refusal], "trial": [], "assumptions": [], "cautions": [caution],
+        "recommendations": [], "alternatives": [], "ruled_out": [refusal], "trial": [], "assumptions": [],
+        "cautions": [caution],
     }  # fmt: skip
     headers = {"Access-Control-Allow-Origin": "*"}
     page.route(ANSWERS, lambda route: route.fulfill(body=json.dumps(answer), headers=headers))

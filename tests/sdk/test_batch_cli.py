@@ -92,7 +92,7 @@ def test_every_kind_of_table(server: BatchServer, run: Run, tmp_path: Path, give
         told_row = {name: row[name] for name in COLUMNS if row[name] is not None}
         told_row["illustrative"] = str(told_row["illustrative"]).lower()
         assert told_row == {
-            "verdict": "trial",
+            "verdict": "trial-needed",
             "detector_class": "invented-1",
             "principle": "ultrasonic",
             "illustrative": "true",
@@ -138,7 +138,7 @@ def test_bad_rows_are_kept_with_their_problem(
     frame = readers[Path(output).suffix](tmp_path / output)
     assert frame["material"].to_list() == ["pet"] * 4
     assert frame["grammage_gsm"].to_list() == ["12", "eighty", "80", None]
-    assert frame["verdict"].to_list() == ["trial", None, None, "trial"]
+    assert frame["verdict"].to_list() == ["trial-needed", None, None, "trial"]
     assert frame["problem_field"].to_list() == [None, "grammage_gsm", None, None]
     assert [bool(text) for text in frame["problem"]] == [False, True, True, False]
 
@@ -164,7 +164,7 @@ def test_an_output_may_be_asked_again(server: BatchServer, run: Run, tmp_path: P
     assert run("out.csv", "again.csv")[0] == 0
     assert server.calls[0] == server.calls[1]
     (first, *_) = read_csv(tmp_path / "again.csv")
-    assert (first["verdict"], first["result_verdict"]) == ("trial", "trial")
+    assert (first["verdict"], first["result_verdict"]) == ("trial-needed", "trial-needed")
 
 
 @pytest.mark.parametrize(

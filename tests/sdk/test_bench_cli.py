@@ -90,7 +90,7 @@ def test_an_unsuitable_set_up_has_its_exit_code(service: responses.RequestsMock,
 
 
 def test_fit_sends_the_table(service: responses.RequestsMock, run: Run, table: Path) -> None:
-    service.post(f"{URL}/v1/fits", json=whole(Fit, {"fitted": {"verdict": "trial"}}))
+    service.post(f"{URL}/v1/fits", json=whole(Fit, {"fitted": {"verdict": "trial-needed"}}))
     code, out, err = run("fit", str(table), *PAPER, "--classes", "ultrasonic-400k", "--limit", "2")
     assert (code, err) == (0, "")
     assert "The sample" in out

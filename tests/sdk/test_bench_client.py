@@ -34,7 +34,7 @@ SETUP = InstalledSetup(
 )
 SPREAD = {"p1": 40.0, "p50": 45.0, "p99": 50.0}
 PREDICTED = {
-    "verdict": "trial",
+    "verdict": "trial-needed",
     "setups": [
         {
             "detector_class": {"id": "ultrasonic-400k"},
@@ -90,7 +90,7 @@ FITTED = {
     },
     "changed": [{"code": "recommendation-same", "text": "The readings confirm the first choice."}],
     "library": {"verdict": "suitable", "recommendations": [PREDICTED]},
-    "fitted": {"verdict": "trial", "trial": [{"code": "send", "text": "Send some."}]},
+    "fitted": {"verdict": "trial-needed", "trial": [{"code": "send", "text": "Send some."}]},
 }
 CAUSES = {
     "causes": [
@@ -130,7 +130,7 @@ def test_a_prediction(service: responses.RequestsMock, client: Client) -> None:
         },
         "grid": {"gap_mm": [26], "tilt_deg": [0, 10]},
     }
-    assert found.predicted.verdict == "trial"
+    assert found.predicted.verdict == "trial-needed"
     assert found.gap_tilt is not None
     assert found.gap_tilt.margin == ((1, 2),)
 
@@ -151,7 +151,7 @@ def test_a_fit(service: responses.RequestsMock, client: Client) -> None:
 
 
 def test_a_fitted_sheet_is_asked_for_again(service: responses.RequestsMock, client: Client) -> None:
-    service.post(f"{URL}/v1/recommendations", json=whole(Answer, {"verdict": "trial"}))
+    service.post(f"{URL}/v1/recommendations", json=whole(Answer, {"verdict": "trial-needed"}))
     client.recommend(made(Fit, FITTED).sheet)
     assert sent(service)["sheets"] == [FITTED["fit"]["sheet"]]  # type: ignore[index]
 

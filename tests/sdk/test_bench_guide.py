@@ -45,7 +45,7 @@ def test_a_sample_changes_the_recommendation_and_leads_to_a_trial(client: Client
     again = client.recommend(fit.sheet)
     assert again.best == after
     sound = client.fit(FitQuestion(sheet=COATED, readings=readings, classes=["ultrasonic-400k", "ultrasonic-500k"]))
-    assert (sound.library.verdict, sound.fitted.verdict) == ("suitable", "trial")
+    assert (sound.library.verdict, sound.fitted.verdict) == ("suitable", "trial-needed")
 
 
 def test_a_symptom_leads_to_its_cause_and_the_remedy_helps(client: Client) -> None:
@@ -67,4 +67,4 @@ def test_a_symptom_leads_to_its_cause_and_the_remedy_helps(client: Client) -> No
     before, after = (client.predict(PredictionQuestion(sheet=COPY, setup=one)).predicted for one in (setup, remedied))
     assert (before.sheets[0].margin.single or 0.0) < 0.0 < (after.sheets[0].margin.single or 0.0)
     assert before.verdict == "unsuitable"
-    assert after.verdict in ("trial", "suitable")
+    assert after.verdict in ("trial-needed", "suitable")

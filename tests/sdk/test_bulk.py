@@ -54,7 +54,7 @@ def test_outcomes_are_in_order(server: BatchServer) -> None:
     assert [len(call) for call in server.calls] == [3, 3, 1]
     assert [outcome.index for outcome in outcomes] == list(range(7))
     assert [outcome.reference for outcome in outcomes] == [f"r{n}" for n in range(7)]
-    assert all(outcome.answer is not None and outcome.answer.verdict == "trial" for outcome in outcomes)
+    assert all(outcome.answer is not None and outcome.answer.verdict == "trial-needed" for outcome in outcomes)
     assert all(outcome.error is None for outcome in outcomes)
 
 

@@ -99,13 +99,13 @@ def test_a_job_file_is_sent_as_it_is(
     file.write_text(written)
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(written.encode())))
     for source in (str(file), "-"):
-        service.post(RECOMMENDATIONS, json=whole(Answer, {"verdict": "trial"}))
+        service.post(RECOMMENDATIONS, json=whole(Answer, {"verdict": "trial-needed"}))
         assert run("--job", source)[0] == 0
     assert [call.request.body for call in service.calls] == [written.encode()] * 2
 
 
 @pytest.mark.parametrize(
-    ("verdict", "code"), [("suitable", 0), ("trial", 0), ("unsuitable", 3), ("a later verdict", 0)]
+    ("verdict", "code"), [("suitable", 0), ("trial-needed", 0), ("unsuitable", 3), ("a later verdict", 0)]
 )
 def test_exit_code_of_a_verdict(service: responses.RequestsMock, run: Any, verdict: str | None, code: int) -> None:
     service.post(RECOMMENDATIONS, json=whole(Answer, {"verdict": verdict}))

@@ -19,7 +19,7 @@ def test_an_answer_is_typed_all_the_way_down() -> None:
     assert answer.verdict == "unsuitable"
     best = answer.best
     assert best is not None
-    assert best.verdict == "trial"
+    assert best.verdict == "trial-needed"
     assert (best.serves.count, best.serves.of) == (2, 3)
     assert best.not_served[0].index == 2
     assert best.changeovers.detector_class == 0

@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, Rejection, Setup
+from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, RuledOut, Setup
 from sheetmargin.report import MISREADS, report
 from support.whole import made
 
@@ -56,7 +56,7 @@ Cautions
 Assumed
 - The sheet flutters by 1 mm.
 
-Rejected
+Ruled out
 - ultrasonic-500k: One sheet reads below the noise.
 """
 
@@ -74,7 +74,7 @@ def test_no_line_is_wider_than_100_columns() -> None:
         recommendations=(replace(made(Recommendation, {}), reasons=(why,)),),
         cautions=(long,),
         trial=(long,),
-        rejected=(Rejection(detector_class="x", code="x", values={}, text="w " * 200),),
+        ruled_out=(RuledOut(detector_class="x", code="x", values={}, text="w " * 200),),
     )
     assert max(map(len, report(answer).splitlines())) <= 100
 
@@ -155,7 +155,7 @@ def test_the_band_is_in_the_unit_that_is_read() -> None:
 
 def headline(*codes: str) -> str:
     rejected = [{"detector_class": "a", "code": code} for code in codes]
-    answer = made(Answer, {"verdict": "unsuitable", "rejected": rejected})
+    answer = made(Answer, {"verdict": "unsuitable", "ruled_out": rejected})
     return " ".join(report(answer).partition("\n\n")[0].split())
 
 

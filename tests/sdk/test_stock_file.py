@@ -38,7 +38,7 @@ def judge(row: StockRow, result: Mapping[str, object]) -> None:
         assert result["why"]
         assert not result["detector_class"]
     else:
-        assert result["verdict"] in ("suitable", "trial"), (row, result)
+        assert result["verdict"] in ("suitable", "trial-needed"), (row, result)
         assert str(result["detector_class"]).startswith("own-")
         assert "T-" in str(result["order"])
         assert not result["problem"]

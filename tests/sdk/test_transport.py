@@ -26,7 +26,7 @@ from support.whole import whole
 URL = "http://service.example"
 RECOMMENDATIONS = f"{URL}/v1/recommendations"
 SHEET = Sheet(material="copy-paper", grammage_gsm=80)
-ANSWER = whole(Answer, {"verdict": "trial"})
+ANSWER = whole(Answer, {"verdict": "trial-needed"})
 
 PROBLEM = {
     "type": "/docs/problems#invalid-values",
@@ -57,7 +57,7 @@ def test_a_question_is_posted_as_json(service: responses.RequestsMock) -> None:
             matchers.request_kwargs_matcher({"timeout": 10}),
         ],
     )
-    assert Client(URL + "/", language="de").recommend(SHEET).verdict == "trial"
+    assert Client(URL + "/", language="de").recommend(SHEET).verdict == "trial-needed"
 
 
 def test_timeout_and_token_are_sent_on_every_call(service: responses.RequestsMock) -> None:
@@ -187,7 +187,7 @@ def test_busy_service_is_asked_again_post_included(
     service.post(RECOMMENDATIONS, status=status, headers={"Retry-After": "2"})
     service.post(RECOMMENDATIONS, status=status)
     service.post(RECOMMENDATIONS, json=ANSWER)
-    assert Client(URL).recommend(SHEET).verdict == "trial"
+    assert Client(URL).recommend(SHEET).verdict == "trial-needed"
     assert 2 <= waits[0] <= 2.25
     assert 0 <= waits[1] <= 0.5
     assert {call.request.body for call in service.calls} == {service.calls[0].request.body}
@@ -206,7 +206,7 @@ def test_broken_connection_is_tried_again(
 ) -> None:
     service.post(RECOMMENDATIONS, body=broken)
     service.post(RECOMMENDATIONS, json=ANSWER)
-    assert Client(URL).recommend(SHEET).verdict == "trial"
+    assert Client(URL).recommend(SHEET).verdict == "trial-needed"
     assert len(waits) == 1
 
 

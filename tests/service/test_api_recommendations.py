@@ -163,7 +163,7 @@ def test_a_real_answer_is_sound_in_both_languages(real_api: FlaskClient, sheet: 
     assert (english.status_code, german.status_code) == (200, 200)
     one, other = english.get_json(), german.get_json()
     assert numbers(one) == numbers(other)
-    notes = [*one["cautions"], *one["assumptions"], *one["trial"], *one["rejected"]]
+    notes = [*one["cautions"], *one["assumptions"], *one["trial"], *[*one["ruled_out"], *one["alternatives"]]]
     for recommendation in one["recommendations"]:
         notes += [*recommendation["reasons"], *recommendation["not_served"]]
     assert notes

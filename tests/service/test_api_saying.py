@@ -13,7 +13,7 @@ from sheetmargin_service.api.languages import LANGUAGES, Language
 from sheetmargin_service.api.saying import KINDS, TextWarning, say, texts, written
 
 PACKAGE = Path(sheetmargin_service.__file__).parent
-NOTES = {"Note", "Fact", "Assumption", "Rejection", "NotServed"}
+NOTES = {"Note", "Fact", "Assumption", "RuledOut", "NotServed"}
 
 
 def codes_in(tree: ast.AST) -> Iterator[str]:

@@ -40,7 +40,7 @@ def test_each_classic_failure_has_its_code(code):
 @pytest.mark.parametrize("code", CASES)
 def test_each_cause_can_be_told_in_both_languages(code):
     """A rejection whose text states only numbers that are among its values; missing ones would warn, which fails."""
-    assert texts()[code].kind == "rejection"
+    assert texts()[code].kind == "ruled-out"
     for language in ("en", "de"):
         text = say(code, CASES[code].values, language=language)
         assert text != code

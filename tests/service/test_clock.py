@@ -49,7 +49,7 @@ def late(answer: dict[str, Any]) -> list[dict[str, Any]]:
 def test_half_a_second_of_scan_is_not_suitable_at_300_m_per_min(api, given):
     answer = ask(api, FAST, **given)
     assert answer["verdict"] == "unsuitable"
-    (why,) = (one for one in answer["rejected"] if one["code"] != "requirement-missed")
+    (why,) = (one for one in [*answer["ruled_out"], *answer["alternatives"]] if one["code"] != "requirement-missed")
     assert (why["code"], why["values"]["limit"]) == ("line-too-fast", "hold-masks-next-sheet")
     assert "the controller must see the output" in why["text"]
 
@@ -57,7 +57,7 @@ def test_half_a_second_of_scan_is_not_suitable_at_300_m_per_min(api, given):
 def test_where_only_speed_and_scan_are_known_a_trial_must_tell(api):
     line = {"speed_m_per_min": 300}
     answer = ask(api, line, scan_ms=500)
-    assert answer["verdict"] == "trial"
+    assert answer["verdict"] == "trial-needed"
     assert set(taken(answer)) == {"/controller/input_filter_ms", "/line/sheet_length_mm", "/line/sheet_spacing_mm"}
     assert ask(api, line, scan_ms=1)["verdict"] == "suitable"
     # What is taken of sheets is no sheet of the job: how often it is read is not told.
@@ -80,7 +80,7 @@ def test_the_hold_stands_wherever_speed_and_sheet_are_known(api):
 
 def test_what_is_taken_lowers_a_verdict_and_says_so_everywhere(api):
     answer = ask(api, FAST)
-    assert answer["verdict"] == answer["recommendations"][0]["verdict"] == "trial"
+    assert answer["verdict"] == answer["recommendations"][0]["verdict"] == "trial-needed"
     (reason,) = late(answer)
     assert reason["code"] == "maybe-too-fast"
     assert reason["values"]["speed_max_m_per_min"] < reason["values"]["speed_m_per_min"] == 300

@@ -56,8 +56,8 @@ def test_every_way_answers_alike(
     answer = response.get_json()
     assert response.status_code == 200, answer
     recommended = {s["detector_class"]["id"] for r in answer["recommendations"] for s in r["setups"]}
-    rejected = {r["detector_class"]: r["text"] for r in answer["rejected"]}
-    considered = {r["detector_class"] for r in answer["rejected"] if r["code"] != FILTERED}
+    rejected = {r["detector_class"]: r["text"] for r in [*answer["ruled_out"], *answer["alternatives"]]}
+    considered = {r["detector_class"] for r in [*answer["ruled_out"], *answer["alternatives"]] if r["code"] != FILTERED}
     assert recommended | considered == set(CLASSES)
     assert all(text and text != code for code, text in rejected.items())
     for result in (s for r in answer["recommendations"] for s in r["sheets"]):

@@ -130,7 +130,7 @@ def test_a_list_with_a_sheet_that_is_not_served_is_not_suitable() -> None:
     assert answer(TISSUE, limit=1).verdict == "unsuitable"
     found = answer(TISSUE, FIBREBOARD, limit=20)
     best = found.recommendations[0]
-    assert best.verdict in ("suitable", "trial")
+    assert best.verdict in ("suitable", "trial-needed")
     assert found.verdict == "unsuitable"
     assert [one.index for one in best.not_served] == [0]
     for one in found.recommendations:
@@ -241,6 +241,6 @@ def test_a_sheet_is_tried_where_it_cannot_be_set_by_hand_if_nowhere_else_serves(
     job = Job(sheets=(SheetSpec(construction="bubble-film"),), classes=("ultrasonic-400k",))
     alone = recommend(job, catalogue=CATALOGUE, library=LIBRARY)
     (setup,) = alone.recommendations[0].setups
-    assert alone.verdict == "trial"
+    assert alone.verdict == "trial-needed"
     assert "window-too-narrow" in {reason.code for reason in alone.recommendations[0].reasons}
     assert setup.geometry.tilt_deg.nominal < 40.0

@@ -51,9 +51,9 @@ def test_a_band_of_its_own_that_does_not_better_the_list_is_not_bought():
         SheetSpec(material="coated-paper", grammage_gsm=170.0),
     )
     asked = {"classes": ("ultrasonic-400k",), "targets": Targets(double_as_single=100.0)}
-    assert {answer(paper, **asked).verdict for paper in papers} == {"trial"}
+    assert {answer(paper, **asked).verdict for paper in papers} == {"trial-needed"}
     best = answer(*papers, **asked).recommendations[0]
-    assert (best.verdict, len(best.setups)) == ("trial", 1)
+    assert (best.verdict, len(best.setups)) == ("trial-needed", 1)
 
 
 def test_papers_still_share_one_set_up_and_one_band():

@@ -97,7 +97,7 @@ def test_every_code_has_a_text_for_its_values(made):
     assert given
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        for kind, facts in (("rejection", told), ("reason", given)):
+        for kind, facts in (("ruled-out", told), ("reason", given)):
             for fact in facts:
                 assert texts()[fact.code].kind == kind
                 assert all(say(fact.code, fact.values, language=language) for language in ("en", "de"))

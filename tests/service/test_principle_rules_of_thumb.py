@@ -17,7 +17,7 @@ def outcome(spec, *principles):
         Job(sheets=(spec,), principles=principles, limit=30), catalogue=reference_catalogue(), library=load_library()
     )
     ranked = {r.setups[0].detector_class.id: r.verdict for r in answer.recommendations}
-    return ranked, {r.detector_class: r.code for r in answer.rejected if r.code != FILTERED}
+    return ranked, {r.detector_class: r.code for r in (*answer.ruled_out, *answer.alternatives) if r.code != FILTERED}
 
 
 @pytest.mark.parametrize(

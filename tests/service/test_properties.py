@@ -93,7 +93,9 @@ def check_rules(api: FlaskClient, count: int) -> None:
     print(dict(run.counts))
     assert not run.broken, run.messages()
     # What is drawn must be able to break them.
-    assert min(run.counts[kind] for kind in ("suitable", "trial", "unsuitable", "lists")) >= count // 20, run.counts
+    assert min(run.counts[kind] for kind in ("suitable", "trial-needed", "unsuitable", "lists")) >= count // 20, (
+        run.counts
+    )
 
 
 def test_every_answer_keeps_the_rules(real_api: FlaskClient) -> None:

@@ -63,15 +63,15 @@ def order(*plans):
 
 
 BEFORE_AFTER = {
-    "more sheets served": (plan(station("z", sheets=(0, 1), verdict="trial")), plan(station("a", sheets=(0,)))),
-    "suitable before trial": (plan(station("z", margin=1.0)), plan(station("a", verdict="trial", margin=9.0))),
+    "more sheets served": (plan(station("z", sheets=(0, 1), verdict="trial-needed")), plan(station("a", sheets=(0,)))),
+    "suitable before trial": (plan(station("z", margin=1.0)), plan(station("a", verdict="trial-needed", margin=9.0))),
     "fewer pairs": (
         plan(station("z", margin=1.0, sheets=(0, 1))),
         plan(station("a", margin=9.0), station("b", margin=9.0, sheets=(1,))),
     ),
     "nearer to its target": (
-        plan(station("z", verdict="trial", ratio=0.5, margin=1.0)),
-        plan(station("a", verdict="trial", ratio=1.0, margin=9.0)),
+        plan(station("z", verdict="trial-needed", ratio=0.5, margin=1.0)),
+        plan(station("a", verdict="trial-needed", ratio=1.0, margin=9.0)),
     ),
     "no contact": (plan(station("z", margin=1.0)), plan(station("a", contactless=False, margin=9.0))),
     "room for the sheet": (plan(station("z", margin=1.0)), plan(station("a", gap=(2.0, 3.0, 4.0), margin=9.0))),
@@ -95,7 +95,7 @@ def test_the_order_of_the_plans_does_not_matter():
         plan(station("a", margin=3.0)),
         plan(station("b", margin=3.0)),
         plan(station("c", margin=7.0, tilt=10.0)),
-        plan(station("d", verdict="trial", ratio=1.0)),
+        plan(station("d", verdict="trial-needed", ratio=1.0)),
     ]
     assert {tuple(order(*p)) for p in permutations(plans)} == {("c", "a", "b", "d")}
 
@@ -139,7 +139,7 @@ def test_fewer_classes_come_before_fewer_set_ups_and_positions_before_bands():
 
 
 def test_a_plan_is_as_good_as_its_worst_sheet():
-    mixed = plan(station("a", margin=9.0), station("b", sheets=(1,), margin=2.0, verdict="trial"))
-    assert mixed.verdict == "trial"
+    mixed = plan(station("a", margin=9.0), station("b", sheets=(1,), margin=2.0, verdict="trial-needed"))
+    assert mixed.verdict == "trial-needed"
     assert mixed.worst == 2.0
     assert mixed.served == 2

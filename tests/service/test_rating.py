@@ -40,8 +40,8 @@ def cautions(**environment):
 def test_a_class_outside_its_rating_is_ruled_out_with_both_figures(low, high):
     found = answer(temperature_min_c=low, temperature_max_c=high)
     assert (found.verdict, found.recommendations) == ("unsuitable", ())
-    assert {r.detector_class for r in found.rejected} == {c.id for c in CATALOGUE.classes}
-    for r in found.rejected:
+    assert {r.detector_class for r in (*found.ruled_out, *found.alternatives)} == {c.id for c in CATALOGUE.classes}
+    for r in (*found.ruled_out, *found.alternatives):
         assert r.code == "outside-rating"
         assert (r.values["temperature_min_c"], r.values["temperature_max_c"]) == (low, high)
         rated = next(c for c in CATALOGUE.classes if c.id == r.detector_class)
@@ -63,8 +63,8 @@ def test_what_is_assumed_rules_nothing_out():
     tender = replace(
         CATALOGUE, classes=tuple(replace(c, temperature_min_c=20.0, temperature_max_c=30.0) for c in CATALOGUE.classes)
     )
-    assert "outside-rating" not in {r.code for r in answer(tender).rejected}
-    assert {r.code for r in answer(tender, temperature_min_c=15.0).rejected} == {"outside-rating"}
+    assert "outside-rating" not in {r.code for r in answer(tender).ruled_out}
+    assert {r.code for r in answer(tender, temperature_min_c=15.0).ruled_out} == {"outside-rating"}
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,7 @@ def test_what_is_assumed_rules_nothing_out():
 )
 def test_classes_that_are_rated_for_it_are_computed_at_every_temperature(environment):
     found = answer(HARDY, **environment)
-    assert "outside-rating" not in {r.code for r in found.rejected}
+    assert "outside-rating" not in {r.code for r in (*found.ruled_out, *found.alternatives)}
     for r in found.recommendations:
         for sheet in r.sheets:
             assert sheet.signal.single.p1 <= sheet.signal.single.p50 <= sheet.signal.single.p99

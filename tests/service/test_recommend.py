@@ -105,11 +105,11 @@ def test_ranks_follow_the_verdict():
     assert found.verdict == found.recommendations[0].verdict
 
 
-def test_every_admitted_class_is_recommended_or_rejected():
+def test_every_admitted_class_is_recommended_or_told_why_not():
     for sheets in ((PAPER,), (PAPER, CARD), (FILM,)):
         found = answer(*sheets, limit=2)
         named = {s.detector_class.id for r in found.recommendations for s in r.setups}
-        rejected = {r.detector_class for r in found.rejected}
+        rejected = {r.detector_class for r in (*found.ruled_out, *found.alternatives)}
         assert named | rejected == {c.id for c in CATALOGUE.classes}
         assert not named & rejected
 
@@ -117,14 +117,14 @@ def test_every_admitted_class_is_recommended_or_rejected():
 def test_the_limit_holds_and_the_rest_is_told():
     found = answer(PAPER, limit=1)
     assert len(found.recommendations) == 1
-    assert any(r.code == "outranked" for r in found.rejected)
+    assert any(r.code == "outranked" for r in (*found.ruled_out, *found.alternatives))
 
 
 def test_what_nothing_serves_is_unsuitable_and_no_error():
     found = answer(FILM, principles=ULTRASONIC)
     assert found.verdict == "unsuitable"
     assert found.recommendations == ()
-    considered = {r.code for r in found.rejected if r.code != FILTERED}
+    considered = {r.code for r in (*found.ruled_out, *found.alternatives) if r.code != FILTERED}
     assert considered <= {"one-looks-like-two", "overload", "target-missed", "too-transparent"}
     assert found.trial == ()
 
@@ -132,9 +132,9 @@ def test_what_nothing_serves_is_unsuitable_and_no_error():
 def test_filters_that_leave_nothing_are_no_error_and_every_class_tells_what_it_misses():
     found = answer(PAPER, require=Require(ingress="IP69K"))
     assert (found.verdict, found.recommendations) == ("unsuitable", ())
-    assert [r.detector_class for r in found.rejected] == sorted(c.id for c in CATALOGUE.classes)
+    assert [r.detector_class for r in found.ruled_out] == sorted(c.id for c in CATALOGUE.classes)
     own = {c.id: c.ingress for c in CATALOGUE.classes}
-    for r in found.rejected:
+    for r in (*found.ruled_out, *found.alternatives):
         assert r.code == FILTERED
         assert r.values == {"requirement": "ingress", "required": "IP69K", "own": own[r.detector_class]}
 
@@ -142,8 +142,9 @@ def test_filters_that_leave_nothing_are_no_error_and_every_class_tells_what_it_m
 def test_classes_that_are_filtered_stand_beside_those_that_were_considered():
     found = answer(PAPER, principles=ULTRASONIC)
     named = {s.detector_class.id for r in found.recommendations for s in r.setups}
-    assert {r.detector_class for r in found.rejected} | named == {c.id for c in CATALOGUE.classes}
-    told = {r.detector_class: r.values for r in found.rejected if r.code == FILTERED}
+    others = {r.detector_class for r in (*found.ruled_out, *found.alternatives)}
+    assert others | named == {c.id for c in CATALOGUE.classes}
+    told = {r.detector_class: r.values for r in (*found.ruled_out, *found.alternatives) if r.code == FILTERED}
     assert told == {
         c.id: {"requirement": "principles", "required": "ultrasonic", "own": c.principle}
         for c in CATALOGUE.classes
@@ -160,7 +161,7 @@ def test_a_line_that_leaves_no_room_rejects_what_does_not_fit():
     tight = Line(clearance_above_mm=3.0, clearance_below_mm=3.0)
     found = answer(PAPER, principles=ULTRASONIC, line=tight)
     assert found.verdict == "unsuitable"
-    considered = {r.code: r.values for r in found.rejected if r.code != FILTERED}
+    considered = {r.code: r.values for r in (*found.ruled_out, *found.alternatives) if r.code != FILTERED}
     assert set(considered) == {"no-room-for-head"}
     assert considered["no-room-for-head"]["available_mm"] == 6.0  # of both sides: the sheet need not run in the middle
 
@@ -180,7 +181,7 @@ def test_a_line_too_fast_is_unsuitable_and_a_slower_one_is_not():
         found = answer(
             PAPER, classes=("ultrasonic-400k",), line=line, controller=Controller(scan_ms=10, input_filter_ms=3)
         )
-        return found.verdict, [r.code for r in found.rejected if r.code != FILTERED]
+        return found.verdict, [r.code for r in (*found.ruled_out, *found.alternatives) if r.code != FILTERED]
 
     assert verdict(300.0) == ("unsuitable", ["line-too-fast"])
     assert verdict(10.0)[0] != "unsuitable"
@@ -193,7 +194,7 @@ def test_a_line_of_which_too_little_is_known_is_not_called_too_fast():
 
 def test_corrugated_board_is_at_most_a_trial_and_says_so():
     found = answer(SheetSpec(construction="corrugated-e"), principles=ULTRASONIC)
-    assert found.verdict == "trial"
+    assert found.verdict == "trial-needed"
     assert "only-a-trial-can-tell" in {n.code for n in found.recommendations[0].reasons}
 
 
@@ -235,7 +236,9 @@ def test_what_moves_the_signal_is_among_the_reasons():
 def test_every_code_of_an_answer_has_a_text():
     for sheets in ((PAPER,), (FILM,), (PAPER, CARD, FILM), (SheetSpec(construction="corrugated-e"),)):
         found = answer(*sheets)
-        codes = {r.code for r in found.rejected} | {n.code for n in (*found.trial, *found.assumptions, *found.cautions)}
+        codes = {r.code for r in (*found.ruled_out, *found.alternatives)} | {
+            n.code for n in (*found.trial, *found.assumptions, *found.cautions)
+        }
         for r in found.recommendations:
             codes |= {n.code for n in r.reasons} | {u.code for u in r.not_served}
         assert codes <= set(texts()), codes - set(texts())

@@ -34,7 +34,7 @@ def named(found):
 
 
 def why(found, class_id):
-    return next(r for r in found.rejected if r.detector_class == class_id)
+    return next(r for r in (*found.ruled_out, *found.alternatives) if r.detector_class == class_id)
 
 
 def highest_mm(distance_mm, tilt_deg, housing):
@@ -96,7 +96,7 @@ def test_no_head_is_offered_where_its_body_does_not_fit(clearance_mm):
             if setup.mounting is not None:
                 assert setup.mounting.fits
                 assert max(setup.mounting.above.needed_mm, setup.mounting.below.needed_mm) <= clearance_mm
-    for r in found.rejected:
+    for r in (*found.ruled_out, *found.alternatives):
         if r.code.startswith("no-room"):
             assert r.values["needed_mm"] > r.values["available_mm"]
 
@@ -233,7 +233,7 @@ def test_a_beam_over_the_sheets_edge_is_for_a_trial():
     assert nearer.verdict == "suitable"
     assert nearer.setups[0].geometry.gap_mm.max < setup.geometry.gap_mm.nominal
     over = only("ultrasonic-400k", edge_distance_mm=3.0)
-    assert over.verdict == "trial"
+    assert over.verdict == "trial-needed"
     (told,) = (note for note in over.reasons if note.code == "beam-over-edge")
     assert told.values["edge_mm"] == 3.0 < told.values["least_mm"]
     assert over.setups[0].mounting.distances.edge_least_mm == pytest.approx(told.values["least_mm"], abs=0.05)

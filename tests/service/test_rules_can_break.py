@@ -103,7 +103,7 @@ def read_again(asked: Json, document: Json) -> None:
 
 def judged_again(asked: Json, document: Json) -> None:
     if "predicted" in document:
-        document["predicted"]["verdict"] = "trial"
+        document["predicted"]["verdict"] = "trial-needed"
 
 
 def hardly_tilted(asked: Json, document: Json) -> None:
@@ -113,11 +113,11 @@ def hardly_tilted(asked: Json, document: Json) -> None:
 
 def cut(asked: Json, document: Json) -> None:
     if asked.get("limit") == 1:
-        document["recommendations"][0]["verdict"] = "trial"
+        document["recommendations"][0]["verdict"] = "trial-needed"
 
 
 def of_the_best(asked: Json, document: Json) -> None:
-    document["verdict"] = "trial" if document.get("verdict") == "suitable" else "suitable"
+    document["verdict"] = "trial-needed" if document.get("verdict") == "suitable" else "suitable"
 
 
 def too_fast(asked: Json, document: Json) -> None:

@@ -131,7 +131,7 @@ def test_three_and_four_against_five(api):
     assert {note["code"] for note in timing["notes"]} == {"stream-alternates", "blank-stream-ends"}
     told = next(note for note in answer["trial"] if note["code"] == "read-stream-levels")
     assert (told["values"]["fewest"], told["values"]["most"], told["values"]["one_more"]) == (3, 4, 5)
-    others = {one["code"] for one in answer["rejected"]}
+    others = {one["code"] for one in [*answer["ruled_out"], *answer["alternatives"]]}
     assert {"stream-below-noise", "stream-one-looks-like-two"} <= others
     assert not others & {"below-noise", "one-looks-like-two"}
 
@@ -143,7 +143,7 @@ def test_a_band_that_holds_one_number_alone_is_no_set_up(api):
     line = {**STREAM, "sheet_length_mm": 300}
     answer = ask(api, sheets=paper, classes=sound, line=line)
     assert answer["verdict"] == "unsuitable"
-    (why,) = (one for one in answer["rejected"] if one["code"] != "requirement-missed")
+    (why,) = (one for one in [*answer["ruled_out"], *answer["alternatives"]] if one["code"] != "requirement-missed")
     assert why["code"].startswith("stream-")
 
 
@@ -152,14 +152,14 @@ def test_a_lap_that_is_gone_before_it_is_read_is_no(api):
     line = {**STREAM, "sheet_length_mm": 405, "speed_m_per_min": 60}
     answer = ask(api, line=line, classes=["caliper-roller"])
     assert answer["verdict"] == "unsuitable"
-    (why,) = (one for one in answer["rejected"] if one["code"] != "requirement-missed")
+    (why,) = (one for one in [*answer["ruled_out"], *answer["alternatives"]] if one["code"] != "requirement-missed")
     assert (why["code"], why["values"]["limit"]) == ("line-too-fast", "lap-too-short")
 
 
 def test_four_everywhere_is_for_a_trial_to_confirm(api):
     """A whole number of pitches: four against five, as long as the pitch holds."""
     answer = ask(api, line={**STREAM, "sheet_length_mm": 800}, classes=["caliper-roller"])
-    assert answer["verdict"] == "trial"
+    assert answer["verdict"] == "trial-needed"
     (why,) = (note for note in answer["recommendations"][0]["reasons"] if note["code"] == "pitch-must-hold")
     assert (why["values"]["most"], why["values"]["one_more"]) == (4, 5)
 

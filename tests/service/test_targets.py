@@ -37,8 +37,8 @@ def test_what_is_given_counts_and_is_not_told():
     [
         (1.0, 99.0, "suitable"),
         (1.0, 100.0, "suitable"),
-        (1.0, 101.0, "trial"),
-        (100.0, 500.0, "trial"),
+        (1.0, 101.0, "trial-needed"),
+        (100.0, 500.0, "trial-needed"),
         (101.0, 500.0, "unsuitable"),
     ],
 )
@@ -84,7 +84,7 @@ def test_ratios_are_half_powers_of_ten_and_easy_ones_alike():
 def test_an_approximation_is_at_most_a_trial():
     good, bad = with_pair("double_as_single", 1.0, 2.0), with_pair("double_as_single", 2e3, 3e3)
     assert judge(good, DEFAULTS_PPM, step=1.0, margin=APART).verdict == "suitable"
-    assert judge(good, DEFAULTS_PPM, step=1.0, margin=APART, approximate=True).verdict == "trial"
+    assert judge(good, DEFAULTS_PPM, step=1.0, margin=APART, approximate=True).verdict == "trial-needed"
     assert judge(bad, DEFAULTS_PPM, step=1.0, margin=APART, approximate=True).verdict == "unsuitable"
 
 
@@ -93,8 +93,8 @@ def test_an_approximation_is_at_most_a_trial():
     [
         (1.0, 1e6, -5.0, "unsuitable"),  # half of all doubles missed as far as is believed, and the states cross
         (1.0, 1e6, -0.5, "unsuitable"),
-        (1.0, 1e6, -0.4, "trial"),  # an edge between the steps of the band would leave room
-        (1.0, 190.0, -5.0, "trial"),  # the estimate, 95.5, meets the target
+        (1.0, 1e6, -0.4, "trial-needed"),  # an edge between the steps of the band would leave room
+        (1.0, 190.0, -5.0, "trial-needed"),  # the estimate, 95.5, meets the target
         (1.0, 100.0, -5.0, "suitable"),  # so does all that is possible
     ],
 )
@@ -106,10 +106,10 @@ def test_a_trial_is_not_offered_where_the_states_cross_and_the_estimate_misses(l
 def test_the_margin_that_counts_is_that_of_the_true_state():
     misreads = with_pair("double_as_single", 1.0, 1e6)
     crossed = APART | {"single": -1.0, "no_sheet": -1.0}
-    assert judge(misreads, {"double_as_single": 100.0}, step=1.0, margin=crossed).verdict == "trial"
+    assert judge(misreads, {"double_as_single": 100.0}, step=1.0, margin=crossed).verdict == "trial-needed"
 
 
 def test_what_cannot_be_set_is_never_more_than_a_trial():
     bad = with_pair("double_as_single", 1e4, 1e5)
-    assert judge(NONE, DEFAULTS_PPM, step=1.0, margin=APART, settable=False).verdict == "trial"
+    assert judge(NONE, DEFAULTS_PPM, step=1.0, margin=APART, settable=False).verdict == "trial-needed"
     assert judge(bad, DEFAULTS_PPM, step=1.0, margin=APART, settable=False).verdict == "unsuitable"

@@ -231,7 +231,7 @@ def test_a_whole_number_of_pitches_rests_on_the_pitch():
     less = replace(STREAM, sheet_length_mm=480.0, shingle_pitch_mm=159.9)
     assert (whole.plies_fewest, whole.plies_most, whole.fits) == (3, 3, True)
     assert doubt_by_timing(whole, speed_m_per_min=120.0) == "pitch-must-hold"
-    assert verdict_of(whole, speed_m_per_min=120.0) == "trial"
+    assert verdict_of(whole, speed_m_per_min=120.0) == "trial-needed"
     assert time_line(line=less, controller=CONTROLLER, reading=READING).fits is False
 
 
@@ -270,7 +270,7 @@ def test_what_is_taken_makes_a_set_up_doubtful_and_no_more():
     timing = timed(near, Controller())
     assert timing.fits is None
     assert (timing.limit.code, timing.speed_max_m_per_min) == ("hold-masks-next-sheet", 92.3)
-    assert verdict_of(timing, speed_m_per_min=120.0) == "trial"
+    assert verdict_of(timing, speed_m_per_min=120.0) == "trial-needed"
     assert verdict_of(timed(near, Controller(scan_ms=2.0)), speed_m_per_min=120.0) == "suitable"
     assert verdict_of(timed(near, TYPICAL), speed_m_per_min=120.0) == "unsuitable"
 

@@ -105,13 +105,13 @@ def test_its_reasons_and_its_rejections_are_told(catalogue: Catalogue) -> None:
     assert {"weighed", "limiting-margin", "deciding-misread"} <= {n.code for n in told.recommendations[0].reasons}
     unit = next(n for n in told.recommendations[0].reasons if n.code == "limiting-margin").values["unit"]
     assert unit == "g/m2"
-    assert {r.detector_class: r.code for r in told.rejected} == {"scale-rough": "too-transparent"}
+    assert {r.detector_class: r.code for r in told.ruled_out} == {"scale-rough": "too-transparent"}
 
 
 def test_what_it_refuses_is_told(catalogue: Catalogue) -> None:
     told = answer(catalogue, SheetSpec(material="greyboard", thickness_um=2000.0))
     assert told.verdict == "unsuitable"
-    assert {r.code for r in told.rejected} == {"too-thick"}
+    assert {r.code for r in told.ruled_out} == {"too-thick"}
 
 
 def test_it_has_neither_tilt_nor_beam(catalogue: Catalogue) -> None:

@@ -120,7 +120,7 @@ TRADES = (
             sheets=(sheet("pvc-rigid", thickness_um=760.0, double=Double(contact="bonded")),),
             principles=ULTRASONIC,
         ),
-        verdict="trial",
+        verdict="trial-needed",
         cause="at-the-floor",
         hand="""
             Bonded, two cards are one plate of 1.52 mm: at 180 kHz r = 1446, one 63 dB; two 20 lg(2 1446
@@ -238,7 +238,7 @@ TRADES = (
             line=FOLDER,
             controller=CONTROLLER,
         ),
-        verdict="trial",
+        verdict="trial-needed",
         cause="double_as_single",
         hand="""
             160 g/m2, r = 487, one 53.7 dB limp. Air of the faces about 3/12/50 um, p1 1.7 um: k d r g = 8.5, two
@@ -256,7 +256,7 @@ TRADES = (
     Trade(
         name="carton, E flute corrugated",
         job=Job(sheets=(SheetSpec(construction="corrugated-e"),), principles=ULTRASONIC),
-        verdict="trial",
+        verdict="trial-needed",
         cause="only-a-trial-can-tell",
         hand="""
             Two liners of 125 g and a fluting of about 140 g, with cells of 0.6 mm on either side. At 75 kHz each is
@@ -320,7 +320,7 @@ def test_change_overs_are_the_ones_of_the_hand_calculation(trade: Trade, answers
 def cause_of(answer: Answer, class_id: str | None) -> str:
     """What limits an answer, as `Trade.cause` has it."""
     if class_id is not None or not answer.recommendations:
-        codes = {r.detector_class: r.code for r in answer.rejected}
+        codes = {r.detector_class: r.code for r in (*answer.ruled_out, *answer.alternatives)}
         return codes[class_id] if class_id is not None else ", ".join(sorted(set(codes.values())))
     best = answer.recommendations[0]
     told = {note.code: note.values for note in best.reasons}

@@ -220,7 +220,7 @@ def asking(real_api: FlaskClient) -> Asking:
 def told(answer: Json) -> str:
     """Rank 1's class, verdict, gap, tilt and first reasons; or what stood against the first classes."""
     if not answer["recommendations"]:
-        against = {rejection["code"] for rejection in answer["rejected"]}
+        against = {rejection["code"] for rejection in [*answer["ruled_out"], *answer["alternatives"]]}
         return f"{answer['verdict']}: {', '.join(sorted(against))}"
     first = answer["recommendations"][0]
     setup = first["setups"][0]

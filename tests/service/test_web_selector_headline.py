@@ -15,7 +15,7 @@ SCRIPT = """
 const { AnswerView } = await import("./answer.mjs");
 const { Speech } = await import("./words.mjs");
 const [language, ...codes] = process.argv.slice(1);
-const answer = { verdict: "unsuitable", recommendations: [], sheets: [], rejected: codes.map((code) => ({ code })) };
+const answer = { verdict: "unsuitable", recommendations: [], sheets: [], ruled_out: codes.map((code) => ({ code })) };
 console.log(JSON.stringify(new AnswerView({ answer, names: [], speech: new Speech(language) }).summary()));
 """
 

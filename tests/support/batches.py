@@ -18,7 +18,7 @@ BATCH = f"{URL}/v1/recommendations/batch"
 LINES = "application/x-ndjson"
 
 TOLD = {
-    "verdict": "trial",
+    "verdict": "trial-needed",
     "model_version": "m",
     "catalogue_version": "c",
     "recommendations": [

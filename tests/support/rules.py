@@ -14,7 +14,7 @@ from sheetmargin_service.selection.targets import DEFAULTS_PPM
 
 from support.asking import Asking, Json
 
-ORDER = {"suitable": 0, "trial": 1, "unsuitable": 2}
+ORDER = {"suitable": 0, "trial-needed": 1, "unsuitable": 2}
 CLASSES = {c.id: c for c in reference_catalogue().classes}
 LAST_DIGIT = 0.1
 """Levels, margins, gaps and tilts are told to a tenth."""
@@ -299,7 +299,7 @@ def a_verdict_is_of_the_setting(asking: Asking, job: Json, answer: Json) -> Iter
             continue
         worst = max(judged, key=ORDER.__getitem__)
         narrow = any(reason["code"] == "window-too-narrow" for reason in recommendation["reasons"])
-        expected = max("trial" if narrow else "suitable", worst, key=ORDER.__getitem__)
+        expected = max("trial-needed" if narrow else "suitable", worst, key=ORDER.__getitem__)
         if recommendation["verdict"] != expected:
             yield f"rank {recommendation['rank']} is {recommendation['verdict']}, where it stands {worst}"
 
@@ -337,7 +337,7 @@ def an_answer_agrees_with_itself(asking: Asking, job: Json, answer: Json) -> Ite
         if one["verdict"] == "unsuitable":
             yield f"rank {one['rank']} is offered and unsuitable"
     told = {setup["detector_class"]["id"] for _, setup in setups(answer)}
-    told |= {rejection["detector_class"] for rejection in answer["rejected"]}
+    told |= {rejection["detector_class"] for rejection in [*answer["ruled_out"], *answer["alternatives"]]}
     if missing := set(job.get("classes", CLASSES)) - told:
         yield f"nothing is said of {sorted(missing)}"
 

@@ -25,7 +25,7 @@ RETRIES = 8
 TOLD_ROWS = 20
 FIRST_ROW = 2
 """Rows are told as a spreadsheet numbers them: the first one is below the head."""
-VERDICTS = ("suitable", "trial", "unsuitable")
+VERDICTS = ("suitable", "trial-needed", "unsuitable")
 
 
 def add_batch_options(parser: argparse.ArgumentParser) -> None:

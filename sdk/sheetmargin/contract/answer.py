@@ -9,12 +9,12 @@ from typing import Literal
 from sheetmargin.contract.fields import MM, MS, PPM, SIGNAL, about
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
-from sheetmargin.contract.notes import Assumption, Note, NotServed, Reason, Rejection
+from sheetmargin.contract.notes import Alternative, Assumption, Note, NotServed, Reason, RuledOut
 from sheetmargin.contract.shown import Shown
 
-Verdict = Literal["suitable", "trial", "unsuitable"]
-"""suitable: the targets are met over the whole interval; trial: only a bench trial can tell; unsuitable: it will not
-do."""
+Verdict = Literal["suitable", "trial-needed", "unsuitable"]
+"""suitable: the targets are met over the whole interval; trial-needed: only a bench trial can tell; unsuitable: it will
+not do."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -336,7 +336,7 @@ class SheetSummary:
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Answer(Shown):
-    """Ranked recommendations, and everything that was assumed, rejected and to be careful about."""
+    """Ranked recommendations, and everything that was assumed, ruled out and to be careful about."""
 
     reference: str | None
     """The job's reference."""
@@ -353,8 +353,10 @@ class Answer(Shown):
     """The sheets as they were understood."""
     recommendations: Sequence[Recommendation]
     """Best first; empty when nothing serves."""
-    rejected: Sequence[Rejection]
-    """Classes that the filters admit and that are not recommended, with the reason."""
+    alternatives: Sequence[Alternative]
+    """Classes that could serve and are not listed: better ones fill the limit, or serve more of the sheets."""
+    ruled_out: Sequence[RuledOut]
+    """Classes that cannot serve, with the reason."""
     trial: Sequence[Note]
     """What to send and measure: of each sheet that is tested, with its `sheet` and `setup` among the values, then what
     is done with all of them."""

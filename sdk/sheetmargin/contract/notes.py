@@ -55,8 +55,16 @@ class NotServed(Note):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rejection(Note):
-    """A class that the filters admit and that is not recommended."""
+class RuledOut(Note):
+    """A class that cannot serve the job, and why."""
+
+    detector_class: str
+    """Id of the class."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alternative(Note):
+    """A class that could serve sheets of the job and is not recommended, and why."""
 
     detector_class: str
     """Id of the class."""

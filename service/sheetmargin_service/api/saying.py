@@ -19,7 +19,19 @@ from sheetmargin_service.tables import load_table, table_names
 Scalar = str | int | float | bool | None
 
 SIGNIFICANT_DIGITS = 3
-KINDS = ("reason", "rejection", "assumption", "caution", "trial", "setup", "fit", "cause", "test", "remedy")
+KINDS = (
+    "reason",
+    "ruled-out",
+    "alternative",
+    "assumption",
+    "caution",
+    "trial",
+    "setup",
+    "fit",
+    "cause",
+    "test",
+    "remedy",
+)
 """`setup`: notes of mounting, timing and alignment; `fit`: what readings say; the last three: of a diagnosis."""
 
 

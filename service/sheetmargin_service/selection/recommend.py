@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sheetmargin.contract.answer import Answer, SheetSummary, Verdict
 from sheetmargin.contract.job import Job, Targets
-from sheetmargin.contract.notes import Assumption, Rejection
+from sheetmargin.contract.notes import Alternative, Assumption, RuledOut
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
@@ -33,24 +33,24 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     _, timing_notes = timed_by(job)
     question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
     posts: list[Post] = []
-    rejected = filtered(job, catalogue)
+    ruled_out = filtered(job, catalogue)
     classes = []
     for detector_class in admitted(job, catalogue):
         unrated = outside_rating(detector_class, job.environment, conditions=conditions)
         if unrated is None:
             classes.append(detector_class)
         else:
-            rejected[detector_class.id] = unrated
+            ruled_out[detector_class.id] = unrated
     for detector_class, found in zip(classes, posts_of(question, classes), strict=True):
         if isinstance(found, Fact):
-            rejected[detector_class.id] = found
+            ruled_out[detector_class.id] = found
         else:
             posts.append(found)
     plans, failed = _plans(posts)
-    rejected |= failed
     plans = ranked(plans)
     best = plans[: job.limit]
-    rejected |= failed | _not_listed(plans, limit=job.limit)
+    ruled_out |= failed
+    alternatives = _not_listed(plans, limit=job.limit)
     recommendations = tuple(recommendation(plan, sheets, rank=rank) for rank, plan in enumerate(best, start=1))
     named = {st.post.detector_class.id for plan in best for st in plan.stations}
     return Answer(
@@ -61,10 +61,15 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         verdict=_verdict(best),
         sheets=tuple(summary_of(index, sheet) for index, sheet in enumerate(sheets)),
         recommendations=recommendations,
-        rejected=tuple(
-            Rejection(detector_class=name, code=fact.code, values=fact.values)
-            for name, fact in sorted(rejected.items())
+        alternatives=tuple(
+            Alternative(detector_class=name, code=fact.code, values=fact.values)
+            for name, fact in sorted(alternatives.items())
             if name not in named
+        ),
+        ruled_out=tuple(
+            RuledOut(detector_class=name, code=fact.code, values=fact.values)
+            for name, fact in sorted(ruled_out.items())
+            if name not in named | alternatives.keys()
         ),
         trial=trial_steps(recommendations, sheets, Targets(**targets)),
         assumptions=default_notes
@@ -100,7 +105,7 @@ def _verdict(best: Sequence[Plan]) -> Verdict:
 
 def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
     """Why classes of plans that are not listed are not: by the best that each class has a part in."""
-    rejected: dict[str, Fact] = {}
+    found: dict[str, Fact] = {}
     for plan in plans[limit:]:
         for station in plan.stations:
             if plan.served < plans[0].served:
@@ -108,8 +113,8 @@ def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
             else:
                 unit = station.post.principle.unit
                 fact = Fact(code="outranked", values={"margin": station.worst, "unit": unit, "limit": limit})
-            rejected.setdefault(station.post.detector_class.id, fact)
-    return rejected
+            found.setdefault(station.post.detector_class.id, fact)
+    return found
 
 
 def summary_of(index: int, sheet: Sheet) -> SheetSummary:

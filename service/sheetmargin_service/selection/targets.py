@@ -19,7 +19,7 @@ DEFAULTS_PPM = {
 """Taken where a job has no target: one double or one missing sheet in a thousand passed, one false stop of either kind
 in ten thousand sheets (a choice). A double read as no sheet stops the machine too: no target is taken for it."""
 PAIRS = tuple(f.name for f in fields(Targets))
-ORDER: dict[Verdict, int] = {"suitable": 0, "trial": 1, "unsuitable": 2}
+ORDER: dict[Verdict, int] = {"suitable": 0, "trial-needed": 1, "unsuitable": 2}
 EASY = -2.0
 """Misreads a hundred times rarer than wanted are as good as any."""
 
@@ -42,7 +42,7 @@ class Judgement:
 
     def at_most_trial(self) -> Judgement:
         """The same, never better than a trial."""
-        return replace(self, verdict="trial") if self.verdict == "suitable" else self
+        return replace(self, verdict="trial-needed") if self.verdict == "suitable" else self
 
 
 def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Assumption, ...]]:
@@ -101,7 +101,7 @@ def _judge_one(pair: str, misread: Misread, target_ppm: float, *, room: float) -
     assert estimate is not None
     crossed = room <= 0.0 and estimate > target_ppm
     verdict: Verdict = (
-        "suitable" if high <= target_ppm else "trial" if low <= target_ppm and not crossed else "unsuitable"
+        "suitable" if high <= target_ppm else "trial-needed" if low <= target_ppm and not crossed else "unsuitable"
     )
     ratio = max(EASY, round(2.0 * log10(high / target_ppm)) / 2.0)
     return Judgement(verdict=verdict, pair=pair, misread=misread, target_ppm=target_ppm, ratio=ratio)

@@ -139,7 +139,7 @@ def doubt_by_timing(timing: Timing, *, speed_m_per_min: float | None) -> str | N
 
 def verdict_of_doubt(code: str | None) -> Verdict:
     """The best that can be said with such a doubt: what is given rules out, the rest is for a trial to confirm."""
-    return "suitable" if code is None else "unsuitable" if code == "too-fast" else "trial"
+    return "suitable" if code is None else "unsuitable" if code == "too-fast" else "trial-needed"
 
 
 def _lengths(line: Line, *, spot_mm: float, overlap_mm: float | None) -> _Lengths:

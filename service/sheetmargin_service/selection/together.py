@@ -20,7 +20,7 @@ from sheetmargin_service.selection.targets import ORDER
 
 Assignment = Sequence[int | None]
 """Which of the stations serves each sheet."""
-VERDICTS: tuple[Verdict, ...] = ("suitable", "trial")
+VERDICTS: tuple[Verdict, ...] = ("suitable", "trial-needed")
 MOST_SETS = 8
 """Sets of classes that are looked at (a choice): those with the fewest classes and set-ups come first."""
 

@@ -152,7 +152,7 @@ def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], 
     """The recommendation and the set-up that are asked for; Problem unless the answer has them."""
     recommendations = document["recommendations"]
     if not recommendations:
-        filtered = all(one["code"] == FILTERED for one in document["rejected"])
+        filtered = all(one["code"] == FILTERED for one in document["ruled_out"])
         nothing = "Nothing that is admitted serves this job"
         why = "No class of the catalogue meets the job's requirements" if filtered else nothing
         detail = f"{why}: there is nothing to set up."

@@ -5,7 +5,7 @@ import { h } from "./dom.js";
 import { ladder } from "./ladder.js";
 import { stance } from "./stance.js";
 
-/** What a class lacks, by the code of its rejection, that is ruled out before it is asked about a sheet. */
+/** What a class lacks, by the code of the reason, that is ruled out before it is asked about a sheet. */
 const BEFORE_SENSING = {
   "requirement-missed": "required",
   "outside-rating": "rated",
@@ -44,7 +44,8 @@ export class AnswerView {
         : null,
       this.#notes("trial", answer.trial, answer.recommendations.length === 0),
       this.#notes("assumptions", answer.assumptions),
-      this.#notes("rejected", answer.rejected, answer.recommendations.length === 0),
+      this.#notes("alternatives", answer.alternatives),
+      this.#notes("ruled-out", answer.ruled_out, answer.recommendations.length === 0),
       h("section", { class: "cautions", part: "cautions", "aria-label": speech.say("cautions") },
         h("h3", {}, speech.say("cautions")),
         h("ul", {}, answer.cautions.map(({ text }) => h("li", {}, text)))),
@@ -70,7 +71,7 @@ export class AnswerView {
   /** The verdict in words, or what every class lacks that none was asked about the sheets at all. */
   #headline() {
     const { answer, speech } = this;
-    const lacks = new Set(answer.rejected.map(({ code }) => BEFORE_SENSING[code]));
+    const lacks = new Set(answer.ruled_out.map(({ code }) => BEFORE_SENSING[code]));
     if (answer.recommendations.length || !lacks.size || lacks.has(undefined)) return speech.say(`verdict.${this.#verdict()}`);
     const order = ["required", "rated", "room"].filter((one) => lacks.has(one));
     return speech.say("nothing", { lacks: order.map((one) => speech.say(`lacks.${one}`)).join(speech.say("and")) });
