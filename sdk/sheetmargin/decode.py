@@ -39,7 +39,7 @@ def _members(kind: Any) -> tuple[tuple[str, str, Any, bool], ...]:
             field.name,
             field.metadata.get("key", field.name),
             hints[field.name],
-            field.default is MISSING or bool(field.metadata.get("worded")),
+            field.default is MISSING or bool(field.metadata.get("worded") or field.metadata.get("always")),
         )
         for field in fields(kind)
     )
@@ -50,7 +50,10 @@ def _value(hint: Any, data: object, pointer: str) -> Any:
     if origin in (Union, UnionType):
         if data is None and NoneType in arguments:
             return None
-        return _one_of([argument for argument in arguments if argument is not NoneType], data, pointer)
+        kinds = [argument for argument in arguments if argument is not NoneType]
+        if len(kinds) > 1 and all(map(is_dataclass, kinds)):
+            return _by_type(kinds, data, pointer, optional=NoneType in arguments)
+        return _one_of(kinds, data, pointer)
     if origin is Sequence:
         if not isinstance(data, list):
             raise _unexpected(pointer, "a list", data)
@@ -60,6 +63,18 @@ def _value(hint: Any, data: object, pointer: str) -> Any:
             raise _unexpected(pointer, "an object", data)
         return {key: _value(arguments[1], member, f"{pointer}/{key}") for key, member in data.items()}
     return _plain(type(arguments[0]) if origin is Literal else hint, data, pointer)
+
+
+def _by_type(kinds: list[Any], data: object, pointer: str, *, optional: bool) -> Any:
+    """The dataclass of the object's `type`; None for one of a later service."""
+    if not isinstance(data, dict):
+        raise _unexpected(pointer, "an object", data)
+    for kind in kinds:
+        if kind.type == data.get("type"):
+            return decode(kind, data, pointer)
+    if optional and isinstance(data.get("type"), str):
+        return None
+    raise _unexpected(f"{pointer}/type", "a known type", data.get("type"))
 
 
 def _one_of(kinds: list[Any], data: object, pointer: str) -> Any:

@@ -65,7 +65,7 @@ def test_every_kind_of_table(server: BatchServer, run: Run, tmp_path: Path, give
     write(tmp_path / given, STOCK)
     code, told = run(given, output)
     assert code == 0
-    assert "3 rows: 0 suitable, 3 trial, 0 unsuitable, 0 bad" in told
+    assert "3 rows: 0 suitable, 3 trial-needed, 0 unsuitable, 0 bad" in told
     assert "columns that are no fields of a job are kept as they are: 'article'\n" in told
     assert "3 rows rest on illustrative classes" in told
     assert "no safety device" in told
@@ -131,14 +131,14 @@ def test_bad_rows_are_kept_with_their_problem(
     write(tmp_path / "stock.csv", "material,grammage_gsm\npet,12\npet,eighty\npet,80,5\npet\n,\n  ,\n")
     code, told = run("stock.csv", output)
     assert code == 5
-    assert "4 rows: 0 suitable, 2 trial, 0 unsuitable, 2 bad" in told
+    assert "4 rows: 0 suitable, 2 trial-needed, 0 unsuitable, 2 bad" in told
     assert "\n  row 3: grammage_gsm: No number.\n" in told
     assert "\n  row 4: The row goes on after the last column, with '5': is a comma not quoted?\n" in told
     readers = {".csv": polars.read_csv, ".xlsx": polars.read_excel, ".parquet": polars.read_parquet}
     frame = readers[Path(output).suffix](tmp_path / output)
     assert frame["material"].to_list() == ["pet"] * 4
     assert frame["grammage_gsm"].to_list() == ["12", "eighty", "80", None]
-    assert frame["verdict"].to_list() == ["trial-needed", None, None, "trial"]
+    assert frame["verdict"].to_list() == ["trial-needed", None, None, "trial-needed"]
     assert frame["problem_field"].to_list() == [None, "grammage_gsm", None, None]
     assert [bool(text) for text in frame["problem"]] == [False, True, True, False]
 

@@ -39,7 +39,7 @@ PREDICTED = {
         {
             "detector_class": {"id": "ultrasonic-400k"},
             "geometry": {"gap_mm": {"nominal": 26.0, "min": 26.0, "max": 26.0}, "tilt_deg": {"nominal": 0.0}},
-            "profile": {"band": {"low": 25, "high": 60}},
+            "profile": {"band": {"low": 25, "high": 60, "unit": "dB"}},
         }
     ],
     "sheets": [
@@ -182,7 +182,7 @@ def test_a_sheet_of_layers_comes_back_whole() -> None:
 def test_reports() -> None:
     prediction = repr(made(Prediction, {"predicted": PREDICTED}))
     for part in (
-        "trial: promising",
+        "trial needed: promising",
         "ultrasonic-400k, gap 26 mm",
         "one sheet from 25 to 60 dB",
         "45.0",

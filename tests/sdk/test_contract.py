@@ -32,8 +32,9 @@ def resolved(schema: Any) -> Any:
         return resolved(DESCRIPTION["components"][kind][name])
     for several in ("anyOf", "oneOf", "allOf"):
         if several in schema:
-            (only,) = [part for part in schema[several] if part.get("type") != "null"]
-            return resolved(only)
+            parts = [part for part in schema[several] if part.get("type") != "null"]
+            # Several parts are told apart by their type; each is tested where it is decoded.
+            return resolved(parts[0]) if len(parts) == 1 else {}
     return schema
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from sheetmargin import Answer, Geometry, Job, Setup, Sheet, UnexpectedAnswer, Window
+from sheetmargin.contract.answer import Head
 from sheetmargin.decode import decode
 from support.whole import made, whole
 
@@ -30,6 +31,7 @@ def test_an_answer_is_typed_all_the_way_down() -> None:
         gap_mm=Window(nominal=45, min=40, max=50), tilt_deg=Window(nominal=20, min=15, max=25)
     )
     assert (setup.profile.band.low, setup.profile.band.high) == (25, 60)
+    assert setup.head is None
     assert setup.mounting is not None
     assert setup.mounting.emitter.y_mm == -21.1
     assert setup.mounting.footprint is None
@@ -90,3 +92,9 @@ def test_the_refused_value_is_shown_short() -> None:
     with pytest.raises(UnexpectedAnswer) as caught:
         made(Answer, {"verdict": ["x" * 10_000]})
     assert len(str(caught.value)) < 200
+
+
+@pytest.mark.parametrize("kind", get_args(Head))
+def test_a_head_is_told_by_its_type(kind: Any) -> None:
+    head = made(Setup, {"head": whole(kind, {"type": kind.type})}).head
+    assert type(head) is kind

@@ -33,9 +33,9 @@ def test_order_of_the_catalogue_does_not_matter():
 
 
 def test_by_principle_and_by_class():
-    assert {c.principle for c in admitted(Job(sheets=SHEET, principles=("caliper",)), CATALOGUE)} == {"caliper"}
+    assert {c.principle for c in admitted(Job(sheets=SHEET, principles=("thickness",)), CATALOGUE)} == {"thickness"}
     assert ids(classes=("ultrasonic-400k", "ultrasonic-180k")) == ["ultrasonic-180k", "ultrasonic-400k"]
-    assert ids(classes=("ultrasonic-400k",), principles=("caliper",)) == []
+    assert ids(classes=("ultrasonic-400k",), principles=("thickness",)) == []
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,7 @@ def test_temperatures_must_be_at_least_as_wide():
     ("job", "requirement", "required", "own"),
     [
         ({"classes": ("ultrasonic-400k",)}, "classes", "ultrasonic-400k", lambda c: c.id),
-        ({"principles": ("caliper", "optical")}, "principles", "caliper, optical", lambda c: c.principle),
+        ({"principles": ("thickness", "optical")}, "principles", "thickness, optical", lambda c: c.principle),
         ({"require": Require(housing=("M12", "M18"))}, "housing", "M12, M18", lambda c: c.housing.thread),
         ({"require": Require(output=("io-link",))}, "output", "io-link", lambda c: ", ".join(c.output)),
         ({"require": Require(supply=("230 V AC",))}, "supply", "230 V AC", lambda c: c.supply),

@@ -43,7 +43,7 @@ def predicted(setup: InstalledSetup, *, grid: Grid = NO_GRID) -> Prediction:
     return predict(question, job=Job(sheets=(COPY_PAPER,)), catalogue=reference_catalogue(), library=load_library())
 
 
-@pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "caliper-laser"])
+@pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "thickness-laser"])
 def test_a_recommended_set_up_is_predicted_as_it_was_recommended(name: str) -> None:
     job = Job(sheets=(COPY_PAPER,), classes=(name,))
     best = recommend(job, catalogue=reference_catalogue(), library=load_library()).recommendations[0]
@@ -210,7 +210,7 @@ def test_a_level_does_not_depend_on_the_other_tilts_of_a_map(tilts: tuple[float,
             "out-of-range",
             "setup/tilt_deg",
         ),
-        (InstalledSetup(detector_class="caliper-laser", gap_mm=10.0), Grid(), "out-of-range", "setup/gap_mm"),
+        (InstalledSetup(detector_class="thickness-laser", gap_mm=10.0), Grid(), "out-of-range", "setup/gap_mm"),
         (PAIR, Grid(gap_mm=(26.0, 900.0), tilt_deg=(0.0,)), "out-of-range", "grid/gap_mm/1"),
         (PAIR, Grid(gap_mm=(26.0,), tilt_deg=(0.0, 65.0)), "out-of-range", "grid/tilt_deg/1"),
         (PAIR, Grid(position_mm=(0.0, 12.5)), "out-of-range", "grid/position_mm/1"),

@@ -19,8 +19,8 @@ temperature_max_c = 60
 contactless = true
 order = [{ role = "head", quantity = 2 }]
 [[class]]
-id = "caliper-test"
-principle = "caliper"
+id = "thickness-test"
+principle = "thickness"
 housing = { thread = "M18", pitch_mm = 1, length_mm = 60, width_mm = 18 }
 [class.parameters]
 contact = "laser"
@@ -61,7 +61,7 @@ def test_ultrasonic_reference_classes_span_the_band():
 
 def test_a_table_as_it_should_be():
     (only,) = read(CLASS).classes
-    assert only.id == "caliper-test"
+    assert only.id == "thickness-test"
     assert only.housing.pitch_mm == 1
     assert only.order[0].part_number is None
     assert only.source == "made up for a test"
@@ -78,14 +78,14 @@ def test_version_follows_the_content():
         (
             "range_um = 5000",
             "range_um = '5000'",
-            "class caliper-test parameters range_um: expected a number, got '5000'",
+            "class thickness-test parameters range_um: expected a number, got '5000'",
         ),
-        ("range_um = 5000", "range_um = nan", "class caliper-test parameters range_um: expected a finite number"),
-        ("range_um = 5000", "range_um = inf", "class caliper-test parameters range_um: expected a finite number"),
-        ("range_um = 5000", "range_um = true", "class caliper-test parameters range_um: expected a number, got True"),
-        ("range_um = 5000", "range_um = 5", "class caliper-test parameters: expected range_um between 100 and 10000"),
-        ("range_um = 5000", "range_mm = 5", "class caliper-test parameters: unknown key 'range_mm'"),
-        ("range_um = 5000\n", "", "class caliper-test parameters: missing key 'range_um'"),
+        ("range_um = 5000", "range_um = nan", "class thickness-test parameters range_um: expected a finite number"),
+        ("range_um = 5000", "range_um = inf", "class thickness-test parameters range_um: expected a finite number"),
+        ("range_um = 5000", "range_um = true", "class thickness-test parameters range_um: expected a number, got True"),
+        ("range_um = 5000", "range_um = 5", "class thickness-test parameters: expected range_um between 100 and 10000"),
+        ("range_um = 5000", "range_mm = 5", "class thickness-test parameters: unknown key 'range_mm'"),
+        ("range_um = 5000\n", "", "class thickness-test parameters: missing key 'range_um'"),
         ('contact = "laser"', 'contact = "radar"', "contact: expected one of ['roller', 'laser'], got 'radar'"),
         (
             'contact = "laser"',
@@ -94,19 +94,23 @@ def test_version_follows_the_content():
         ),
         ("stand_off_mm = 30", "air_left = 0.5\nstand_off_mm = 30", "expected air_left from 0 to 1, and 1 for a laser"),
         ("reading_interval_ms = 1", "reading_interval_ms = 3", "0 < reading_interval_ms <= response_ms"),
-        ('principle = "caliper"', 'principle = "sniffing"', "class caliper-test: unknown principle 'sniffing'"),
-        ('id = "caliper-test"', "id = 7", "class number 1: expected a table with a text 'id'"),
-        ("pitch_mm = 1, ", "", "class caliper-test housing: expected pitch_mm for a thread"),
-        ('thread = "M18"', "thread = 18", "class caliper-test housing thread: expected a text, got 18"),
-        ("housing = {", "hausing = {", "class caliper-test: unknown key 'hausing'"),
+        ('principle = "thickness"', 'principle = "sniffing"', "class thickness-test: unknown principle 'sniffing'"),
+        ('id = "thickness-test"', "id = 7", "class number 1: expected a table with a text 'id'"),
+        ("pitch_mm = 1, ", "", "class thickness-test housing: expected pitch_mm for a thread"),
+        ('thread = "M18"', "thread = 18", "class thickness-test housing thread: expected a text, got 18"),
+        ("housing = {", "hausing = {", "class thickness-test: unknown key 'hausing'"),
         ("quantity = 2", "quantity = 0", "order[0]: expected quantity of at least 1"),
         ("quantity = 2", "quantity = 1.5", "order[0] quantity: expected a whole number, got 1.5"),
         ('order = [{ role = "head", quantity = 2 }]', "order = []", "expected at least one order line"),
-        ('order = [{ role = "head", quantity = 2 }]', "order = 1", "class caliper-test order: expected a list, got 1"),
-        ('output = ["pnp"]', "output = [1]", "class caliper-test output[0]: expected a text, got 1"),
+        (
+            'order = [{ role = "head", quantity = 2 }]',
+            "order = 1",
+            "class thickness-test order: expected a list, got 1",
+        ),
+        ('output = ["pnp"]', "output = [1]", "class thickness-test output[0]: expected a text, got 1"),
         ("temperature_max_c = 60", "temperature_max_c = -5", "temperature_min_c below temperature_max_c"),
         ("contactless = true", 'contactless = "yes"', "contactless: expected true or false, got 'yes'"),
-        ("[class.parameters]", "[class.parameter]", "class caliper-test parameters: missing key"),
+        ("[class.parameters]", "[class.parameter]", "class thickness-test parameters: missing key"),
         ("[[class]]", "[[klass]]", "catalogue test: unknown or misplaced 'klass'"),
         ("[defaults]", "[[defaults]]", "catalogue test: unknown or misplaced 'defaults'"),
         ("range_um = 5000", "range_um = ", "catalogue test: Invalid value (at line 17"),
@@ -162,14 +166,14 @@ def test_no_class_and_a_class_twice():
         ("optical-850", {"resolution_db": 50.0}, "0 < resolution_db < floor_db"),
         ("optical-850", {"drift_db": 0.0}, "drift_db above 0"),
         ("optical-850", {"position_db_per_mm": -1.0}, "position_db_per_mm not negative"),
-        ("caliper-roller", {"runout_um": 0.0}, "resolution_um, runout_um and drift_um above 0"),
+        ("thickness-roller", {"runout_um": 0.0}, "resolution_um, runout_um and drift_um above 0"),
         (
-            "caliper-roller",
+            "thickness-roller",
             {"force_n": None},
             "force_n, contact_width_mm, contact_length_mm and support_mm for a roller",
         ),
-        ("caliper-roller", {"support_mm": None}, "contact_length_mm and support_mm for a roller"),
-        ("caliper-roller", {"stand_off_mm": 5.0}, "stand_off_mm above 0 for a laser, 0 for a roller"),
+        ("thickness-roller", {"support_mm": None}, "contact_length_mm and support_mm for a roller"),
+        ("thickness-roller", {"stand_off_mm": 5.0}, "stand_off_mm above 0 for a laser, 0 for a roller"),
     ],
 )
 def test_each_rule_of_the_parameters(class_id, change, told):

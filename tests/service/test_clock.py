@@ -130,7 +130,7 @@ def test_a_double_is_read_as_long_as_it_overlaps(api):
 def test_a_stream_is_told_to_whoever_mounts_the_pair(api):
     board = {"material": "folding-boxboard", "grammage_gsm": 350}
     line = {"feeding": "shingled", "sheet_length_mm": 700, "shingle_pitch_mm": 200, "speed_m_per_min": 60}
-    body = {"sheets": [board], "line": line, "classes": ["caliper-roller"]}
+    body = {"sheets": [board], "line": line, "classes": ["thickness-roller"]}
     answer = api.post("/v1/recommendations", json=body).json
     notes = answer["recommendations"][0]["setups"][0]["timing"]["notes"]
     page, printed = unescape(api.post("/v1/setup-sheets", json=body).text), report(decode(Answer, answer))

@@ -25,7 +25,7 @@ PLACES: dict[str, tuple[dict[str, Any], dict[str, float]]] = {
     "ultrasonic-400k": (PAPER, {"gap_mm": 26.1, "tilt_deg": 11.0}),
     "ultrasonic-220k-continuous": (BOARD, {"gap_mm": 40.1, "tilt_deg": 11.0}),
     "optical-850": (PAPER, {"gap_mm": 40.1}),
-    "caliper-laser": (PAPER, {"gap_mm": 60.0}),
+    "thickness-laser": (PAPER, {"gap_mm": 60.0}),
 }
 
 

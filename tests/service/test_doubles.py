@@ -17,7 +17,7 @@ FILM = sheet("bopp-white", thickness_um=50)
 SENSED = {
     "ultrasonic-180k": PAPER,
     "capacitive-200k": PAPER,
-    "caliper-roller": PAPER,
+    "thickness-roller": PAPER,
     "optical-940-high-output": FILM,
     "eddy-current-100k": FOIL,
     "eddy-current-one-sided-1k": FOIL,
@@ -86,7 +86,7 @@ def by_class(answer: dict[str, Any], *, setup: str) -> dict[str, Any]:
 def test_a_signature_of_eight_against_sixteen(api):
     """A thickness roller tells them apart; told from nine, it would not."""
     answer = ask(api, grammage_gsm=80, plies=8)
-    roller = by_class(answer, setup="caliper-roller")
+    roller = by_class(answer, setup="thickness-roller")
     assert roller["signal"]["double"]["p50"] == pytest.approx(2.0 * roller["signal"]["single"]["p50"], rel=0.1)
     assert roller["signal"]["one_ply_missing"] is None
     told = next(note for note in answer["assumptions"] if note["code"] == "double-is-another-piece")
@@ -94,7 +94,7 @@ def test_a_signature_of_eight_against_sixteen(api):
     assert (told["values"]["plies"], told["values"]["double_plies"]) == (8, 16)
     counted = ask(api, grammage_gsm=80, plies=8, double={"kind": "one-ply-more"})
     refused = next(
-        one for one in [*counted["ruled_out"], *counted["alternatives"]] if one["detector_class"] == "caliper-roller"
+        one for one in [*counted["ruled_out"], *counted["alternatives"]] if one["detector_class"] == "thickness-roller"
     )
     assert refused["code"] != "plies-counted"
     assert not any(note["code"] == "double-is-another-piece" for note in counted["assumptions"])
@@ -105,7 +105,7 @@ def test_sets_and_envelopes_are_answered_as_pieces(api, grammage, plies):
     """A set of three and an envelope of two: low ultrasound or a roller, never nothing."""
     answer = ask(api, grammage_gsm=grammage, plies=plies)
     serving = {one["setups"][0]["detector_class"]["principle"] for one in answer["recommendations"]}
-    assert serving & {"ultrasonic", "caliper"}
+    assert serving & {"ultrasonic", "thickness"}
 
 
 def test_one_sheet_has_one_kind_of_double(api):

@@ -21,10 +21,6 @@ OPEN = {
     "/recommendations/#/setups/#/timing/plies_most": "sheets come one by one, not shingled",
     "/recommendations/#/setups/#/order_items/#/part_number": "illustrative classes cannot be ordered",
     "/recommendations/#/reasons/#/source": "the reason is computed, no number of the library stands behind it",
-    **{
-        f"/recommendations/#/setups/#/sensor/{part}": "a part of another principle"
-        for part in ("coil", "electrode", "laser", "light", "roller")
-    },
 }
 """What may be null in it, and why."""
 

@@ -30,7 +30,14 @@ FILM = SheetSpec(material="pet", thickness_um=12.0)
 TISSUE = SheetSpec(material="tissue", grammage_gsm=18.0)
 FIBREBOARD = SheetSpec(material="mdf", thickness_um=3000.0)
 FLUTES = tuple(SheetSpec(construction=f"corrugated-{flute}") for flute in "ebc")
-FEW = ("ultrasonic-180k", "ultrasonic-300k", "ultrasonic-500k", "eddy-current-1k", "capacitive-200k", "caliper-roller")
+FEW = (
+    "ultrasonic-180k",
+    "ultrasonic-300k",
+    "ultrasonic-500k",
+    "eddy-current-1k",
+    "capacitive-200k",
+    "thickness-roller",
+)
 SOME_SHEETS = (PAPER, BOARD, CARD, STEEL, FILM, TISSUE, FIBREBOARD, *FLUTES)
 FEW_EXAMPLES = settings(
     max_examples=8, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
@@ -116,7 +123,7 @@ def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch:
 
 def test_one_more_class_never_lowers_the_first_for_one_sheet() -> None:
     assert_no_class_lowers_the_first((PAPER,), classes=("ultrasonic-300k", "ultrasonic-500k", "capacitive-200k"))
-    assert_no_class_lowers_the_first((STEEL,), classes=("ultrasonic-180k", "eddy-current-1k", "caliper-roller"))
+    assert_no_class_lowers_the_first((STEEL,), classes=("ultrasonic-180k", "eddy-current-1k", "thickness-roller"))
 
 
 @pytest.mark.parametrize("sheets", [(BOARD, FILM, TISSUE), (PAPER, CARD, STEEL)], ids=["out of reach", "in reach"])
@@ -229,7 +236,7 @@ def test_a_sheet_that_is_not_served_is_not_offered_with_those_that_are() -> None
     board = SheetSpec(material="kraftliner", grammage_gsm=517.0)
     short = SheetSpec(material="pressboard", grammage_gsm=517.0, double=Double(overlap_mm=5.0))
     strict = Targets(single_as_double=10.0, single_as_no_sheet=10.0, double_as_single=100.0, no_sheet_as_single=100.0)
-    found = answer(board, short, board, classes=("caliper-roller",), targets=strict)
+    found = answer(board, short, board, classes=("thickness-roller",), targets=strict)
     (one,) = found.recommendations
     assert (found.verdict, one.verdict) == ("unsuitable", "suitable")
     assert [(sheet.index, sheet.code) for sheet in one.not_served] == [(1, "line-too-fast")]

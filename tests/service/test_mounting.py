@@ -188,7 +188,7 @@ def test_tilt_is_cut_where_the_rim_would_leave_the_clearance():
 
 def test_unknown_fields_are_named_and_nothing_is_guessed():
     m = mounted(geometry(), place(Line(lanes=3)))
-    pointers = {note.code: note.pointer for note in m.notes if note.pointer}
+    pointers = {note.code: note.values["pointer"] for note in m.notes if "pointer" in note.values}
     assert pointers == {
         "clearance-unknown": "/line/clearance_below_mm",
         "edge-unknown": "/line/edge_distance_mm",

@@ -90,7 +90,7 @@ def test_no_head_is_offered_where_its_body_does_not_fit(clearance_mm):
             housing = CLASSES[setup.detector_class.id].housing
             tilt = setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0
             head = highest_mm(0.0, tilt, housing)
-            if setup.detector_class.id != "caliper-roller":
+            if setup.detector_class.id != "thickness-roller":
                 head += 0.5 * setup.geometry.gap_mm.nominal * np.cos(np.radians(tilt))
             assert head <= clearance_mm
             if setup.mounting is not None:
@@ -120,7 +120,7 @@ def test_heads_longer_than_the_clearance_are_ruled_out_unless_they_reach_through
 
 def test_a_room_that_is_enough_at_one_side_alone_is_none_for_a_pair():
     found = answer(PAPER, clearance_above_mm=300.0, clearance_below_mm=20.0)
-    assert not {name for name in named(found) if CLASSES[name].principle != "caliper"}
+    assert not {name for name in named(found) if CLASSES[name].principle != "thickness"}
     told = why(found, "ultrasonic-500k")
     assert (told.values["side"], told.values["available_mm"]) == ("below", 20.0)
     for language, word in (("en", "below the sheet"), ("de", "unter dem Bogen")):
@@ -153,20 +153,20 @@ def test_a_class_whose_cable_is_not_told_is_given_the_usual_one_and_says_so():
 
 def test_a_roller_has_something_to_run_on_or_is_ruled_out():
     tight = answer(STEEL, clearance_below_mm=1.0)
-    assert "caliper-roller" not in named(tight)
-    told = why(tight, "caliper-roller")
+    assert "thickness-roller" not in named(tight)
+    told = why(tight, "thickness-roller")
     assert (told.code, told.values["available_mm"]) == ("no-room-for-support", 1.0)
-    assert told.values["needed_mm"] == CLASSES["caliper-roller"].parameters.support_mm
+    assert told.values["needed_mm"] == CLASSES["thickness-roller"].parameters.support_mm
     # A bed carries it whatever the room below; without one it has nothing, however much room there is.
-    assert "caliper-roller" in named(answer(STEEL, clearance_below_mm=1.0, bed=True))
-    assert why(answer(STEEL, bed=False), "caliper-roller").code == "nothing-to-run-on"
-    assert "caliper-roller" in named(answer(STEEL, clearance_below_mm=100.0))
+    assert "thickness-roller" in named(answer(STEEL, clearance_below_mm=1.0, bed=True))
+    assert why(answer(STEEL, bed=False), "thickness-roller").code == "nothing-to-run-on"
+    assert "thickness-roller" in named(answer(STEEL, clearance_below_mm=100.0))
 
 
 def test_a_roller_whose_bed_is_not_known_says_what_it_needs():
     def reasons(**line):
         found = recommend(
-            Job(sheets=(STEEL,), classes=("caliper-roller",), line=Line(**line)), catalogue=CATALOGUE, library=LIBRARY
+            Job(sheets=(STEEL,), classes=("thickness-roller",), line=Line(**line)), catalogue=CATALOGUE, library=LIBRARY
         )
         return {n.code for n in found.recommendations[0].reasons}
 
@@ -176,9 +176,9 @@ def test_a_roller_whose_bed_is_not_known_says_what_it_needs():
 
 def test_a_roller_needs_its_own_room_above():
     found = answer(STEEL, clearance_above_mm=60.0, bed=True)
-    told = why(found, "caliper-roller")
+    told = why(found, "thickness-roller")
     assert (told.code, told.values["side"]) == ("no-room-for-head", "above")
-    assert told.values["needed_mm"] == CLASSES["caliper-roller"].housing.depth_mm
+    assert told.values["needed_mm"] == CLASSES["thickness-roller"].housing.depth_mm
 
 
 def test_a_one_sided_head_takes_the_side_that_has_room():
@@ -201,7 +201,7 @@ def test_no_pair_is_offered_that_its_own_mounting_calls_too_near_the_sheet(flutt
         found = answer(sheet, flutter_mm=flutter_mm)
         mounted = [s.mounting for r in found.recommendations for s in r.setups if s.mounting is not None]
         assert all(mounting.fits for mounting in mounted)
-    told = why(answer(STEEL, flutter_mm=40.0), "caliper-laser")
+    told = why(answer(STEEL, flutter_mm=40.0), "thickness-laser")
     assert told.code == "does-not-fit"
 
 

@@ -20,7 +20,7 @@ PAPER, FOIL = sheet("copy-paper", grammage_gsm=60), sheet("aluminium", thickness
 SENSED = {
     "ultrasonic-75k-high-output": PAPER,
     "capacitive-200k": PAPER,
-    "caliper-roller": PAPER,
+    "thickness-roller": PAPER,
     "optical-940-high-output": PAPER,
     "eddy-current-100k": FOIL,
     "eddy-current-one-sided-1k": FOIL,
@@ -105,7 +105,7 @@ def test_more_sheets_than_are_computed_are_refused_at_the_pitch(api, pitch):
 @pytest.mark.parametrize("feeding", ["singulated", "shingled"])
 def test_no_space_is_answered(api, feeding):
     line = {**STREAM, "feeding": feeding, "sheet_spacing_mm": 0, "speed_m_per_min": 60}
-    ask(api, line=line, classes=["ultrasonic-180k", "caliper-roller"])
+    ask(api, line=line, classes=["ultrasonic-180k", "thickness-roller"])
 
 
 def test_three_and_four_against_five(api):
@@ -113,9 +113,9 @@ def test_three_and_four_against_five(api):
     answer = ask(api, line={**STREAM, "speed_m_per_min": 60})
     (best,) = answer["recommendations"]
     (setup,), (result,) = best["setups"], best["sheets"]
-    assert setup["detector_class"]["id"] == "caliper-roller"
+    assert setup["detector_class"]["id"] == "thickness-roller"
     three, four, five = (
-        ask(api, sheets=[{**BOARD, "plies": n}], classes=["caliper-roller"])["recommendations"][0]["sheets"][0]
+        ask(api, sheets=[{**BOARD, "plies": n}], classes=["thickness-roller"])["recommendations"][0]["sheets"][0]
         for n in (3, 4, 5)
     )
     single = result["signal"]["single"]
@@ -150,7 +150,7 @@ def test_a_band_that_holds_one_number_alone_is_no_set_up(api):
 def test_a_lap_that_is_gone_before_it_is_read_is_no(api):
     """405 mm every 200 mm: the third lies there over 5 mm, less than the head is wide."""
     line = {**STREAM, "sheet_length_mm": 405, "speed_m_per_min": 60}
-    answer = ask(api, line=line, classes=["caliper-roller"])
+    answer = ask(api, line=line, classes=["thickness-roller"])
     assert answer["verdict"] == "unsuitable"
     (why,) = (one for one in [*answer["ruled_out"], *answer["alternatives"]] if one["code"] != "requirement-missed")
     assert (why["code"], why["values"]["limit"]) == ("line-too-fast", "lap-too-short")
@@ -158,7 +158,7 @@ def test_a_lap_that_is_gone_before_it_is_read_is_no(api):
 
 def test_four_everywhere_is_for_a_trial_to_confirm(api):
     """A whole number of pitches: four against five, as long as the pitch holds."""
-    answer = ask(api, line={**STREAM, "sheet_length_mm": 800}, classes=["caliper-roller"])
+    answer = ask(api, line={**STREAM, "sheet_length_mm": 800}, classes=["thickness-roller"])
     assert answer["verdict"] == "trial-needed"
     (why,) = (note for note in answer["recommendations"][0]["reasons"] if note["code"] == "pitch-must-hold")
     assert (why["values"]["most"], why["values"]["one_more"]) == (4, 5)
@@ -166,10 +166,10 @@ def test_four_everywhere_is_for_a_trial_to_confirm(api):
 
 def test_a_prediction_is_of_the_stream_as_a_recommendation_is(api):
     line = {**STREAM, "speed_m_per_min": 60}
-    setup = ask(api, line=line, classes=["caliper-roller"])["recommendations"][0]
+    setup = ask(api, line=line, classes=["thickness-roller"])["recommendations"][0]
     band = setup["setups"][0]["profile"]["band"]
     band = {edge: band[edge] for edge in ("low", "high")}
-    installed = {"detector_class": "caliper-roller", "gap_mm": 0, "profile": {"band": band}}
+    installed = {"detector_class": "thickness-roller", "gap_mm": 0, "profile": {"band": band}}
     answered = api.post("/v1/predictions", json={"sheet": BOARD, "line": line, "setup": installed})
     assert answered.status_code == 200, answered.json
     predicted = answered.json["predicted"]

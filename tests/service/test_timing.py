@@ -17,7 +17,7 @@ READING = Reading(interval_ms=1.0, response_ms=2.0, spot_mm=20.0)
 
 
 def pointers(timing):
-    return {note.pointer for note in timing.notes if note.pointer}
+    return {note.values["pointer"] for note in timing.notes if "pointer" in note.values}
 
 
 def codes(timing):
@@ -104,7 +104,7 @@ def test_every_absence_points_to_the_field_that_would_fill_it(given_fields, scan
     missing = {f"/line/{name}" for name in needed - given_fields}
     missing |= set() if scan else {"/controller/scan_ms"}
     missing |= set() if input_filter else {"/controller/input_filter_ms"}
-    assert {note.pointer for note in timing.notes if note.code == "not-given"} == missing
+    assert {note.values["pointer"] for note in timing.notes if note.code == "not-given"} == missing
     assert (timing.fits is None) == bool(missing)
     known_controller = scan and input_filter
     assert (timing.hold_min_ms is not None) == known_controller

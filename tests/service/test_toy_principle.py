@@ -75,7 +75,7 @@ PAPER = SheetSpec(material="copy-paper", grammage_gsm=100.0)
 
 
 def test_it_is_found_beside_the_others() -> None:
-    assert {"weighing", "ultrasonic", "caliper"} <= set(package.principles())
+    assert {"weighing", "ultrasonic", "thickness"} <= set(package.principles())
 
 
 def test_it_answers_in_its_own_unit(catalogue: Catalogue) -> None:
@@ -118,7 +118,8 @@ def test_it_has_neither_tilt_nor_beam(catalogue: Catalogue) -> None:
     line = Line(speed_m_per_min=60.0, sheet_length_mm=300.0, sheet_spacing_mm=100.0, lanes=2, lane_pitch_mm=200.0)
     setup = answer(catalogue, PAPER, line=line).recommendations[0].setups[0]
     assert setup.geometry.tilt_deg is None
-    assert setup.detector_class.frequency_hz is None
+    assert setup.detector_class.frequency_khz is None
+    assert setup.head is None
     assert setup.timing is not None
     assert setup.timing.readings_per_sheet == 250
 

@@ -161,7 +161,7 @@ PRACTICE = (
         name="abrasive paper 300 g/m2",
         advice="ultrasound, suitable; never a roller",
         job={"sheets": [sheet("kraft-paper", grammage_gsm=300)], "require": {"contactless": True}},
-        forbidden=never("caliper-roller", why="grit eats rollers"),
+        forbidden=never("thickness-roller", why="grit eats rollers"),
     ),
     Practice(
         name="press list 60, 80, 100, 150, 250, 300 g/m2",

@@ -53,7 +53,7 @@ def test_it_states_the_answer(real_api: FlaskClient, answer: dict[str, Any]) -> 
     text = page(real_api)
     best = answer["recommendations"][0]
     setup, sheet = best["setups"][0], best["sheets"][0]
-    low, high = setup["profile"]["single_band_attenuation_db"]
+    low, high = (setup["profile"]["band"][edge] for edge in ("low", "high"))
     number = Words("en").number
     for told in (
         JOB["reference"],
@@ -81,7 +81,7 @@ def test_the_choice_is_the_rank(real_api: FlaskClient, answer: dict[str, Any]) -
 
 
 def test_a_class_without_positions(real_api: FlaskClient) -> None:
-    text = page(real_api, principles=["caliper"])
+    text = page(real_api, principles=["thickness"])
     assert "No positions were computed" in text
     assert text.count("<svg") == 1  # the ladder
     assert "as its own instructions say" in text
@@ -94,7 +94,7 @@ LIST: dict[str, Any] = {
         {"label": "letter", "material": "copy-paper", "grammage_gsm": 80},
         {"label": "mailer", "material": "pvc-rigid", "thickness_um": 760},
     ],
-    "classes": ["caliper-roller"],
+    "classes": ["thickness-roller"],
 }
 
 

@@ -368,7 +368,7 @@ def _room(job: Json, setup: Json) -> Iterator[str]:
         if None not in free.values() and max(free.values()) + LAST_DIGIT < gap + depth:
             yield f"{gap + depth} mm on neither side, {free}"
         return
-    if c.id == "caliper-roller":
+    if c.id == "thickness-roller":
         if line.get("bed") is False:
             yield "nothing for a roller to run on"
         if free["above"] is not None and free["above"] < depth:

@@ -76,6 +76,8 @@ class Order:
 class Sound:
     """An ultrasonic pair."""
 
+    type: Literal["sound"] = field(default="sound", metadata=about(always=True))
+    """Kind of the head."""
     face_radius_mm: float = field(metadata=MM)
     """Radius of either face."""
     drive: str
@@ -86,6 +88,8 @@ class Sound:
 class Coil:
     """Cross section of either coil of an eddy-current pair."""
 
+    type: Literal["coil"] = field(default="coil", metadata=about(always=True))
+    """Kind of the head."""
     inner_radius_mm: float = field(metadata=MM)
     """Inner radius."""
     outer_radius_mm: float = field(metadata=MM)
@@ -100,6 +104,8 @@ class Coil:
 class Electrode:
     """Either electrode of a capacitive pair."""
 
+    type: Literal["electrode"] = field(default="electrode", metadata=about(always=True))
+    """Kind of the head."""
     width_mm: float = field(metadata=MM)
     """Across travel."""
     length_mm: float = field(metadata=MM)
@@ -110,6 +116,8 @@ class Electrode:
 class Light:
     """An optical pair."""
 
+    type: Literal["light"] = field(default="light", metadata=about(always=True))
+    """Kind of the head."""
     wavelength_nm: float = field(metadata=about(unit="nm", decimals=0))
     """Wavelength."""
     spot_diameter_mm: float = field(metadata=MM)
@@ -118,8 +126,10 @@ class Light:
 
 @dataclass(frozen=True, kw_only=True)
 class Roller:
-    """Contact of a roller caliper."""
+    """Contact of a thickness roller."""
 
+    type: Literal["roller"] = field(default="roller", metadata=about(always=True))
+    """Kind of the head."""
     force_n: float | None = field(metadata=about(unit="N", decimals=2))
     """Force."""
     width_mm: float | None = field(metadata=MM)
@@ -130,30 +140,17 @@ class Roller:
 
 @dataclass(frozen=True, kw_only=True)
 class Laser:
-    """Either laser of a caliper pair."""
+    """Either laser of a pair that measures thickness."""
 
+    type: Literal["laser"] = field(default="laser", metadata=about(always=True))
+    """Kind of the head."""
     spot_diameter_mm: float | None = field(metadata=about(unit="mm", decimals=2))
     """Diameter of the spot."""
     stand_off_mm: float = field(metadata=MM)
     """From face to sheet."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Sensor:
-    """What the pair senses with: the part of its principle, the others null."""
-
-    sound: Sound | None = None
-    """Ultrasonic."""
-    coil: Coil | None = None
-    """Eddy current."""
-    electrode: Electrode | None = None
-    """Capacitive."""
-    light: Light | None = None
-    """Optical."""
-    roller: Roller | None = None
-    """Caliper by contact."""
-    laser: Laser | None = None
-    """Caliper by light."""
+Head = Sound | Coil | Electrode | Light | Roller | Laser
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,8 +163,8 @@ class Setup:
     """Indices of the job's sheets that it serves."""
     detector_class: ClassSummary
     """What it is."""
-    sensor: Sensor
-    """What it senses with."""
+    head: Head | None
+    """What either head senses with, by its `type`; null of a principle whose heads have no description."""
     geometry: Geometry
     """How it stands."""
     profile: Profile

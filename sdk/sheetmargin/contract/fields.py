@@ -34,6 +34,8 @@ class Told(TypedDict, total=False):
     """Name in JSON, where it is no name in Python."""
     worded: bool
     """Whether the service writes it from the code beside it, in the language asked for."""
+    always: bool
+    """Whether an answer always has it, for all that the dataclass has a default."""
 
 
 def about(**told: Unpack[Told]) -> dict[str, Any]:

@@ -78,13 +78,15 @@ def _value(hint: Any, told: Mapping[str, Any]) -> Encode:
 
 
 def _any_of(kinds: Sequence[Any], told: Mapping[str, Any]) -> Encode:
-    """A part or a single value, whichever it is."""
-    record = next((_record(cast(Hashable, kind)) for kind in kinds if is_dataclass(kind)), None)
+    """One of several parts, or a single value, whichever it is."""
+    records = {kind: _record(cast(Hashable, kind)) for kind in kinds if is_dataclass(kind)}
+    if len(records) == len(kinds):
+        return lambda value, language: records[type(value)](value, language)
     number = _number(told)
 
     def either(value: Any, language: Language) -> Any:
-        if record is not None and is_dataclass(value):
-            return record(value, language)
+        if type(value) in records:
+            return records[type(value)](value, language)
         value = value.item() if hasattr(value, "item") else value
         return number(value, language) if isinstance(value, float) else value
 

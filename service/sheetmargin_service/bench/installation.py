@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from sheetmargin.contract.measure import InstalledSetup
 
 from sheetmargin_service.detectors.catalogue import Catalogue
-from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Parameters, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass, Parameters, ThicknessParameters, UltrasonicParameters
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import greatest_tilt_deg
 
@@ -34,8 +34,8 @@ def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
 
 
 def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
-    """Least and greatest gap of a class; a caliper has but one."""
-    if isinstance(parameters, CaliperParameters):
+    """Least and greatest gap of a class; a thickness gauge has but one."""
+    if isinstance(parameters, ThicknessParameters):
         return 2.0 * parameters.stand_off_mm, 2.0 * parameters.stand_off_mm
     return parameters.gap_min_mm, parameters.gap_max_mm
 

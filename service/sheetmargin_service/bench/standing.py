@@ -10,7 +10,7 @@ from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin.contract.mounting import Window
 
 from sheetmargin_service.bench.installation import check_gap, check_tilt, greatest_tilt_of
-from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass, ThicknessParameters, UltrasonicParameters
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles import principles
@@ -33,7 +33,7 @@ def bench_at(
     conditions = replace(conditions, body_through_frame=True, bed=True)
     p = detector_class.parameters
     if not isinstance(p, UltrasonicParameters):
-        if not isinstance(p, CaliperParameters):
+        if not isinstance(p, ThicknessParameters):
             p = replace(p, gap_min_mm=gap_mm[0], gap_max_mm=gap_mm[0])
         return principles()[detector_class.principle].bench(replace(detector_class, parameters=p), conditions)
     # How a level runs over the angle is told by neighbours, which are there for that alone.

@@ -8,16 +8,15 @@ from typing import Literal
 from sheetmargin_service.detectors.building import NOT_IN_TABLES
 from sheetmargin_service.detectors.ingress import is_rating
 from sheetmargin_service.detectors.parameters import (
-    CaliperParameters,
     CapacitiveParameters,
     EddyCurrentParameters,
     OpticalParameters,
     Parameters,
+    ThicknessParameters,
     UltrasonicParameters,
 )
 
 __all__ = [
-    "CaliperParameters",
     "CapacitiveParameters",
     "DetectorClass",
     "EddyCurrentParameters",
@@ -26,6 +25,7 @@ __all__ = [
     "OpticalParameters",
     "OrderLine",
     "Parameters",
+    "ThicknessParameters",
     "UltrasonicParameters",
 ]
 

@@ -180,7 +180,7 @@ class OpticalParameters:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CaliperParameters:
+class ThicknessParameters:
     """A thickness gauge: a roller that rides on the sheet, or two opposed laser spots.
 
     `resolution_um` is one standard deviation of a reading, vibration included; `runout_um` the peak of a roller's
@@ -230,7 +230,9 @@ class CaliperParameters:
         )
 
 
-Parameters = UltrasonicParameters | EddyCurrentParameters | CapacitiveParameters | OpticalParameters | CaliperParameters
+Parameters = (
+    UltrasonicParameters | EddyCurrentParameters | CapacitiveParameters | OpticalParameters | ThicknessParameters
+)
 
 PARAMETERS: Mapping[str, type[Parameters]] = {
     "ultrasonic": UltrasonicParameters,
@@ -238,7 +240,7 @@ PARAMETERS: Mapping[str, type[Parameters]] = {
     "eddy-current-one-sided": EddyCurrentParameters,
     "capacitive": CapacitiveParameters,
     "optical": OpticalParameters,
-    "caliper": CaliperParameters,
+    "thickness": ThicknessParameters,
 }
 """The parameter table of each principle. A new principle adds its dataclass here."""
 

@@ -21,10 +21,10 @@ from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.principles.base import Fact, Span
+from sheetmargin_service.selection.head import head_of
 from sheetmargin_service.selection.ordering import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, reserve
-from sheetmargin_service.selection.sensor import sensor_of
 from sheetmargin_service.selection.stations import DECIMALS, Served, Station, timing_values
 
 STATES = ("no_sheet", "single", "double")
@@ -61,7 +61,7 @@ def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
             frequency_khz=_khz(getattr(c.parameters, "frequency_hz", None)),
             illustrative=c.illustrative,
         ),
-        sensor=sensor_of(c),
+        head=head_of(c),
         geometry=station.geometry,
         profile=Profile(
             id=f"band-{station.low}-{station.high}",

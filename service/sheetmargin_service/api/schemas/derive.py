@@ -22,9 +22,9 @@ from sheetmargin_service.api.schemas.strict import (
     Choice,
     Flag,
     Listing,
+    OneOf,
     Part,
     Real,
-    Scalar,
     Shaped,
     StrictSchema,
     Table,
@@ -58,7 +58,8 @@ def answer_schema(kind: Any) -> type[AnswerSchema]:
     hints, texts = get_type_hints(kind), field_texts(kind)
     members = {}
     for field in fields(kind):
-        optional = _default_of(field) is not MISSING and not field.metadata.get("worded")
+        always = field.metadata.get("worded") or field.metadata.get("always")
+        optional = _default_of(field) is not MISSING and not always
         made = _field(
             hints[field.name],
             field.metadata,
@@ -108,7 +109,7 @@ def _field(
         some = [each for each in inner if each is not NoneType]
         if len(some) > 1:
             parts = [schema_of(each) for each in some if is_dataclass(each)]
-            return Scalar(description, parts=parts, allow_none=nullable, **rest)
+            return OneOf(description, parts=parts, scalar=len(parts) < len(some), allow_none=nullable, **rest)
         hint, origin, inner = some[0], get_origin(some[0]), get_args(some[0])
     rest |= {"allow_none": nullable}
     if origin is Sequence:

@@ -243,31 +243,44 @@ class Part(Refusing, fields.Nested):
         return super()._deserialize(value, attr, data, partial, **kwargs)
 
 
-class Scalar(StrictField[Any]):
-    """A single value of any kind, or one of some `parts`."""
+class OneOf(StrictField[Any]):
+    """One of several `parts`, told apart by their `type` where there are more than one; or a single value, where
+    `scalar`."""
 
-    def __init__(self, description: str = "", *, parts: Sequence[type[Schema]] = (), **kwargs: Any) -> None:
+    def __init__(
+        self, description: str = "", *, parts: Sequence[type[Schema]] = (), scalar: bool = True, **kwargs: Any
+    ) -> None:
         super().__init__(description, **kwargs)
-        self.parts = [part() for part in parts]
-        self.expected = "a number, a text, true or false"
+        self.parts, self.scalar = [part() for part in parts], scalar
+        self.expected = "a number, a text, true or false" if scalar else "an object with a known type"
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> Any:
-        if isinstance(value, dict) and self.parts:
-            return self.parts[0].load(value)
-        if isinstance(value, dict | list):
+        if isinstance(value, dict):
+            for part in self.parts:
+                kind = part.fields.get("type")
+                if not isinstance(kind, Choice) or value.get("type") in kind.among:
+                    return part.load(value)
+        if not self.scalar or isinstance(value, dict | list):
             raise self.make_error("invalid")
         return value
 
     def json_schema(self) -> JsonSchema:
-        if self.parts:
-            # apispec describes parts of fields that it knows; of these the shape is told in place.
-            return {"anyOf": [{"type": "number"}, *(_shape(part) for part in self.parts)]}
-        return {"type": ["string", "number", "boolean"]}
+        if not self.parts:
+            return {"type": ["string", "number", "boolean"]}
+        # apispec describes the parts of fields that it knows; of these the shape is told in place.
+        null = [{"type": "null"}] if self.allow_none else []
+        return {"anyOf": [*([{"type": "number"}] if self.scalar else []), *map(_shape, self.parts), *null]}
 
 
 def _shape(schema: Schema) -> JsonSchema:
-    shapes = {name: field.json_schema() for name, field in schema.fields.items()}  # type: ignore[attr-defined]
+    shapes = {name: _told(field) for name, field in schema.fields.items()}
     return {"type": "object", "properties": shapes, "required": list(shapes)}
+
+
+def _told(field: fields.Field[Any]) -> JsonSchema:
+    own: JsonSchema = field.json_schema()  # type: ignore[attr-defined]
+    null = {"type": [own["type"], "null"]} if field.allow_none else {}
+    return {**own, **null, "description": field.metadata["description"]}
 
 
 class Table(Refusing, fields.Dict):

@@ -18,14 +18,14 @@ STEEL = sheet("steel", thickness_um=1000)
 
 
 def test_steel_reads_its_thickness_and_a_double_its_air():
-    reading = means(bench("caliper-laser"), STEEL, 0)
+    reading = means(bench("thickness-laser"), STEEL, 0)
     assert reading["no_sheet"] == pytest.approx(0.0, abs=0.1)
     assert reading["single"] == pytest.approx(1000.0, abs=0.5)
     assert reading["double"] > 2000.0 + STEEL.trapped_air.p50_um
 
 
 def test_a_roller_presses_the_air_out():
-    laser, roller = (means(bench(c), STEEL, 0)["double"] - 2000.0 for c in ("caliper-laser", "caliper-roller"))
+    laser, roller = (means(bench(c), STEEL, 0)["double"] - 2000.0 for c in ("thickness-laser", "thickness-roller"))
     assert roller == pytest.approx(0.1 * laser, abs=1.0)
 
 
@@ -33,19 +33,19 @@ def test_bonded_doubles_carry_no_air():
     bonded = resolve_sheet(
         SheetSpec(material="steel", thickness_um=1000, double=Double(contact="bonded")), load_library()
     )
-    assert means(bench("caliper-laser"), bonded, 0)["double"] == pytest.approx(2000.0, abs=1.0)
+    assert means(bench("thickness-laser"), bonded, 0)["double"] == pytest.approx(2000.0, abs=1.0)
 
 
 def test_own_errors_add_by_root_sum_square():
     """Laser: 4, 6/sqrt 2, 8/1.96 um, 0.1 mm of offset at a lean of 1/1.96 degrees: 0.89 um; bins of 2 um take off
     step^2/6 between their middles, so that an edge in the middle of a bin is read as it should be."""
     expected = np.sqrt(4**2 + (6 / np.sqrt(2)) ** 2 + (8 / HALF_WIDTH_95) ** 2 + 0.8905**2 - 2**2 / 6)
-    assert deviations(bench("caliper-laser"), STEEL, 0)["no_sheet"] == pytest.approx(expected, rel=2e-3)
+    assert deviations(bench("thickness-laser"), STEEL, 0)["no_sheet"] == pytest.approx(expected, rel=2e-3)
 
 
 def test_a_steeper_flutter_spreads_lasers_and_leaves_rollers():
     steep = replace(CONDITIONS, flutter_deg=10.0)
-    for class_id, more in (("caliper-laser", True), ("caliper-roller", False)):
+    for class_id, more in (("thickness-laser", True), ("thickness-roller", False)):
         usual, leaning = bench(class_id), bench(class_id, conditions=steep)
         grew = deviations(leaning, STEEL, 0)["no_sheet"] > 1.2 * deviations(usual, STEEL, 0)["no_sheet"]
         assert grew is more
@@ -53,15 +53,15 @@ def test_a_steeper_flutter_spreads_lasers_and_leaves_rollers():
 
 def test_tolerance_spreads_the_reading():
     """5 % of tolerance and 1 % of formation, seen twice over under a small spot, are half widths of 95 %."""
-    own = deviations(bench("caliper-laser"), STEEL, 0)
+    own = deviations(bench("thickness-laser"), STEEL, 0)
     sheet_sigma = 1000.0 * np.hypot(0.05, 0.02) / HALF_WIDTH_95
     assert own["single"] == pytest.approx(np.hypot(sheet_sigma, own["no_sheet"]), rel=2e-3)
 
 
 def test_pressure_squeezes_soft_sheets():
     tissue = sheet("tissue", grammage_gsm=18)
-    assert means(bench("caliper-roller"), tissue, 0)["single"] < 0.9 * tissue.thickness_um
-    hard = bench("caliper-roller", force_n=100.0)
+    assert means(bench("thickness-roller"), tissue, 0)["single"] < 0.9 * tissue.thickness_um
+    hard = bench("thickness-roller", force_n=100.0)
     refused = hard.refuses(tissue)
     assert refused.code == "too-soft-for-contact"
     assert refused.values["squeeze_pct"] > refused.values["greatest_pct"]
@@ -70,9 +70,9 @@ def test_pressure_squeezes_soft_sheets():
 
 
 def test_a_roller_says_how_hard_it_presses():
-    (fact,) = (f for f in bench("caliper-roller").facts(PAPER, 0) if f.code == "contact-marks")
+    (fact,) = (f for f in bench("thickness-roller").facts(PAPER, 0) if f.code == "contact-marks")
     assert fact.values == {"force_n": 5, "pressure_kpa": 250.0}
-    assert not [f for f in bench("caliper-laser").facts(PAPER, 0) if f.code == "contact-marks"]
+    assert not [f for f in bench("thickness-laser").facts(PAPER, 0) if f.code == "contact-marks"]
 
 
 @pytest.mark.parametrize(
@@ -86,46 +86,46 @@ def test_a_roller_says_how_hard_it_presses():
 )
 def test_lasers_need_a_surface_that_scatters(material, size, code):
     a_sheet = sheet(material, **size)
-    assert bench("caliper-laser").refuses(a_sheet).code == code
-    assert bench("caliper-roller").refuses(a_sheet) is None
+    assert bench("thickness-laser").refuses(a_sheet).code == code
+    assert bench("thickness-roller").refuses(a_sheet) is None
 
 
 def test_light_sinks_into_paper_and_not_into_metal():
     """Copy paper, 45.5 m2/kg at 780 kg/m3: 28 um before light is turned round, half of it nominally, on either face."""
     depth = 1e6 / (45.5 * PAPER.density_kg_m3)
-    reading = means(bench("caliper-laser"), PAPER, 0)
+    reading = means(bench("thickness-laser"), PAPER, 0)
     assert reading["single"] == pytest.approx(PAPER.thickness_um - depth, abs=0.3)
-    (fact,) = (f for f in bench("caliper-laser").facts(PAPER, 0) if f.code == "spot-sinks-in")
+    (fact,) = (f for f in bench("thickness-laser").facts(PAPER, 0) if f.code == "spot-sinks-in")
     assert fact.values["sunk_um"] == pytest.approx(2 * depth, abs=0.1)
-    assert not [f for f in bench("caliper-laser").facts(STEEL, 0) if f.code == "spot-sinks-in"]
-    assert not [f for f in bench("caliper-roller").facts(PAPER, 0) if f.code == "spot-sinks-in"]
+    assert not [f for f in bench("thickness-laser").facts(STEEL, 0) if f.code == "spot-sinks-in"]
+    assert not [f for f in bench("thickness-roller").facts(PAPER, 0) if f.code == "spot-sinks-in"]
 
 
 def test_a_mirror_on_either_face_blinds_its_laser():
     layers = (Layer(material="coated-board", grammage_gsm=300), Layer(material="aluminium", thickness_um=9))
     for stack in (layers, layers[::-1]):
         mirrored = resolve_sheet(SheetSpec(layers=stack), load_library())
-        assert bench("caliper-laser").refuses(mirrored).values == {"material": "aluminium"}
+        assert bench("thickness-laser").refuses(mirrored).values == {"material": "aluminium"}
 
 
 def test_a_clear_coat_lets_the_laser_see_the_board():
     layers = (Layer(material="pet", thickness_um=12), Layer(material="coated-board", grammage_gsm=300))
-    assert bench("caliper-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
+    assert bench("thickness-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
 
 
 def test_a_sheet_beyond_the_range_is_refused():
-    refused = bench("caliper-roller").refuses(sheet("greyboard", thickness_um=4000, plies=2))
+    refused = bench("thickness-roller").refuses(sheet("greyboard", thickness_um=4000, plies=2))
     assert (refused.code, refused.values) == ("beyond-range", {"thickness_um": 8000.0, "range_um": 5000})
 
 
 def test_plies_and_what_is_between_them():
     """Of three plies one too few and one too many lie about a ply apart; the air inside spreads the laser's reading."""
     form = sheet("copy-paper", grammage_gsm=80, plies=3, double=Double(kind="one-ply-more"))
-    survey = bench("caliper-laser").survey(form)
+    survey = bench("thickness-laser").survey(form)
     ply = form.thickness_um
     assert survey.double.p50[0] - survey.single.p50[0] > ply
     assert survey.single.p50[0] - survey.fewer.p50[0] > ply
     assert (
-        deviations(bench("caliper-laser"), form, 0)["single"]
-        > 2 * deviations(bench("caliper-roller"), form, 0)["single"]
+        deviations(bench("thickness-laser"), form, 0)["single"]
+        > 2 * deviations(bench("thickness-roller"), form, 0)["single"]
     )

@@ -1,4 +1,4 @@
-"""Caliper: the thickness between two rollers or two laser spots, in um.
+"""The thickness between two rollers or two laser spots, in um.
 
 A reading is t / cos(tilt) + offset tan(tilt) plus the gauge's own errors, and the independent ones add by the root of
 the sum of squares (JCGM 100:2008, 5.1.2). Two sheets carry the air between them: all of it under lasers, what the
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.constants import HALF_WIDTH_95
-from sheetmargin_service.detectors.model import CaliperParameters, DetectorClass, Housing
+from sheetmargin_service.detectors.model import DetectorClass, Housing, ThicknessParameters
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.prediction.conditions import Conditions
@@ -64,15 +64,15 @@ def root_sum_square(*parts: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CaliperBench:
-    """One class under given conditions. One setting: a caliper has no gap to choose."""
+class ThicknessBench:
+    """One class under given conditions. One setting: a thickness gauge has no gap to choose."""
 
     detector_class: DetectorClass
     conditions: Conditions
 
     @property
-    def parameters(self) -> CaliperParameters:
-        assert isinstance(self.detector_class.parameters, CaliperParameters)
+    def parameters(self) -> ThicknessParameters:
+        assert isinstance(self.detector_class.parameters, ThicknessParameters)
         return self.detector_class.parameters
 
     @cached_property
@@ -258,10 +258,10 @@ def _mirrors(family: str, thickness_um: float) -> bool:
     return family in POLISHED_FAMILIES or (family == "metal" and thickness_um < FOIL_UM)
 
 
-class Caliper:
+class Thickness:
     """The principle: every class of it works in the same way."""
 
-    id = "caliper"
+    id = "thickness"
     quantity = "thickness"
     unit = "um"
     depends_on: tuple[str, ...] = ()
@@ -270,16 +270,16 @@ class Caliper:
 
     def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
         p = detector_class.parameters
-        assert isinstance(p, CaliperParameters)
+        assert isinstance(p, ThicknessParameters)
         housing = detector_class.housing
         if p.contact == "roller":
             missing = _nothing_below(p, conditions) or _no_room_above(housing, conditions)
         else:
             missing = room_on_both_sides(p.stand_off_mm, conditions, housing=housing)
-        return missing or CaliperBench(detector_class=detector_class, conditions=conditions)
+        return missing or ThicknessBench(detector_class=detector_class, conditions=conditions)
 
 
-def _nothing_below(parameters: CaliperParameters, conditions: Conditions) -> Fact | None:
+def _nothing_below(parameters: ThicknessParameters, conditions: Conditions) -> Fact | None:
     """Why a roller has nothing to run on, or None. Where the job does not tell, there must be room for something."""
     if conditions.bed:
         return None
@@ -297,4 +297,4 @@ def _no_room_above(housing: Housing, conditions: Conditions) -> Fact | None:
     return found if isinstance(found, Fact) else None
 
 
-PRINCIPLE = Caliper()
+PRINCIPLE = Thickness()
