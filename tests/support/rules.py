@@ -62,7 +62,7 @@ def installed(job: Json, setup: Json, index: int, *, tilt_deg: float | None = No
             "detector_class": setup["detector_class"]["id"],
             "gap_mm": geometry["gap_mm"]["nominal"],
             "tilt_deg": printed if tilt_deg is None else tilt_deg,
-            "profile": {"single_band_attenuation_db": profile["single_band_attenuation_db"]},
+            "profile": {"band": {edge: profile["band"][edge] for edge in ("low", "high")}},
         },
         **changed,
     }
