@@ -118,10 +118,22 @@ def test_a_ringing_pair_square_on_has_standing_waves_and_is_to_be_tilted() -> No
 def test_trouble_that_goes_with_speed_is_the_hold() -> None:
     line = Line(speed_m_per_min=200.0, sheet_length_mm=297.0, sheet_spacing_mm=60.0)
     controller = Controller(scan_ms=4.0, input_filter_ms=1.0)
-    found = causes(replace(PAIR, hold_ms=40.0), "false-stops", "depends-on-speed", line=line, controller=controller)
+    found = causes(
+        replace(PAIR, profile=InstalledProfile(hold_ms=40.0)),
+        "false-stops",
+        "depends-on-speed",
+        line=line,
+        controller=controller,
+    )
     assert name(found[0]) == "hold-too-long"
     assert found[0].remedy.values["limit_ms"] < 40.0
-    fitting = causes(replace(PAIR, hold_ms=8.0), "false-stops", "depends-on-speed", line=line, controller=controller)
+    fitting = causes(
+        replace(PAIR, profile=InstalledProfile(hold_ms=8.0)),
+        "false-stops",
+        "depends-on-speed",
+        line=line,
+        controller=controller,
+    )
     assert next((c.probability for c in fitting if name(c) == "hold-too-long"), 0.0) < found[0].probability
 
 
