@@ -157,6 +157,7 @@ LAYERED = SheetSpec(
     ("spec", "tolerance_db"),
     [
         (COPY_PAPER, 0.01),
+        (SheetSpec(material="kraft-paper", grammage_gsm=80), 0.05),
         (SheetSpec(material="pet", thickness_um=100), 0.01),
         (SheetSpec(material="steel", thickness_um=200), 0.01),
         (SheetSpec(material="tissue", grammage_gsm=20), 0.5),

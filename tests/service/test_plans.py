@@ -299,14 +299,18 @@ def test_a_line_at_a_walk_is_no_worse_than_one_at_a_run():
 STRICT = Targets(double_as_single=10.0, single_as_double=10.0)
 
 
-@pytest.mark.parametrize("keep_sequence", [False, True])
+IN_ORDER = pytest.mark.xfail(strict=True, reason="no list found, with pores, whose order needs a second position")
+
+
+@pytest.mark.parametrize("keep_sequence", [False, pytest.param(True, marks=IN_ORDER)])
 def test_what_a_class_serves_in_another_position_is_not_left_out(keep_sequence, monkeypatch):
     """Found to first order, one position serves all; in full a sheet misses its target there, and has another."""
 
     def left_out():
         return {p.detector_class.id: set(plans._alone_for_list(p).left_out) for p in found}
 
-    found = posts(PAPER, CARD, BOARD, targets=STRICT, keep_sequence=keep_sequence, **SOUND)
+    heavy = SheetSpec(material="white-lined-chipboard", grammage_gsm=250.0)
+    found = posts(PAPER, CARD, heavy, targets=STRICT, keep_sequence=keep_sequence, **SOUND)
     solved_again = left_out()
     monkeypatch.setattr(plans, "MOST_AGAIN", 0)
     solved_once = left_out()
