@@ -72,8 +72,7 @@ def diagnosis_report(diagnosis: Diagnosis) -> str:
     """Causes with their probabilities, and for each the test and the remedy."""
     causes = []
     for cause in diagnosis.causes:
-        share = "-" if cause.probability is None else f"{100.0 * cause.probability:.0f} %"
-        lines = textwrap.wrap(f"{shown(cause.rank)}. {share}  {cause.cause}", WIDTH)
+        lines = textwrap.wrap(f"{cause.rank}. {100.0 * cause.probability:.0f} %  {cause.cause}", WIDTH)
         for title, note in (("test", cause.test), ("remedy", cause.remedy)):
             if note and str(note):
                 lines += textwrap.wrap(f"{title}: {note}", WIDTH, initial_indent="   ", subsequent_indent="   ")
@@ -91,8 +90,8 @@ def estimate_rows(estimates: Sequence[Estimate]) -> list[list[str]]:
     """A row for each parameter, the head first."""
     rows = [["", "library", "fitted", "left", ""]]
     for one in estimates:
-        left = "-" if one.sigma_share is None else f"{100.0 * one.sigma_share:.0f} %"
-        name = PARAMETERS.get(one.name or "", one.name or "")
+        left = f"{100.0 * one.sigma_share:.0f} %"
+        name = PARAMETERS.get(one.name, one.name)
         rows.append([name, _interval(one.library), _interval(one.fitted), left, "" if one.informative else "not told"])
     return rows
 
@@ -104,12 +103,12 @@ def residual_rows(fit: Fit) -> list[list[str]]:
         numbers = (one.measured_db, one.fitted_db, one.residual_db, one.sigma_db)
         rows.append(
             [
-                shown(one.index),
-                shown(one.detector_class),
+                str(one.index),
+                one.detector_class,
                 shown(one.gap_mm),
                 shown(one.tilt_deg),
-                STATES.get(one.state or "", shown(one.state)),
-                *("-" if value is None else f"{value:.1f}" for value in numbers),
+                STATES.get(one.state, one.state),
+                *(f"{value:.1f}" for value in numbers),
                 "outlier" if one.outlier else "",
             ]
         )
@@ -123,16 +122,16 @@ def level_rows(predicted: Recommendation) -> list[list[str]]:
         for state, name in STATES.items():
             spread: Percentiles = getattr(result.signal, state)
             numbers = (spread.p1, spread.p50, spread.p99, getattr(result.margin, state))
-            rows.append([name, *("-" if value is None else f"{value:.1f}" for value in numbers)])
+            rows.append([name, *(f"{value:.1f}" for value in numbers)])
     return rows
 
 
 def _levels(predicted: Recommendation) -> str:
-    head = VERDICTS.get(predicted.verdict or "", predicted.verdict or "no verdict")
+    head = VERDICTS.get(predicted.verdict, predicted.verdict)
     setup = predicted.setups[0] if predicted.setups else None
     if setup is None:
         return head
-    place = f"{shown(setup.detector_class.id)}, gap {setup.geometry.gap_mm} mm"
+    place = f"{setup.detector_class.id}, gap {setup.geometry.gap_mm} mm"
     if setup.geometry.tilt_deg:
         place += f", tilt {setup.geometry.tilt_deg} degrees"
     place += f", one sheet from {setup.profile.band}"
@@ -172,21 +171,19 @@ def _choice(name: str, fit: Fit) -> list[str]:
     answer = fit.library if name == "library" else fit.fitted
     best = answer.best
     if best is None or not best.setups:
-        return [name, shown(answer.verdict), "-", "-", "-"]
+        return [name, answer.verdict, "-", "-", "-"]
     setup = best.setups[0]
     tilt = setup.geometry.tilt_deg
     return [
         name,
-        shown(answer.verdict),
-        shown(setup.detector_class.id),
+        answer.verdict,
+        setup.detector_class.id,
         shown(setup.geometry.gap_mm.nominal),
         shown(tilt.nominal if tilt else None),
     ]
 
 
 def _interval(interval: FittedInterval) -> str:
-    if interval.nominal is None or interval.low is None or interval.high is None:
-        return "-"
     return f"{interval.nominal:.3g} ({interval.low:.3g} to {interval.high:.3g})"
 
 

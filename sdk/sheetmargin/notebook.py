@@ -10,7 +10,6 @@ from sheetmargin.contract.answer import Answer, Recommendation
 from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
 from sheetmargin.errors import PlotsNotInstalled
 from sheetmargin.report import report
-from sheetmargin.text import shown
 
 
 def written(answer: object) -> str:
@@ -35,7 +34,7 @@ def answer_html(answer: Answer) -> str:
 
 
 def prediction_html(prediction: Prediction) -> str:
-    verdict = VERDICTS.get(prediction.predicted.verdict or "", prediction.predicted.verdict or "no verdict")
+    verdict = VERDICTS.get(prediction.predicted.verdict, prediction.predicted.verdict)
     return "".join(
         [
             f"<p><strong>{escape(verdict)}</strong></p>",
@@ -64,8 +63,8 @@ def fit_html(fit: Fit) -> str:
 def diagnosis_html(diagnosis: Diagnosis) -> str:
     rows = [["", "probability", "cause", "test", "remedy"]]
     for cause in diagnosis.causes:
-        share = "-" if cause.probability is None else f"{100.0 * cause.probability:.0f} %"
-        rows.append([shown(cause.rank), share, str(cause.cause), str(cause.test or "-"), str(cause.remedy)])
+        share = f"{100.0 * cause.probability:.0f} %"
+        rows.append([str(cause.rank), share, str(cause.cause), str(cause.test or "-"), str(cause.remedy)])
     return _table("Causes, likeliest first", rows) + _list("Cautions", diagnosis.cautions)
 
 

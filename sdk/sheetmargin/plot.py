@@ -23,14 +23,12 @@ def level_ladder(recommendation: Recommendation) -> Figure:
     """Levels of none, one and two, 1 % to 99 % with the median, and the band that counts as one sheet."""
     figure, axes = _figure(height=2.4)
     result, setup = recommendation.sheets[0], recommendation.setups[0]
-    unit = result.signal.unit or "dB"
+    unit = result.signal.unit
     band = setup.profile.band
     axes.axvspan(band.low, band.high, color="0.9", zorder=0)
     axes.set_title(f"one sheet counts from {band}", fontsize="medium")
     for row, state in enumerate(STATES):
         spread: Percentiles = getattr(result.signal, state)
-        if spread.p1 is None or spread.p50 is None or spread.p99 is None:
-            continue
         axes.plot([spread.p1, spread.p99], [row, row], color=COLOURS[state], linewidth=6, solid_capstyle="butt")
         axes.plot(spread.p50, row, "|", color="black", markersize=16)
         axes.annotate(
@@ -44,7 +42,7 @@ def level_ladder(recommendation: Recommendation) -> Figure:
     axes.set_yticks(range(len(STATES)), list(STATES.values()))
     axes.set_ylim(len(STATES) - 0.4, -0.6)
     axes.set_ylabel("sheets")
-    axes.set_xlabel(f"{result.signal.quantity or 'signal'} in {unit}")
+    axes.set_xlabel(f"{result.signal.quantity} in {unit}")
     return figure
 
 
@@ -76,8 +74,8 @@ def margin_map(found: MarginMap, *, unit: str = "dB") -> Figure:
 def grammage_sweep(prediction: Prediction) -> Figure:
     """Levels of none, one and two over the grammage, 1 % to 99 % with the median, and the band as it is."""
     figure, axes = _figure(height=4.0)
-    rows = [one for one in prediction.grammages if one.grammage_gsm is not None]
-    along = [one.grammage_gsm or 0.0 for one in rows]
+    rows = prediction.grammages
+    along = [one.grammage_gsm for one in rows]
     for state, label in STATES.items():
         spreads: list[Percentiles] = [getattr(one, state) for one in rows]
         low, middle, high = ([getattr(spread, name) for spread in spreads] for name in ("p1", "p50", "p99"))
@@ -95,12 +93,8 @@ def grammage_sweep(prediction: Prediction) -> Figure:
 def position_sweep(prediction: Prediction) -> Figure:
     """The median of one sheet over its place between the faces, and the band that counts as one sheet."""
     figure, axes = _figure(height=3.0)
-    known = [
-        (one.position_mm, one.single)
-        for one in prediction.positions
-        if one.position_mm is not None and one.single is not None
-    ]
-    axes.plot([place for place, _ in known], [single for _, single in known], color=COLOURS["single"])
+    found = prediction.positions
+    axes.plot([one.position_mm for one in found], [one.single for one in found], color=COLOURS["single"])
     _show_band(axes, prediction)
     axes.set_xlabel("distance from the middle of the gap in mm, towards the receiver")
     axes.set_ylabel(_signal(prediction))
@@ -118,17 +112,14 @@ def _show_band(axes: Axes, prediction: Prediction) -> None:
 
 def _signal(prediction: Prediction) -> str:
     sheets = prediction.predicted.sheets
-    quantity, unit = (sheets[0].signal.quantity, sheets[0].signal.unit) if sheets else (None, None)
-    return f"{quantity or 'signal'} in {unit or 'dB'}"
+    return f"{sheets[0].signal.quantity} in {sheets[0].signal.unit}" if sheets else "signal"
 
 
 def fit_residuals(fit: Fit) -> Figure:
     """What every reading lies off the fitted sheet, with the standard deviation that was expected of it."""
     figure, axes = _figure(height=3.0)
     for one in fit.fit.residuals:
-        if one.index is None or one.residual_db is None or one.sigma_db is None:
-            continue
-        colour = COLOURS.get(one.state or "", "black")
+        colour = COLOURS.get(one.state, "black")
         axes.errorbar(
             one.index,
             one.residual_db,
@@ -171,7 +162,7 @@ def plot_of(answer: Prediction | Fit | Recommendation) -> Figure:
         return position_sweep(answer)
     if answer.gap_tilt is not None:
         sheets = answer.predicted.sheets
-        return margin_map(answer.gap_tilt, unit=(sheets[0].signal.unit if sheets else None) or "dB")
+        return margin_map(answer.gap_tilt, unit=sheets[0].signal.unit if sheets else "dB")
     return level_ladder(answer.predicted)
 
 

@@ -37,7 +37,7 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         "model_version": answer.model_version,
         "catalogue_version": answer.catalogue_version,
         "trial": " ".join(map(str, answer.trial)) or None,
-        "assumed": "; ".join(note.pointer or note.code or "" for note in answer.assumptions) or None,
+        "assumed": "; ".join(note.pointer or note.code for note in answer.assumptions) or None,
     }
     if answer.best is None:
         nothing = nothing_considered(answer)
@@ -64,11 +64,9 @@ def _best(best: Recommendation) -> dict[str, str | int | float | None]:
         "why": " ".join(str(reason) for reason in (*best.not_served, *best.reasons)) or None,
     }
     if result is not None:
-        margins = (result.margin.no_sheet, result.margin.single, result.margin.double)
-        known = [margin for margin in margins if margin is not None]
         row |= {
             "unit": result.signal.unit,
-            "margin": min(known) if known else None,
+            "margin": min(result.margin.no_sheet, result.margin.single, result.margin.double),
             "double_as_single_ppm": result.misread_ppm.double_as_single.estimate,
             "single_as_double_ppm": result.misread_ppm.single_as_double.estimate,
         }

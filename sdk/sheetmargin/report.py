@@ -64,7 +64,7 @@ def report(answer: Answer) -> str:
 
 def nothing_considered(answer: Answer) -> str | None:
     """Why no class was asked about the sheets at all; None where one was."""
-    lacks = [BEFORE_SENSING.get(one.code or "") for one in answer.ruled_out]
+    lacks = [BEFORE_SENSING.get(one.code) for one in answer.ruled_out]
     if answer.best or not lacks or None in lacks:
         return None
     return "no class of the catalogue " + " and ".join(
@@ -82,7 +82,7 @@ def _head(answer: Answer) -> str:
 
 
 def _verdict(answer: Answer) -> str:
-    verdict = answer.verdict or "no verdict"
+    verdict: str = answer.verdict
     if answer.best and answer.best.not_served:
         return PART_SERVED.format(verdict=verdict, count=answer.best.serves.count, of=answer.best.serves.of)
     nothing = nothing_considered(answer)
@@ -97,13 +97,13 @@ def _not_served(answer: Answer, one: Recommendation) -> Iterator[str]:
         yield f"Not served: {names.get(sheet.index, f'sheet {sheet.index}')}. {sheet}"
 
 
-def _names(answer: Answer) -> dict[int | None, str]:
+def _names(answer: Answer) -> dict[int, str]:
     return {sheet.index: _name(sheet) for sheet in answer.sheets}
 
 
 def _sheet(sheet: SheetSummary, *, named: bool) -> str:
     sizes = [(sheet.grammage_gsm, "g/m2"), (sheet.thickness_um, "um"), (sheet.density_kg_m3, "kg/m3")]
-    parts = [sheet.material or "sheet", *(f"{value:g} {unit}" for value, unit in sizes if value is not None)]
+    parts = [sheet.material, *(f"{value:g} {unit}" for value, unit in sizes)]
     text = ", ".join(parts)
     return f"{_name(sheet)}: {text}" if named or sheet.label else text
 
@@ -191,15 +191,11 @@ def _levels(answer: Answer) -> str:
 def _states(sheet: SheetResult) -> list[str]:
     signal, margin = sheet.signal, sheet.margin
     levels = [_spread(state) for state in (signal.no_sheet, signal.single, signal.double)]
-    margins = ["-" if value is None else f"{value:.1f}" for value in (margin.no_sheet, margin.single, margin.double)]
+    margins = [f"{value:.1f}" for value in (margin.no_sheet, margin.single, margin.double)]
     return levels + margins
 
 
 def _spread(state: Percentiles) -> str:
-    if state.p50 is None:
-        return "-"
-    if state.p1 is None or state.p99 is None:
-        return f"{state.p50:.1f}"
     return f"{state.p50:.1f} ({state.p1:.1f} to {state.p99:.1f})"
 
 
@@ -242,7 +238,7 @@ def _in_place(best: Recommendation) -> Iterator[str]:
                 f"{of}faces at {_point(mounting.emitter)} (emitter) and {_point(mounting.receiver)} (receiver): "
                 "x along travel, y up, mm from where the beam meets the sheet"
             )
-        if alignment and alignment.lateral_mm_1db is not None:
+        if alignment:
             yield (
                 f"{of}1 dB is lost by an offset of {shown(alignment.lateral_mm_1db)} mm or an angle of "
                 f"{shown(alignment.angle_deg_1db)} degrees of one face"
