@@ -16,9 +16,7 @@ def quote(reference: str, sheet: Sheet) -> str:
     if answer.best is None:
         return f"{reference}: to an engineer: " + " ".join(f"{one.detector_class}: {one}" for one in answer.ruled_out)
     (setup,) = answer.best.setups
-    order = "".join(
-        f"\n  {one.quantity} x {one.part_number or 'choose a ' + str(one.role)}" for one in setup.order_items
-    )
+    order = "".join(f"\n  {p.quantity} x {p.part_number or 'choose a ' + p.role}" for p in setup.order_items)
     note = f"\n  set to a gap of {setup.geometry.gap_mm.nominal:g} mm; no safety device"
     if answer.verdict == "trial-needed":
         note += f"\n  subject to a bench trial. {answer.trial[0]}"

@@ -119,7 +119,7 @@ def test_types_of_the_description_compile(address: str, tmp_path: Path, require_
     output("npm", "run", "-s", "types", cwd=folder)
     output("npm", "run", "-s", "build", cwd=folder)
     printed = output("node", "quote.js", address, cwd=folder)
-    assert printed.startswith(("Q-1: trial\n  shop-400 at a gap of ", "Q-1: suitable\n  shop-400 at a gap of "))
+    assert printed.startswith(("Q-1: trial-needed\n  shop-400 at a gap of ", "Q-1: suitable\n  shop-400 at a gap of "))
     assert "no safety device" in printed
     assert "Q-2: /sheets/0/grammage_gsm: This number is outside the range." in printed
 
