@@ -182,7 +182,7 @@ USUAL_ELSE: dict[str, Value] = {
     "controller": st.fixed_dictionaries({}, optional={"scan_ms": usual(1, 100), "input_filter_ms": usual(0.1, 30)}),
     "targets": st.fixed_dictionaries({}, optional=dict.fromkeys(question_schema(Targets)().fields, usual(20, 50_000))),
     "require": st.fixed_dictionaries({}, optional={"contactless": st.booleans(), "ingress": st.just("IP65")}),
-    "ordered": st.booleans(),
+    "keep_sequence": st.booleans(),
 }
 
 

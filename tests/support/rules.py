@@ -352,7 +352,7 @@ def what_is_suitable_passes_every_check(asking: Asking, job: Json, answer: Json)
         if recommendation["verdict"] == "suitable":
             yield from _targets(job, recommendation)
         named = {setup["detector_class"]["id"]: False for setup in recommendation["setups"]}
-        named |= {setup["detector_class"]["id"]: True for setup in recommendation["setups"] if setup["order"]}
+        named |= {setup["detector_class"]["id"]: True for setup in recommendation["setups"] if setup["order_items"]}
         yield from (f"nothing of {c} is ordered" for c, ordered in named.items() if not ordered)
 
 
