@@ -56,8 +56,8 @@ Every row is a job of one sheet with everything else left at its default, asked 
 are illustrative; the figures are computed from typical data, not measured. A trial with your own sheets decides.
 
 `suitable` meets the default targets over the whole interval of what is not known, `trial-needed` may meet them, and a
-class that cannot is told with its reason. Classes are ranked by verdict and misreads; then come those that do not touch the
-sheet, leave it room, and do not depend on print or moisture; then the margin.
+class that cannot is told with its reason. Classes are ranked by verdict and misreads; then come those that do not touch
+the sheet, leave it room, and do not depend on print or moisture; then the margin.
 """
 
 WORDS = """
