@@ -55,9 +55,9 @@ HEAD = """<!-- Written by .ci/generate.py; do not edit. -->
 Every row is a job of one sheet with everything else left at its default, asked of all reference classes. The classes
 are illustrative; the figures are computed from typical data, not measured. A trial with your own sheets decides.
 
-`suitable` meets the default targets over the whole interval of what is not known, `trial-needed` may meet them, and a
-class that cannot is told with its reason. Classes are ranked by verdict and misreads; then come those that do not touch
-the sheet, leave it room, and do not depend on print or moisture; then the margin.
+`suitable` meets the default targets with a chance of 95 % or more over what is not known, `trial-needed` may meet them,
+and a class that cannot is told with its reason. Classes are ranked by verdict and chance; then come those that do not
+touch the sheet, leave it room, and do not depend on print or moisture; then the margin.
 """
 
 WORDS = """

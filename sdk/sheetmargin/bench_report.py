@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from sheetmargin.contract.answer import Answer, Percentiles, Recommendation
 from sheetmargin.contract.measure import Diagnosis, Estimate, Fit, FittedInterval, Prediction
 from sheetmargin.report import report
-from sheetmargin.text import WIDTH, bullets, shown, table
+from sheetmargin.text import WIDTH, bullets, percent, shown, table
 
 STATES = {"no_sheet": "no sheet", "single": "one sheet", "double": "two sheets"}
 VERDICTS = {
-    "suitable": "suitable: the targets are met over the whole interval of what is uncertain",
+    "suitable": "suitable: every target is met, with a chance of 95 % or more",
     "trial-needed": "trial needed: promising; only a bench trial can tell",
     "unsuitable": "unsuitable: so set, the pair does not tell none, one and two sheets apart",
 }
@@ -176,7 +176,7 @@ def _choice(name: str, fit: Fit) -> list[str]:
     tilt = setup.geometry.tilt_deg
     return [
         name,
-        answer.verdict,
+        f"{answer.verdict}, {percent(best.chance)}",
         setup.detector_class.id,
         shown(setup.geometry.gap_mm.nominal),
         shown(tilt.nominal if tilt else None),

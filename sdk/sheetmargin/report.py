@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 from sheetmargin.contract.answer import Answer, Misread, Percentiles, Recommendation, Setup, SheetResult, SheetSummary
 from sheetmargin.contract.mounting import Point
-from sheetmargin.text import WIDTH, bullets, clipped, shown, table
+from sheetmargin.text import WIDTH, bullets, clipped, percent, shown, table
 
 VERDICTS = {
-    "suitable": "suitable: the targets are met over the whole interval of what is uncertain",
+    "suitable": "suitable: every target is met, with a chance of 95 % or more",
     "trial-needed": "trial needed: promising; only a bench trial can tell",
     "unsuitable": "unsuitable: nothing admitted tells none, one and two sheets apart",
 }
@@ -135,8 +135,9 @@ def _setups(answer: Answer) -> str:
 
 
 def _served_verdict(one: Recommendation) -> str:
-    """The verdict of what is served; how many sheets that is, where it is not all of them."""
-    return f"{shown(one.verdict)}, {one.serves.count} of {one.serves.of}" if one.not_served else shown(one.verdict)
+    """The verdict of what is served, and how likely it is to do; how many sheets that is, where it is not all."""
+    verdict = f"{shown(one.verdict)}, {percent(one.chance)}"
+    return f"{verdict}, {one.serves.count} of {one.serves.of}" if one.not_served else verdict
 
 
 def _below(answer: Answer, one: Recommendation, setup: Setup, number: int) -> Iterator[str]:
@@ -203,14 +204,14 @@ def _misreads(answer: Answer) -> str:
     """Misreads as estimate (low to high); the kinds that are at the floor everywhere are named once instead."""
     results = list(_results(answer))
     kinds = {kind: [getattr(sheet.misread_ppm, kind) for _, sheet in results] for kind in MISREADS}
-    told = [kind for kind, all_ in kinds.items() if any(one.estimate is not None and not one.floored for one in all_)]
+    told = [kind for kind, all_ in kinds.items() if not all(one.estimate is None or _at_floor(one) for one in all_)]
     rest = [one for kind, all_ in kinds.items() if kind not in told for one in all_]
     lines = []
     if told:
         rows = [[*name, *(_misread(getattr(sheet.misread_ppm, kind)) for kind in told)] for name, sheet in results]
         lines.append("Misreads in a million events: estimate (low to high)")
         lines.append(table([[*_naming_head(answer), *(MISREADS[kind] for kind in told)], *rows]))
-    if rest and all(one.floored for one in rest):
+    if rest and all(_at_floor(one) for one in rest):
         floor = max(one.estimate for one in rest)
         lines.append(
             f"Every {'other ' if told else ''}misread: at most {floor:g} in a million; nothing rarer is claimed"
@@ -218,10 +219,15 @@ def _misreads(answer: Answer) -> str:
     return "\n".join(lines)
 
 
+def _at_floor(misread: Misread) -> bool:
+    """Whether nearly every such job is at the floor, and not the median alone."""
+    return misread.floored and (misread.high is None or misread.high == misread.estimate)
+
+
 def _misread(misread: Misread) -> str:
     if misread.estimate is None:
         return "-"
-    if misread.floored:
+    if _at_floor(misread):
         return f"<= {misread.estimate:g}"
     if misread.low is None or misread.high is None or misread.low == misread.high:
         return f"{misread.estimate:.3g}"

@@ -38,5 +38,11 @@ def shown(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def percent(chance: float) -> str:
+    """A chance in whole per cent; never more certain than it is told."""
+    whole = round(100.0 * chance)
+    return "> 99 %" if whole > 99 else "< 1 %" if whole < 1 else f"{whole} %"
+
+
 def clipped(text: str, width: int) -> str:
     return text if len(text) <= width else f"{text[: width - 2].rstrip()}.."

@@ -21,7 +21,7 @@ from sheetmargin.readings_file import parse_readings
 
 READINGS = Path(__file__).parents[2] / "docs" / "readings" / "coated-paper.csv"
 COATED = Sheet(material="coated-paper", grammage_gsm=150)
-COPY = Sheet(material="copy-paper", grammage_gsm=80)
+COPY = Sheet(material="copy-paper", grammage_gsm=80, air_permeance_um_per_pa_s=1e-4)
 
 
 @pytest.fixture(scope="module")
@@ -36,16 +36,17 @@ def test_a_sample_changes_the_recommendation_and_leads_to_a_trial(client: Client
     air = next(one for one in fit.fit.estimates if one.name == "trapped_air_um")
     assert air.informative
     assert (air.fitted.high or 0.0) < (air.library.nominal or 0.0)
-    before, after = fit.library.best, fit.fitted.best
+    assert fit.changed[0].code == "profile-changed"
+    assert {note.code for note in fit.fitted.trial} >= {"send-samples", "read-levels", "trial-doubles-short"}
+    assert client.recommend(fit.sheet).best == fit.fitted.best
+    # Less air between two sheets is for sound to tell, and it is then less likely to do.
+    sound = client.fit(FitQuestion(sheet=COATED, readings=readings, classes=["ultrasonic-400k", "ultrasonic-500k"]))
+    before, after = sound.library.best, sound.fitted.best
     assert before is not None
     assert after is not None
-    assert before.setups[0].detector_class.id != after.setups[0].detector_class.id
-    assert fit.changed[0].code == "class-changed"
-    assert {note.code for note in fit.fitted.trial} >= {"send-samples", "read-levels", "trial-doubles-short"}
-    again = client.recommend(fit.sheet)
-    assert again.best == after
-    sound = client.fit(FitQuestion(sheet=COATED, readings=readings, classes=["ultrasonic-400k", "ultrasonic-500k"]))
-    assert (sound.library.verdict, sound.fitted.verdict) == ("suitable", "trial-needed")
+    assert before.chance > after.chance + 0.1
+    assert (before.sheets[0].signal.double.p1 or 0.0) > (after.sheets[0].signal.double.p1 or 0.0) + 10.0
+    assert sound.changed[0].code == "geometry-changed"
 
 
 def test_a_symptom_leads_to_its_cause_and_the_remedy_helps(client: Client) -> None:

@@ -21,7 +21,7 @@ a rather long label of a sheet: pet, 140 g/m2, 100 um, 1390 kg/m3
 sheet 2: tissue, 18 g/m2, 82 um, 220 kg/m3
 
 #  class                          gap mm         tilt deg       one sheet reads  verdict
-1  ultrasonic-180k-high-output *  45 (40 to 50)  20 (15 to 25)  25 to 60 dB      trial-needed, 2 of 3
+1  ultrasonic-180k-high-output *  45 (40 to 50)  20 (15 to 25)  25 to 60 dB      trial-needed, 62 %, 2 of 3
    for cover, a rather long label of a sheet
 * an illustrative class, invented; no product
 
@@ -99,7 +99,7 @@ def test_set_ups_of_a_list_name_their_sheets_and_what_is_changed_between_them() 
     )
     lines = report(replace(SAMPLE, recommendations=(SAMPLE.best, two))).splitlines()
     start = next(number for number, line in enumerate(lines) if line.startswith("2  "))
-    assert lines[start].endswith("trial-needed, 2 of 3")
+    assert lines[start].endswith("trial-needed, 62 %, 2 of 3")
     assert lines[start + 1 : start + 3] == [
         "   Not served: sheet 2. The sheet lies outside the band.",
         "   set-up 1: for cover",
@@ -129,8 +129,8 @@ def test_a_setup_without_tilt_or_band_in_db() -> None:
 
 
 def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
-    floored = {"estimate": 1, "low": 1, "high": 1, "floored": True}
-    likely = {"estimate": 25, "low": 1, "high": 300, "floored": False}
+    floored = {"estimate": 1, "mean": 1, "low": 1, "high": 1, "floored": True}
+    likely = {"estimate": 25, "mean": 80, "low": 1, "high": 300, "floored": False}
     everywhere = dict.fromkeys(MISREADS, floored)
 
     def text(misreads: dict[str, object]) -> str:
@@ -143,6 +143,10 @@ def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
     assert "25 (1 to 300)" in but_one
     assert "Every other misread: at most 1 in a million" in but_one
     assert "in a million" not in text({"double_as_single": floored})
+    # At the median alone: a few such jobs are far above it.
+    wide = text(everywhere | {"double_as_single": floored | {"mean": 40, "high": 300}})
+    assert "1 (1 to 300)" in wide
+    assert "Every other misread: at most 1 in a million" in wide
 
 
 def test_the_band_is_in_the_unit_that_is_read() -> None:

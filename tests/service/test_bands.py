@@ -52,10 +52,24 @@ def test_a_ply_too_few_limits_the_lower_edge():
     assert float(no_sheet[0]) == 10.0
 
 
-def test_edges_lie_midway():
+def test_the_upper_edge_lies_midway_and_the_lower_comes_down():
+    """54 lies 6 from one sheet at 48 and from two at 60. Midway the lower edge would be at 22, with 18 to either side:
+    it comes down to where no sheet at 4 has the 6 that the others have, for they set the worst."""
     bands = choose_bands([PAPER], receiver(), step=1)
-    assert (float(bands.low[0]), float(bands.high[0])) == (22.0, 54.0)
+    assert (float(bands.low[0]), float(bands.high[0])) == (10.0, 54.0)
     assert float(bands.worst[0]) == 6.0
+
+
+def test_the_lower_edge_leaves_no_sheet_its_own_spread():
+    """Of no sheet that spreads by 9 above its middle, 9 are left above that, though the others have 6."""
+    bands = choose_bands([survey((40, 44, 48), (60, 78, 100), none=(-9, 0, 9))], receiver(), step=1)
+    assert float(bands.low[0]) == 18.0
+
+
+def test_the_lower_edge_stays_midway_where_no_sheet_has_the_least_room():
+    """20 to 40 and 48 to 100: 10 either side of 30, 26 either side of 74."""
+    bands = choose_bands([survey((40, 44, 48), (100, 110, 120), none=(-20, 0, 20))], receiver(), step=1)
+    assert (float(bands.low[0]), float(bands.high[0])) == (30.0, 74.0)
 
 
 @pytest.mark.parametrize("seed", range(8))

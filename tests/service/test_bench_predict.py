@@ -105,7 +105,17 @@ def test_a_band_that_is_given_is_taken_and_a_hold_is_echoed() -> None:
     setup = predicted(replace(PAIR, profile=at_band(20, 46, hold_ms=33.0))).predicted.setups[0]
     assert (setup.profile.band.low, setup.profile.band.high) == (20, 46)
     assert setup.profile.hold_ms == 33.0
-    assert predicted(replace(PAIR, profile=at_band(20, 46))).predicted.verdict == "unsuitable"
+
+
+def test_a_band_that_holds_no_stock_is_unsuitable() -> None:
+    """Below the first percentile of one sheet no stock is read as one; at the median up to half of all may be."""
+    narrow, half = (predicted(replace(PAIR, profile=at_band(20, high))).predicted for high in (42, 46))
+    level = narrow.sheets[0].signal.single
+    assert level.p1 > 42.0
+    assert abs(level.p50 - 46.0) < 1.0
+    assert (narrow.verdict, narrow.chance) == ("unsuitable", 0.0)
+    assert 0.05 <= half.chance < 0.5
+    assert half.verdict == "trial-needed"
 
 
 def test_the_map_has_the_place_in_it() -> None:

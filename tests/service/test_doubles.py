@@ -60,7 +60,7 @@ def test_pieces_that_touch_keep_the_air_within_them(contact):
     def mean_db(touch: str, *, double: bool) -> float:
         levels = made.look(replace(PAPER, plies=3, contact=touch)).levels
         branches = levels.double(1) if double else levels.single()
-        return float(branches.weights[0] @ branches.attenuation_db[0, :, WIDEST])
+        return float(branches.weights @ branches.attenuation_db[0, :, WIDEST])
 
     assert mean_db(contact, double=False) + 6.0 < mean_db(contact, double=True) < mean_db("air", double=True) - 3.0
 

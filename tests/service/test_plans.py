@@ -30,6 +30,8 @@ FOIL = SheetSpec(material="aluminium-foil", thickness_um=7.0)
 
 
 SOUND = {"principles": ("ultrasonic",)}
+CLINGING = Targets(double_as_single=20_000.0)
+"""More doubles passed than there are cards that cling to each other, which no set-up tells from one."""
 
 
 def plans_of(*sheets, **job):
@@ -59,7 +61,7 @@ def test_a_list_that_one_band_holds_is_one_station():
 
 
 def test_a_list_that_no_band_holds_has_two_profiles_on_one_pair():
-    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0)}
+    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0), "targets": CLINGING}
     best = plans_of(PAPER, CARD, **job)[0]
     assert [st.post.detector_class.id for st in best.stations] == ["ultrasonic-300k"] * 2
     assert len({st.choice.setting for st in best.stations}) == 1
@@ -250,9 +252,10 @@ def test_what_is_suitable_can_be_set_by_hand(spec, line):
 @pytest.mark.parametrize(
     ("spec", "name"),
     [
-        (SheetSpec(material="coated-paper", grammage_gsm=135.0), "ultrasonic-500k"),
+        (PAPER, "ultrasonic-120k"),
         (SheetSpec(material="steel", thickness_um=800.0), "eddy-current-1k"),
-        (SheetSpec(material="aluminium", thickness_um=100.0), "eddy-current-one-sided-1k"),
+        (SheetSpec(material="aluminium", thickness_um=130.0), "eddy-current-one-sided-1k"),
+        (SheetSpec(material="aluminium", thickness_um=150.0), "eddy-current-one-sided-1k"),
         (SheetSpec(material="steel", thickness_um=800.0), "ultrasonic-180k-high-output"),
     ],
 )
@@ -299,18 +302,17 @@ def test_a_line_at_a_walk_is_no_worse_than_one_at_a_run():
 STRICT = Targets(double_as_single=10.0, single_as_double=10.0)
 
 
-IN_ORDER = pytest.mark.xfail(strict=True, reason="no list found, with pores, whose order needs a second position")
-
-
-@pytest.mark.parametrize("keep_sequence", [False, pytest.param(True, marks=IN_ORDER)])
+@pytest.mark.parametrize("keep_sequence", [False, True])
 def test_what_a_class_serves_in_another_position_is_not_left_out(keep_sequence, monkeypatch):
     """Found to first order, one position serves all; in full a sheet misses its target there, and has another."""
 
     def left_out():
         return {p.detector_class.id: set(plans._alone_for_list(p).left_out) for p in found}
 
-    heavy = SheetSpec(material="white-lined-chipboard", grammage_gsm=250.0)
-    found = posts(PAPER, CARD, heavy, targets=STRICT, keep_sequence=keep_sequence, **SOUND)
+    paper = SheetSpec(material="offset-paper", grammage_gsm=150.0)
+    board = SheetSpec(material="folding-boxboard", grammage_gsm=300.0)
+    few_stops = Targets(single_as_double=10.0)
+    found = posts(paper, STEEL, board, targets=few_stops, keep_sequence=keep_sequence, **SOUND)
     solved_again = left_out()
     monkeypatch.setattr(plans, "MOST_AGAIN", 0)
     solved_once = left_out()
@@ -328,8 +330,8 @@ def test_what_another_class_would_serve_is_not_left_out(keep_sequence):
 
 
 def test_sheets_that_no_band_holds_have_one_each_in_the_same_position():
-    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0)}
-    best = plans_of(PAPER, CARD, **job)[0].stations[0]
+    job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0), "targets": CLINGING}
+    best = plans_of(SheetSpec(material="bible-paper", grammage_gsm=40.0), CARD, **job)[0].stations[0]
     details = details_at([(best.post, best.choice.setting, [0, 1])])[0]
     assert unfit(build_station(best.post, best.choice.setting, details))
     stations, failed = plans._stations(best.post, best.choice.setting, details)

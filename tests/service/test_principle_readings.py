@@ -12,31 +12,36 @@ from sheetmargin_service.prediction.principles.readings import (
     Readings,
     air_between,
     film_nodes,
+    lot_thickness_deviation,
     moved_by,
     relative_thickness_deviation,
 )
 from support.principle_cases import predictive, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
+ENDS = [[1.5, 2.5, 7.0], [2.0, 2.0, 2.0]]
 
 
 @pytest.fixture
 def mixture():
-    """Two variants, two settings, three nodes."""
-    values = np.array([[[1.0, 2.0, 5.0], [2.0, 3.0, 4.0]], [[1.5, 2.5, 7.0], [2.0, 2.0, 2.0]]])
+    """A constant and both its ends, two settings, three nodes."""
+    nominal, low, high = [[1.0, 2.0, 5.0], [2.0, 3.0, 4.0]], [[0.8, 1.7, 4.5], [2.0, 3.2, 4.4]], ENDS
+    values = np.array([nominal, low, high])
     return Readings(
         values=values,
         weights=np.array([0.5, 0.4, 0.1]),
-        belief=np.array([0.7, 0.3]),
-        moves={"mass": np.array([[0.18, 0.3], [0.12, 0.32]]), "drift": np.array([[0.24, 0.4], [0.16, 0.24]])},
+        moves={"mass": np.array([[0.18, 0.3]]), "drift": np.array([[0.24, 0.4]])},
     )
 
 
 def drawn(readings, setting, count=400_000):
     rng = np.random.default_rng(7)
-    variant = rng.choice(len(readings.belief), size=count, p=readings.belief)
     node = rng.choice(len(readings.weights), size=count, p=readings.weights)
-    return readings.values[variant, setting, node] + rng.normal(size=count) * readings.sigma[variant, setting]
+    nominal, low, high = readings.values[:, setting, node]
+    # In each draw on the parabola through the three, whose ends hold 90 %.
+    z = rng.normal(size=count) / norm.ppf(0.95)
+    constant = nominal + 0.5 * (high - low) * z + (0.5 * (high + low) - nominal) * z**2
+    return constant + rng.normal(size=count) * readings.sigma[0, setting]
 
 
 def test_percentiles_against_draws(mixture):
@@ -48,15 +53,15 @@ def test_percentiles_against_draws(mixture):
 
 def test_distribution_against_draws(mixture):
     grid = SignalGrid(low=-5.0, step=0.02, count=1000)
-    spread = mixture.spread(grid)
+    spread = mixture.spread()
     sample = drawn(mixture, 0)
-    assert predictive(spread)[0] @ grid.centres == pytest.approx(sample.mean(), abs=0.01)
-    quantiles = grid.quantiles(predictive(spread), (0.05, 0.5, 0.95))[0]
+    assert predictive(spread, grid)[0] @ grid.centres == pytest.approx(sample.mean(), abs=0.01)
+    quantiles = grid.quantiles(predictive(spread, grid), (0.05, 0.5, 0.95))[0]
     assert quantiles == pytest.approx(np.quantile(sample, [0.05, 0.5, 0.95]), abs=0.03)
 
 
 def test_causes_add_by_the_root_of_the_sum_of_squares(mixture):
-    assert mixture.sigma == pytest.approx(np.array([[0.3, 0.5], [0.2, 0.4]]))
+    assert mixture.sigma == pytest.approx(np.array([[0.3, 0.5]] * 3))
 
 
 def test_causes_are_named_with_nodes_and_variants(mixture):
@@ -64,17 +69,18 @@ def test_causes_are_named_with_nodes_and_variants(mixture):
     assert (causes["mass"], causes["drift"]) == pytest.approx((0.18, 0.24))
     # nodes 1, 2 and 5 with 0.5, 0.4 and 0.1: mean 1.8, variance 0.64 x 0.5 + 0.04 x 0.4 + 10.24 x 0.1
     assert causes["trapped-air"] == pytest.approx(np.sqrt(1.36))
-    # means 1.8 and 2.45 with 0.7 and 0.3
-    assert causes["alloy"] == pytest.approx(0.65 * np.sqrt(0.7 * 0.3))
+    # means 1.8 between 1.53 and 2.45: slope 0.46 and curvature 0.19 over 1.645 standard deviations
+    slope, bend = 0.46 / 1.644854, 0.19 / 1.644854**2
+    assert causes["alloy"] == pytest.approx(np.sqrt(slope**2 + 2.0 * bend**2))
 
 
-def test_influences_are_exact_where_they_are_linear():
+def test_influences_are_exact_where_they_are_linear_and_keep_their_sign():
     def read(*, mass=0.0, warmth=0.0):
         return np.array([10.0 + 3.0 * mass - 4.0 * warmth, 20.0 + mass])
 
     moves = moved_by(read, {"mass": 0.5, "warmth": 1.0})
     assert moves["mass"] == pytest.approx([1.5, 0.5])
-    assert moves["warmth"] == pytest.approx([4.0, 0.0])
+    assert moves["warmth"] == pytest.approx([-4.0, 0.0])
 
 
 def test_film_nodes_keep_the_percentiles():
@@ -102,6 +108,9 @@ def test_contact_decides_on_the_air(contact, share_without_air):
 
 def test_formation_averages_over_the_spot():
     wide, usual, small, tiny = (relative_thickness_deviation(PAPER, spot_mm=mm) for mm in (1000.0, 5.0, 2.5, 0.1))
-    assert wide == pytest.approx(PAPER.thickness_tolerance_pct / 100 / norm.ppf(0.975), rel=1e-3)
+    # A quarter of the tolerance's variance lies within a lot, the rest between lots.
+    whole = PAPER.thickness_tolerance_pct / 100 / norm.ppf(0.975)
+    assert wide == pytest.approx(0.5 * whole, rel=1e-3)
+    assert np.hypot(wide, lot_thickness_deviation(PAPER)) == pytest.approx(whole, rel=1e-3)
     assert wide < usual < small
     assert small == tiny

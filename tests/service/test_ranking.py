@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 from types import SimpleNamespace
 
@@ -9,10 +10,28 @@ import numpy as np
 import pytest
 from sheetmargin.contract.answer import Misread
 from sheetmargin.contract.mounting import Window
+from sheetmargin_service.prediction.draws import DRIFTS
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import Judgement
 
-MISREAD = Misread(estimate=1.0, low=1.0, high=1.0, floored=True)
+MISREAD = Misread(estimate=1.0, mean=1.0, low=1.0, high=1.0, floored=True)
+DRAWS = 100
+CHANCE = {"suitable": 1.0, "trial-needed": 0.6, "unsuitable": 0.0}
+"""Taken where a station is told without its chance."""
+
+
+def judged(verdict, chance, *, ratio=-2.0):
+    """A judgement whose targets are met in the last of its draws, whatever the drift: in as many as its chance says."""
+    misses = np.arange(DRAWS) < round(DRAWS * (1.0 - chance))
+    return Judgement(
+        verdict=verdict,
+        chance=chance,
+        pair="double_as_single",
+        misread=MISREAD,
+        target_ppm=1e3,
+        ratio=ratio,
+        excess=np.where(misses, 1.0, -1.0)[:, None] * np.ones(len(DRIFTS)),
+    )
 
 
 def station(
@@ -20,6 +39,7 @@ def station(
     *,
     margin=5.0,
     verdict="suitable",
+    chance=None,
     ratio=-2.0,
     sheets=(0,),
     gap=(20.0, 40.0, 60.0),
@@ -30,7 +50,7 @@ def station(
     spread=8.0,
 ):
     """As much of a station as the order looks at."""
-    judgement = Judgement(verdict=verdict, pair="double_as_single", misread=MISREAD, target_ppm=1e3, ratio=ratio)
+    judgement = judged(verdict, CHANCE[verdict] if chance is None else chance, ratio=ratio)
     single = SimpleNamespace(p1=np.array([40.0]), p99=np.array([40.0 + spread]))
     served = {
         i: SimpleNamespace(worst=margin, judgement=judgement, survey=SimpleNamespace(single=single)) for i in sheets
@@ -69,9 +89,13 @@ BEFORE_AFTER = {
         plan(station("z", margin=1.0, sheets=(0, 1))),
         plan(station("a", margin=9.0), station("b", margin=9.0, sheets=(1,))),
     ),
-    "nearer to its target": (
-        plan(station("z", verdict="trial-needed", ratio=0.5, margin=1.0)),
-        plan(station("a", verdict="trial-needed", ratio=1.0, margin=9.0)),
+    "likelier to do": (
+        plan(station("z", verdict="trial-needed", chance=0.8, margin=1.0)),
+        plan(station("a", verdict="trial-needed", chance=0.79, margin=9.0)),
+    ),
+    "as likely to do, within a band of chances": (
+        plan(station("z", verdict="trial-needed", chance=0.5, margin=9.0)),
+        plan(station("a", verdict="trial-needed", chance=0.79, margin=5.0)),
     ),
     "no contact": (plan(station("z", margin=1.0)), plan(station("a", contactless=False, margin=9.0))),
     "room for the sheet": (plan(station("z", margin=1.0)), plan(station("a", gap=(2.0, 3.0, 4.0), margin=9.0))),
@@ -95,13 +119,14 @@ def test_the_order_of_the_plans_does_not_matter():
         plan(station("a", margin=3.0)),
         plan(station("b", margin=3.0)),
         plan(station("c", margin=7.0, tilt=10.0)),
-        plan(station("d", verdict="trial-needed", ratio=1.0)),
+        plan(station("d", verdict="trial-needed")),
     ]
     assert {tuple(order(*p)) for p in permutations(plans)} == {("c", "a", "b", "d")}
 
 
 def test_a_suitable_plan_is_not_ranked_by_how_far_below_the_target_it_is():
     assert order(plan(station("z", ratio=-0.5, margin=9.0)), plan(station("a", ratio=-2.0, margin=5.0))) == ["z", "a"]
+    assert order(plan(station("z", chance=0.95, margin=9.0)), plan(station("a", chance=1.0, margin=5.0))) == ["z", "a"]
 
 
 def test_margins_are_compared_as_multiples_of_the_spread():
@@ -143,3 +168,15 @@ def test_a_plan_is_as_good_as_its_worst_sheet():
     assert mixed.verdict == "trial-needed"
     assert mixed.worst == 2.0
     assert mixed.served == 2
+
+
+def test_a_plan_is_as_sure_as_all_its_sheets_together():
+    """What one sheet and another miss in the same draws is counted once: they lie in one shop."""
+    one, other = (station(name, sheets=(i,), chance=0.96) for i, name in enumerate("ab"))
+    assert plan(one, other).chance == 0.96
+    assert plan(one, other).verdict == "suitable"
+    # The other misses its targets where the one meets them: each is suitable, both together are not sure enough.
+    turned = other.served[1].judgement
+    other.served[1].judgement = replace(turned, excess=turned.excess[::-1])
+    assert plan(one, other).chance == 0.92
+    assert plan(one, other).verdict == "trial-needed"

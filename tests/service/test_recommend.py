@@ -217,10 +217,14 @@ def test_weather_spreads_the_signal():
 
 
 def test_bonded_cards_are_a_harder_job():
+    """Loose cards are told apart but for those that cling, up to 10,000 in a million. Of bonded ones two read 20 lg 2 =
+    6 dB more than one, and the spread of each is as wide."""
     bonded = replace(CARD, double=Double(contact="bonded"))
-    square = Line(max_tilt_deg=0.0)
-    assert answer(CARD, principles=ULTRASONIC, line=square).verdict == "suitable"
-    assert answer(bonded, principles=ULTRASONIC, line=square).verdict == "unsuitable"
+    square = {"line": Line(max_tilt_deg=0.0), "targets": Targets(double_as_single=20_000.0)}
+    assert answer(CARD, principles=ULTRASONIC, **square).verdict == "suitable"
+    found = answer(bonded, principles=ULTRASONIC, **square)
+    assert found.verdict == "trial-needed"
+    assert all(r.sheets[0].margin.double < 0.0 for r in found.recommendations)
 
 
 def test_what_moves_the_signal_is_among_the_reasons():
@@ -256,19 +260,22 @@ def test_every_assumption_points_at_the_job():
 @pytest.mark.parametrize(
     "permeance",
     [
-        pytest.param(1e-4, id="tight"),
         pytest.param(
-            None,
-            id="porous",
+            1e-4,
+            id="tight",
             marks=pytest.mark.xfail(
-                strict=True,
-                reason="margins of 300 kHz are level between three positions, and 400 kHz serves half of the sheets",
+                strict=True, reason="margins of 300 kHz are level between gaps and between square on and 5 degrees"
             ),
         ),
+        pytest.param(None, id="porous"),
     ],
 )
 def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance):
-    """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank."""
+    """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank.
+
+    Of tight sheets up to 1000 doubles in a million cling, with the chance that `suitable` asks for: a target of 1000
+    would ask on which side of the limit a setting falls, and not how it reads.
+    """
     positions = {}
     for share in np.linspace(-0.0175, 0.0175, 8):
         liner = SheetSpec(
@@ -276,7 +283,7 @@ def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance)
             grammage_gsm=round(150.0 * (1.0 + share), 3),
             air_permeance_um_per_pa_s=permeance,
         )
-        found = answer(liner, limit=20)
+        found = answer(liner, limit=20, targets=Targets(double_as_single=3000.0))
         for one in (r for r in found.recommendations if r.verdict == "suitable"):
             (setup,) = one.setups
             tilt = setup.geometry.tilt_deg and setup.geometry.tilt_deg.nominal

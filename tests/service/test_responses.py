@@ -16,13 +16,13 @@ from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
-    VARIANT_WEIGHTS,
+    MASS_STEP,
     WATER_M,
     Case,
     SheetModel,
     draw_films,
-    mass_step,
     survey_cases,
+    wave_unknowns,
 )
 from support.multilayer import solve_by_eigenvalues
 from support.principle_cases import sheet
@@ -66,17 +66,19 @@ PAPER = sheet("copy-paper", grammage_gsm=80)
 CARD = sheet("pvc-rigid", thickness_um=760)
 
 
-def test_beliefs_are_shares():
-    assert VARIANT_WEIGHTS.sum() == pytest.approx(1.0)
-    assert len(VARIANT_WEIGHTS) == len(VARIANTS)
-    assert VARIANT_WEIGHTS[0] == VARIANT_WEIGHTS.max()
-
-
-def test_cases_are_the_variants_and_two_steps_of_mass():
-    cases = survey_cases(PAPER)
+def test_cases_are_the_ends_of_what_is_not_known():
+    cases = survey_cases(CARD)
+    assert wave_unknowns(CARD) == ("stiffness", "loss", "mass")
     assert [c.variant for c in cases[:5]] == list(VARIANTS)
-    assert [c.mass_factor for c in cases[5:]] == pytest.approx([1 - 0.04 / 1.96, 1 + 0.04 / 1.96], rel=1e-4)
-    assert mass_step(replace(PAPER, mass_tolerance_pct=0.0)) == 0.01
+    assert [c.mass_factor for c in cases[5:]] == [1.0 - MASS_STEP, 1.0 + MASS_STEP]
+
+
+def test_the_permeance_of_a_grade_is_not_known_and_that_of_a_stock_is():
+    assert wave_unknowns(PAPER) == ("stiffness", "loss", "mass", "permeance")
+    permeance = PAPER.layers[0].material.porous.permeance_um_per_pa_s
+    assert [c.permeance_factor * permeance.nominal for c in survey_cases(PAPER)[7:]] == [permeance.low, permeance.high]
+    measured = sheet("copy-paper", grammage_gsm=80, air_permeance_um_per_pa_s=3.0)
+    assert wave_unknowns(measured) == ("stiffness", "loss", "mass")
 
 
 def test_each_case_is_computed_with_its_own_numbers():
@@ -314,12 +316,12 @@ def test_no_sheet_amplifies():
 
 def test_draws_see_the_whole_distribution_at_every_joint():
     index, weight = film_weights(PAPER.trapped_air)
-    draws = draw_films(index, weight[0], joints=3)
+    draws = draw_films(index, weight, joints=3)
     assert draws.shape == (3, DRAWS)
-    mean = weight[0] @ np.log(FILM_M[index])
-    deviation = np.sqrt(weight[0] @ (np.log(FILM_M[index]) - mean) ** 2)
+    mean = weight @ np.log(FILM_M[index])
+    deviation = np.sqrt(weight @ (np.log(FILM_M[index]) - mean) ** 2)
     for joint in np.log(FILM_M[draws]):
         assert joint.mean() == pytest.approx(mean, abs=0.2 * deviation)
         assert joint.std() == pytest.approx(deviation, rel=0.2)
-    assert draws == pytest.approx(draw_films(index, weight[0], joints=3))
+    assert draws == pytest.approx(draw_films(index, weight, joints=3))
     assert np.max(np.abs(np.corrcoef(np.log(FILM_M[draws])) - np.eye(3))) < 0.5

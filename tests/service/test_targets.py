@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+import numpy as np
 import pytest
-from sheetmargin.contract.answer import Misread, Misreads
 from sheetmargin.contract.job import Targets
-from sheetmargin_service.selection.targets import DEFAULTS_PPM, EASY, PAIRS, judge, targets_of
+from sheetmargin_service.prediction.draws import DRIFTS
+from sheetmargin_service.selection.misreads import misreads_of
+from sheetmargin_service.selection.targets import (
+    DEFAULTS_PPM,
+    EASY,
+    PAIRS,
+    Judgement,
+    chance_band,
+    joint_chance,
+    judge,
+    targets_of,
+)
 
-APART = {"no_sheet": 5.0, "single": 5.0, "double": 5.0}
-FLOOR = Misread(estimate=1.0, low=1.0, high=1.0, floored=True)
-NONE = Misreads(**dict.fromkeys(PAIRS, FLOOR))
+SURE = np.full((1, len(DRIFTS)), 1e-9)
+NONE = dict.fromkeys(PAIRS, SURE)
+"""Rates of nothing that ever happens."""
 
 
-def with_pair(pair, low, high):
-    return replace(NONE, **{pair: Misread(estimate=0.5 * (low + high), low=low, high=high, floored=False)})
+def with_pair(pair: str, *rates_ppm: float):
+    """One pair that happens as often in some draws, all alike."""
+    return NONE | {pair: 1e-6 * np.outer(rates_ppm, np.ones(len(DRIFTS)))}
+
+
+def judged(rates, targets=DEFAULTS_PPM, **limits) -> Judgement:
+    return judge(rates, misreads_of(rates), targets, **limits)
 
 
 def test_defaults_are_taken_where_a_job_is_silent_and_told():
@@ -33,83 +47,55 @@ def test_what_is_given_counts_and_is_not_told():
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "verdict"),
-    [
-        (1.0, 99.0, "suitable"),
-        (1.0, 100.0, "suitable"),
-        (1.0, 101.0, "trial-needed"),
-        (100.0, 500.0, "trial-needed"),
-        (101.0, 500.0, "unsuitable"),
-    ],
+    ("missed", "verdict"),
+    [(0, "suitable"), (5, "suitable"), (6, "trial-needed"), (95, "trial-needed"), (96, "unsuitable")],
 )
-def test_verdict_is_that_of_the_interval(low, high, verdict):
-    judgement = judge(with_pair("double_as_single", low, high), {"double_as_single": 100.0}, step=1.0, margin=APART)
-    assert judgement.verdict == verdict
-    assert judgement.pair == "double_as_single"
-    assert judgement.target_ppm == 100.0
+def test_verdict_is_that_of_the_chance(missed, verdict):
+    """So many draws of a hundred miss the target."""
+    rates = with_pair("double_as_single", *[2000.0] * missed, *[500.0] * (100 - missed))
+    found = judged(rates)
+    assert (found.verdict, found.chance) == (verdict, pytest.approx(1.0 - missed / 100))
+    assert (found.pair, found.target_ppm) == ("double_as_single", 1000.0)
 
 
 @pytest.mark.parametrize("pair", PAIRS)
 def test_each_pair_can_decide(pair):
-    judgement = judge(with_pair(pair, 2e3, 3e3), dict.fromkeys(PAIRS, 1000.0), step=1.0, margin=APART)
-    assert (judgement.pair, judgement.verdict) == (pair, "unsuitable")
+    found = judged(with_pair(pair, 2e3), dict.fromkeys(PAIRS, 1000.0))
+    assert (found.pair, found.verdict) == (pair, "unsuitable")
 
 
 def test_a_pair_without_a_target_does_not_decide():
-    assert judge(with_pair("double_as_no_sheet", 1e5, 2e5), DEFAULTS_PPM, step=1.0, margin=APART).verdict == "suitable"
+    assert judged(with_pair("double_as_no_sheet", 1e5)).verdict == "suitable"
 
 
-def test_the_worst_verdict_decides_before_the_worst_ratio():
-    misreads = replace(
-        with_pair("single_as_double", 1.0, 1e5),
-        double_as_single=Misread(estimate=1500.0, low=1100.0, high=2000.0, floored=False),
-    )
-    assert judge(misreads, DEFAULTS_PPM, step=1.0, margin=APART).pair == "double_as_single"
+def test_bad_luck_adds_up_over_the_pairs():
+    """Half of the draws miss one target and the others another: no draw meets both."""
+    rates = with_pair("double_as_single", 2000.0, 500.0) | {
+        "single_as_double": 1e-6 * np.outer([50.0, 200.0], np.ones(len(DRIFTS)))
+    }
+    assert judged(rates).chance == 0.0
+
+
+def test_sheets_share_their_draws():
+    """Two sheets that fail in the same half of the draws are as good together as each; in different halves never."""
+    first, same = judged(with_pair("double_as_single", 2e3, 5e2)), judged(with_pair("single_as_double", 2e2, 5e1))
+    other = judged(with_pair("single_as_double", 5e1, 2e2))
+    assert joint_chance([first, same]) == 0.5
+    assert joint_chance([first, other]) == 0.0
 
 
 def test_ratios_are_half_powers_of_ten_and_easy_ones_alike():
-    assert (
-        judge(with_pair("double_as_single", 1.0, 320.0), {"double_as_single": 1000.0}, step=1.0, margin=APART).ratio
-        == -0.5
-    )
-    assert (
-        judge(with_pair("double_as_single", 1.0, 3200.0), {"double_as_single": 1000.0}, step=1.0, margin=APART).ratio
-        == 0.5
-    )
-    assert (
-        judge(with_pair("double_as_single", 1.0, 2.0), {"double_as_single": 1e6}, step=1.0, margin=APART).ratio == EASY
-    )
+    assert judged(with_pair("double_as_single", 320.0)).ratio == -0.5
+    assert judged(with_pair("double_as_single", 3200.0)).ratio == 0.5
+    assert judged(with_pair("double_as_single", 2.0), {"double_as_single": 1e6}).ratio == EASY
 
 
-def test_an_approximation_is_at_most_a_trial():
-    good, bad = with_pair("double_as_single", 1.0, 2.0), with_pair("double_as_single", 2e3, 3e3)
-    assert judge(good, DEFAULTS_PPM, step=1.0, margin=APART).verdict == "suitable"
-    assert judge(good, DEFAULTS_PPM, step=1.0, margin=APART, approximate=True).verdict == "trial-needed"
-    assert judge(bad, DEFAULTS_PPM, step=1.0, margin=APART, approximate=True).verdict == "unsuitable"
+def test_chances_are_ranked_in_bands():
+    assert [chance_band(c) for c in (1.0, 0.95, 0.94, 0.8, 0.5, 0.2, 0.05, 0.04)] == [0, 0, 1, 1, 2, 3, 4, 5]
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "double", "verdict"),
-    [
-        (1.0, 1e6, -5.0, "unsuitable"),  # half of all doubles missed as far as is believed, and the states cross
-        (1.0, 1e6, -0.5, "unsuitable"),
-        (1.0, 1e6, -0.4, "trial-needed"),  # an edge between the steps of the band would leave room
-        (1.0, 190.0, -5.0, "trial-needed"),  # the estimate, 95.5, meets the target
-        (1.0, 100.0, -5.0, "suitable"),  # so does all that is possible
-    ],
-)
-def test_a_trial_is_not_offered_where_the_states_cross_and_the_estimate_misses(low, high, double, verdict):
-    misreads = with_pair("double_as_single", low, high)
-    assert judge(misreads, {"double_as_single": 100.0}, step=1.0, margin=APART | {"double": double}).verdict == verdict
-
-
-def test_the_margin_that_counts_is_that_of_the_true_state():
-    misreads = with_pair("double_as_single", 1.0, 1e6)
-    crossed = APART | {"single": -1.0, "no_sheet": -1.0}
-    assert judge(misreads, {"double_as_single": 100.0}, step=1.0, margin=crossed).verdict == "trial-needed"
-
-
-def test_what_cannot_be_set_is_never_more_than_a_trial():
-    bad = with_pair("double_as_single", 1e4, 1e5)
-    assert judge(NONE, DEFAULTS_PPM, step=1.0, margin=APART, settable=False).verdict == "trial-needed"
-    assert judge(bad, DEFAULTS_PPM, step=1.0, margin=APART, settable=False).verdict == "unsuitable"
+@pytest.mark.parametrize("limit", [{"approximate": True}, {"settable": False}])
+def test_an_approximation_and_what_cannot_be_set_are_at_most_a_trial(limit):
+    assert judged(NONE).verdict == "suitable"
+    assert judged(NONE, **limit).verdict == "trial-needed"
+    assert judged(with_pair("double_as_single", 3e3), **limit).verdict == "unsuitable"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,10 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.base import Bench, Fact, Spread
+from sheetmargin_service.prediction.draws import COUNT, drawn
+from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.principles import principles, readings
+from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Spread
 from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_VARIATION
 from sheetmargin_service.prediction.principles.ultrasonic.responses import SheetModel
 
@@ -53,24 +56,34 @@ def bench(class_id: str, *, conditions: Conditions = CONDITIONS, **parameters: A
 
 
 def means(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
-    """Mean reading of each state at one setting, over the nominal variant."""
+    """Mean reading of each state at one setting, with the constants of the library."""
     grid = principles()[made.detector_class.principle].grid
-    detail = made.detail(a_sheet, setting)
+    detail = _with_known_constants(made, a_sheet, setting)
     return {
-        state: float(getattr(detail, state).variants[0] @ grid.centres) for state in ("no_sheet", "single", "double")
+        state: float(getattr(detail, state).steady(grid) @ grid.centres) for state in ("no_sheet", "single", "double")
     }
 
 
 def deviations(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
-    """Standard deviation of each state at one setting, over the nominal variant."""
+    """Standard deviation of each state at one setting, with the constants of the library."""
     grid = principles()[made.detector_class.principle].grid
-    detail = made.detail(a_sheet, setting)
+    detail = _with_known_constants(made, a_sheet, setting)
     found = {}
     for state in ("no_sheet", "single", "double"):
-        pmf = getattr(detail, state).variants[0]
+        pmf = getattr(detail, state).steady(grid)
         mean = pmf @ grid.centres
         found[state] = float(np.sqrt(pmf @ (grid.centres - mean) ** 2))
     return found
+
+
+def _with_known_constants(made: Bench, a_sheet: Sheet, setting: int) -> Detail:
+    """One setting with nothing drawn of a principle's constants; what ultrasound draws is drawn."""
+
+    def known(unknown: str) -> NDArray[np.float64]:
+        return np.zeros(COUNT) if unknown in readings.CONSTANTS else drawn(unknown)
+
+    with patch.object(readings, "drawn", known):
+        return made.detail(a_sheet, setting)
 
 
 def at_angles(
@@ -90,7 +103,7 @@ def at_angles(
     return np.asarray(sum(w * pair for w, pair in zip(weight / weight.sum(), pairs, strict=True)))
 
 
-def predictive(spread: Spread) -> NDArray[np.float64]:
-    """The distribution (1, count) of one reading, with the model's own uncertainty mixed in."""
-    steady = (spread.weights @ spread.variants)[None, :]
+def predictive(spread: Spread, grid: SignalGrid) -> NDArray[np.float64]:
+    """The distribution (1, count) of one reading, with what is not known of the job mixed in."""
+    steady = spread.steady(grid)[None, :]
     return steady if spread.noise is None else spread.noise.read(steady)

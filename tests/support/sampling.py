@@ -41,13 +41,19 @@ class Sampler:
         true = np.full(draws, one.branches.attenuation_db[0, 0, self.setting])
         return self._steady(true, float(one.variance[self.setting]), rng)
 
-    def double(self, draws: int, air: TrappedAir | None = None) -> Array:
-        """Steady attenuation of two sheets."""
+    def double(self, draws: int, *, clinging: float = 0.0) -> Array:
+        """Steady attenuation of two sheets, a share of them without air between them."""
         rng = np.random.default_rng(self.seed + 1)
-        films = sampled_films(air or self.sheet.trapped_air, rng, draws)
+        films = sampled_films(self.sheet.trapped_air, rng, draws)
         true = np.interp(np.log(films), np.log(FINE_FILM_M), self.two_db())
+        true = np.where(rng.random(draws) < clinging, self.clinging_db(), true)
         variance = 2.0 * float(self.bench.look(self.sheet).single.variance[self.setting])
         return self._steady(true, variance, rng)
+
+    def clinging_db(self) -> float:
+        """Attenuation of two sheets welded to each other."""
+        levels = self.bench.look(self.sheet).levels.at_settings([(0, int(self.bench.fleet.keep[self.setting]))])
+        return float(levels.blocked(1).attenuation_db[0, 0, 0])
 
     def two_db(self) -> Array:
         """Attenuation of two sheets at `FINE_FILM_M`."""
@@ -60,7 +66,7 @@ class Sampler:
             return sum(w * each for w, each in zip(WEIGHT, two, strict=True))
 
         amplitude = levels._through(levels.model.first(1), through, branches=len(FINE_FILM_M), plies=0)
-        return levels._branches(amplitude, np.ones((1, 1))).attenuation_db[0, :, 0]
+        return levels._branches(amplitude, np.ones(1)).attenuation_db[0, :, 0]
 
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:
         """Bounces on both sides, what varies from sheet to sheet, the bypass, what moves every state."""

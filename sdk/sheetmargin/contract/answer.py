@@ -13,8 +13,8 @@ from sheetmargin.contract.notes import Alternative, Assumption, Note, NotServed,
 from sheetmargin.contract.shown import Shown
 
 Verdict = Literal["suitable", "trial-needed", "unsuitable"]
-"""suitable: the targets are met over the whole interval; trial-needed: only a bench trial can tell; unsuitable: it will
-not do."""
+"""suitable: every target is met, with a chance of 0.95 or more; trial-needed: only a bench trial can tell;
+unsuitable: it will not do."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,14 +223,16 @@ class Margin:
 
 @dataclass(frozen=True, kw_only=True)
 class Misread:
-    """Expected misreads per million events of the true state, with the model's own uncertainty; null until computed."""
+    """Misreads per million events of the true state, over what is not known of the job; null until computed."""
 
     estimate: float | None = field(metadata=PPM)
-    """Best estimate."""
+    """The median: half of such jobs have fewer."""
+    mean: float | None = field(metadata=PPM)
+    """The mean over such jobs: where a few of them are bad it lies far above the median."""
     low: float | None = field(metadata=PPM)
-    """Lower limit."""
+    """5 % of such jobs have fewer."""
     high: float | None = field(metadata=PPM)
-    """Upper limit."""
+    """95 % of such jobs have fewer."""
     floored: bool
     """Whether the estimate is the floor below which nothing is claimed."""
 
@@ -267,6 +269,8 @@ class SheetResult:
     """What is left."""
     misread_ppm: Misreads
     """What goes wrong."""
+    chance: float = field(metadata=about(decimals=2))
+    """How likely every target is met for this sheet, over what is not known of the job."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -299,6 +303,8 @@ class Recommendation:
     """From 1."""
     verdict: Verdict
     """Of the worst of the sheets that it serves."""
+    chance: float = field(metadata=about(decimals=2))
+    """How likely every target of all sheets that it serves is met, over what is not known of the job."""
     serves: Serves
     """How many of the job's sheets it serves."""
     not_served: Sequence[NotServed]

@@ -131,14 +131,16 @@ def _setting(station: Station, *, hold_ms: float | None) -> Setting:
 
 def _by_factor(moves: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:
     """What moves one sheet and two, by what it goes with; films and standing waves are nodes of their own."""
+
+    def together(*names: str) -> tuple[float, float]:
+        single, double = np.linalg.norm([moves[name] for name in names], axis=0).tolist()
+        return single, double
+
     return {
         "sheet": moves["grammage"],
         "speed": moves["flutter"],
-        "model": moves["stiffness-and-loss"],
-        "temperature": (
-            float(np.hypot(moves["drift"][0], moves["air"][0])),
-            float(np.hypot(moves["drift"][1], moves["air"][1])),
-        ),
+        "model": together("stiffness-and-loss", "permeance"),
+        "temperature": together("drift", "air"),
     }
 
 

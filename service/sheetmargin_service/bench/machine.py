@@ -20,6 +20,7 @@ from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import phase_nodes
+from sheetmargin_service.prediction.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, pair_at
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import ripple_nodes
@@ -31,7 +32,8 @@ PHASES = 6
 
 @dataclass(frozen=True, kw_only=True)
 class Sound:
-    """One sheet and two at one place: attenuations in dB before anything else, of two by what lies between them."""
+    """One sheet and two at one place: attenuations in dB before anything else, of two by what lies between them, or as
+    they cling to each other."""
 
     single_db: float
     double_db: Array
@@ -209,9 +211,12 @@ def sound_through(sheet: Sheet, pair: Pair) -> Sound:
     check_time()
     levels = levels_of(sheet, pair)
     nominal = replace(levels, model=levels.model.first(1))
-    double = nominal.double(1)
+    apart = nominal.double(1)
+    double_db, weights = apart.attenuation_db[0, :, 0], apart.weights
+    if sheet.contact == "air":
+        clinging, share = nominal.blocked(1), float(blocked_share(sheet).mean())
+        double_db = np.concatenate([double_db, clinging.attenuation_db[0, :, 0]])
+        weights = np.concatenate([(1.0 - share) * weights, share * clinging.weights])
     return Sound(
-        single_db=float(nominal.single().attenuation_db[0].mean(axis=0)[0]),
-        double_db=double.attenuation_db[0, :, 0],
-        weights=double.weights[0],
+        single_db=float(nominal.single().attenuation_db[0].mean(axis=0)[0]), double_db=double_db, weights=weights
     )

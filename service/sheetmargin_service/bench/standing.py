@@ -27,10 +27,9 @@ def bench_at(
 ) -> Bench | Fact:
     """The class at every one of some gaps and tilts (rising), and no others; or why it cannot stand there.
 
-    Only sound has a tilt: other classes take the first gap alone. What is installed stands there, wherever its body
-    reaches.
+    Only sound has a tilt: other classes take the first gap alone.
     """
-    conditions = replace(conditions, body_through_frame=True, bed=True)
+    conditions = _standing(conditions)
     p = detector_class.parameters
     if not isinstance(p, UltrasonicParameters):
         if not isinstance(p, ThicknessParameters):
@@ -51,11 +50,28 @@ def post_at(question: Question, detector_class: DetectorClass, setup: InstalledS
     bench = bench_at(detector_class, question.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
     if isinstance(bench, Fact):
         raise _impossible(bench, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
-    in_beam = question.in_beam(0)
-    refusal = next((fact for sheet in in_beam if (fact := bench.refuses(sheet)) is not None), None)
+    refusal = _refusal(bench, detector_class, question)
     if refusal is not None:
         raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
     return installed(question, bench)
+
+
+def _refusal(bench: Bench, detector_class: DetectorClass, question: Question) -> Fact | None:
+    """Why the class cannot sense a sheet in its beam. One whose nominal level is hidden at this gap alone is not
+    refused: others of its kind may not be, and the answer tells how likely that is."""
+    for sheet in question.in_beam(0):
+        fact = bench.refuses(sheet)
+        if fact is not None and fact.code == "opaque":
+            anywhere = principles()[detector_class.principle].bench(detector_class, _standing(question.conditions))
+            fact = fact if isinstance(anywhere, Fact) else anywhere.refuses(sheet)
+        if fact is not None:
+            return fact
+    return None
+
+
+def _standing(conditions: Conditions) -> Conditions:
+    """What is installed stands there, wherever its body reaches."""
+    return replace(conditions, body_through_frame=True, bed=True)
 
 
 def installed(question: Question, bench: Bench) -> Post:

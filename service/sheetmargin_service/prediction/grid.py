@@ -44,7 +44,11 @@ class SignalGrid:
         `values` (R, M); `weights` broadcasts to it and sums to 1 along M. Each node is shared between its two
         neighbouring bins, which keeps the mean exact and adds at most step^2/4 to the variance.
         """
-        return self._bin(*_flat(values, weights), rows=len(values))[0]
+        return self.binned(values, weights)[0]
+
+    def binned(self, values: Array, weights: Array) -> tuple[Array, Array]:
+        """The same, and the mean (R,) of s (1 - s) over the shares s of nodes in the next bin (see `narrowed`)."""
+        return self._bin(*_flat(values, weights), rows=len(values))
 
     def spread(self, values: Array, weights: Array, sigma: Array) -> Array:
         """Probabilities (R, count) of nodes as in `bin_nodes`, each with a Gaussian of standard deviation `sigma` (R,),
@@ -97,6 +101,38 @@ class SignalGrid:
         result[:, 0] += spread[:, :reach].sum(axis=1)
         result[:, -1] += spread[:, reach + self.count :].sum(axis=1)
         return np.asarray(result / result.sum(axis=1, keepdims=True))
+
+    def moved(self, pmf: Array, *, added: Array, sigma: float) -> Array:
+        """Distributions (R, count) of values with `pmf` that are moved by one of `added` (A,), all as likely, and by a
+        Gaussian of standard deviation `sigma`, integrated over the bins. What passes an end stays in the end bin."""
+        kernel = self._kernel(added, sigma)
+        reach = len(kernel) // 2
+        length = next_fast_len(self.count + 2 * reach, real=True)
+        spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length), n=length)
+        spread = np.clip(spread[:, : self.count + 2 * reach], 0.0, None)
+        result = spread[:, reach : reach + self.count].copy()
+        result[:, 0] += spread[:, :reach].sum(axis=1)
+        result[:, -1] += spread[:, reach + self.count :].sum(axis=1)
+        return np.asarray(result / result.sum(axis=1, keepdims=True))
+
+    def averaged(self, chance: Array, *, added: Array, sigma: float) -> Array:
+        """Chances (R, count) by a value before it is so moved, from those by the value moved: their means. Beyond the
+        ends they are as at the ends."""
+        kernel = self._kernel(added, sigma)
+        reach = len(kernel) // 2
+        padded = np.pad(chance, ((0, 0), (reach, reach)), mode="edge")
+        length = next_fast_len(padded.shape[1] + 2 * reach, real=True)
+        # A mean over what is added to a value is a correlation: the kernel turned round.
+        spread = irfft(rfft(padded, n=length) * rfft(kernel[::-1], n=length), n=length)
+        return np.clip(spread[:, 2 * reach : 2 * reach + chance.shape[1]], 0.0, 1.0)
+
+    def _kernel(self, added: Array, sigma: float) -> Array:
+        """Probabilities (2 R + 1,) of what moves a value, in steps from -R to R."""
+        sigma = max(sigma, 1e-6 * self.step)
+        reach = min(self.count, int(np.ceil((REACH * sigma + np.max(np.abs(added))) / self.step)) + 1)
+        edges = self.step * (np.arange(-reach, reach + 2) - 0.5)
+        edges[[0, -1]] = -np.inf, np.inf
+        return np.asarray(np.diff(ndtr((edges - added[:, None]) / sigma), axis=1).mean(axis=0))
 
     def quantiles(self, pmf: Array, probabilities: tuple[float, ...]) -> Array:
         """Quantiles (R, P) by linear interpolation of the cumulated probability at the bins' upper edges."""

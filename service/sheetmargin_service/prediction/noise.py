@@ -35,6 +35,26 @@ class Floor:
             return nearer
         return np.asarray((1.0 - self.share) * nearer + self.share * self._at(self.first + 1, pmf))
 
+    def before(self, chance: Array) -> Array:
+        """Chances (R, count) by the signal without the floor, from those by the signal with it: the means of `chance`
+        over what becomes of each signal."""
+        nearer = self._before_at(self.first, chance)
+        if self.share == 0.0 or nearer is chance:
+            return nearer
+        return np.asarray((1.0 - self.share) * nearer + self.share * self._before_at(self.first + 1, chance))
+
+    def _before_at(self, first: int, chance: Array) -> Array:
+        count, width = chance.shape[1], len(self.matrix)
+        begin, end = max(first, 0), min(first + width, count)
+        if begin >= end:
+            return chance
+        window = np.clip(np.arange(first, first + width), begin, end - 1)
+        after = chance[:, window] @ self.matrix.T
+        result = chance.copy()
+        result[:, begin:end] = after[:, begin - first : end - first]
+        result[:, end:] = after[:, -1:] if first + width <= count else after[:, end - first - 1 : end - first]
+        return result
+
     def _at(self, first: int, pmf: Array) -> Array:
         count, width = pmf.shape[1], len(self.matrix)
         begin, end = max(first, 0), min(first + width, count)

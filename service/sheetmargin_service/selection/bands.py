@@ -45,7 +45,9 @@ def margins(survey: Survey, *, low: Array, high: Array) -> tuple[Array, Array, A
 def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: float) -> Bands:
     """The band at each setting that makes the worst margin over all sheets greatest, on a grid of `step`.
 
-    Each edge lies midway between the states it divides, moved only as far as the receiver demands.
+    Each edge lies midway between the states it divides, moved only as far as the receiver demands. Where the other
+    margins are smaller than that of no sheet, the lower edge then comes down as far as costs none of them, and leaves
+    no sheet its own spread: what is lighter than planned must read as a sheet, and one band serves more stock.
     """
     weaker = [s.double.p50 >= s.single.p50 for s in surveys]
     single_low = reduce(np.minimum, [s.single.p1 for s in surveys])
@@ -62,6 +64,11 @@ def choose_bands(surveys: Sequence[Survey], receiver: Receiver, *, step: float) 
     lowest = np.maximum(receiver.lowest_edge, high - receiver.widest_band)
     low = np.maximum(step * np.round(low_ideal / step), step * np.ceil(lowest / step))
     low = np.minimum(low, high - step)
+    others = reduce(np.minimum, [np.minimum(*margins(s, low=low, high=high)[1:]) for s in surveys])
+    nothing = surveys[0].no_sheet
+    left = np.maximum(others, nothing.p99 - nothing.p50)
+    nearest = step * np.ceil(np.maximum(below + left, lowest) / step)
+    low = np.where(others > 0.0, np.minimum(low, nearest), low)
     each = zip(*(margins(s, low=low, high=high) for s in surveys), strict=True)
     no_sheet, single, double = (reduce(np.minimum, state) for state in each)
     return Bands(low=low, high=high, no_sheet=no_sheet, single=single, double=double)

@@ -36,6 +36,7 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
     return Recommendation(
         rank=rank,
         verdict=plan.verdict,
+        chance=plan.chance,
         serves=Serves(count=plan.served, of=len(sheets)),
         not_served=tuple(
             NotServed(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
@@ -97,6 +98,7 @@ def _result(station: Station, index: int, setup: int) -> SheetResult:
         signal=Signal(quantity=principle.quantity, unit=principle.unit, **states, one_ply_missing=fewer),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
         misread_ppm=served.misreads,
+        chance=served.judgement.chance,
     )
 
 

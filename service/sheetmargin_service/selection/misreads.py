@@ -1,28 +1,38 @@
-"""How often a state is read as another, per million, with what is not known as an interval.
+"""How often a state is read as another, per million: a rate for each draw of what is not known of the job.
 
 A decision needs `run` readings in a row. Within one sheet the trapped air, the mass and the set-up stay; the noise of
 each reading is its own. So for each steady signal the chance of a run is computed from the chance of one reading, and
-then averaged over the steady signals.
+then averaged over the steady signals of all events.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 from sheetmargin.contract.answer import Misread, Misreads
 
-from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.draws import DRIFTS, drift_weights, weighted_quantiles
+from sheetmargin_service.prediction.grid import LEAST_NARROWED, SignalGrid
 from sheetmargin_service.prediction.noise import Noise, above
 from sheetmargin_service.prediction.principles.base import Detail, Spread
 
 Array = NDArray[np.float64]
+Rates = Mapping[str, Array]
+"""Rates of pairs of states, (J or 1, drifts) each."""
 FLOOR_PPM = 1.0
 """Nothing rarer than this is claimed: so far out, the shapes of the distributions are a guess."""
+GRID_ADDS = 1.0 / 6.0 + 1.0 / 6.0 + 1.0 / 12.0 + 1.0 / 12.0
+"""Variance in steps squared that a grid adds on the mean: values and drifts shared between neighbouring bins, chances
+and what blurs them taken over whole bins."""
 _DIRECT = 128
 """Readings up to which runs are counted one by one; beyond, the chance of no run falls by a steady factor."""
+_RAREST = 1e-9
+"""Rates per million below this are not told apart."""
 _NEVER = 1e-12
 """A reading this rare does not happen, one this sure does."""
 
@@ -61,65 +71,132 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
     return result
 
 
-def misreads_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Misreads:
+def rates_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Rates:
     """The six pairs for a band `low` to `high` of one sheet.
 
     Of plies that are counted, `no_sheet_as_single` is the worse of nothing and a ply too few read as right; of a
     stream, what is correct is told by the number of sheets that is read wrongly more often.
     """
-    noise, count = detail.single.noise, readings
-    single_chance = _outside(noise, grid, low=low, high=high, readings=count.single, run=count.run)
-    double_chance = _outside(noise, grid, low=low, high=high, readings=count.double, run=count.run)
-    space_chance = _outside(noise, grid, low=low, high=high, readings=count.no_sheet, run=count.run)
-    single_as_no_sheet, single_as_double = _intervals(detail.single, single_chance[:2])
-    double_as_no_sheet, double_as_single = _intervals(detail.double, _or_neither(double_chance))
-    no_sheet_as_single, no_sheet_as_double = _intervals(detail.no_sheet, space_chance[:0:-1])
-    if detail.fewer is not None:
-        _, fewer_as_single = _intervals(detail.fewer, _or_neither(single_chance))
-        no_sheet_as_single = max(no_sheet_as_single, fewer_as_single, key=_how_often)
+
+    def outside(spread: Spread, count: int) -> tuple[Array, Array]:
+        return _outside(spread, grid, low=low, high=high, readings=count, run=readings.run)
+
+    single, double = outside(detail.single, readings.single), outside(detail.double, readings.double)
     if detail.other is not None:
-        other_as_no_sheet, other_as_double = _intervals(detail.other, single_chance[:2])
-        single_as_no_sheet = max(single_as_no_sheet, other_as_no_sheet, key=_how_often)
-        single_as_double = max(single_as_double, other_as_double, key=_how_often)
-    return Misreads(
-        single_as_double=single_as_double,
-        single_as_no_sheet=single_as_no_sheet,
-        double_as_single=double_as_single,
-        double_as_no_sheet=double_as_no_sheet,
-        no_sheet_as_single=no_sheet_as_single,
-        no_sheet_as_double=no_sheet_as_double,
+        other = outside(detail.other, readings.single)
+        single = np.maximum(single[0], other[0]), np.maximum(single[1], other[1])
+    within = _within(detail.no_sheet, grid, low=low, high=high, readings=readings.no_sheet, run=readings.run)
+    if detail.fewer is not None:
+        within = np.maximum(within, _neither(outside(detail.fewer, readings.single)))
+    return {
+        "single_as_double": single[1],
+        "single_as_no_sheet": single[0],
+        "double_as_single": _neither(double),
+        "double_as_no_sheet": double[0],
+        "no_sheet_as_single": within,
+        "no_sheet_as_double": outside(detail.no_sheet, readings.no_sheet)[1],
+    }
+
+
+def misreads_of(rates: Rates) -> Misreads:
+    """Rates as they are told: over all draws and drifts."""
+    return Misreads(**{pair: _told(rate) for pair, rate in rates.items()})
+
+
+def _told(rates: Array) -> Misread:
+    """Median, mean, and the interval from 5 to 95 %, per million."""
+    if 1e6 * rates.max() <= FLOOR_PPM:
+        return Misread(estimate=FLOOR_PPM, mean=FLOOR_PPM, low=FLOOR_PPM, high=FLOOR_PPM, floored=True)
+    weights = np.broadcast_to(drift_weights(), rates.shape).ravel() / len(rates)
+    flat = 1e6 * rates.ravel()
+    mean = float(weights @ flat)
+    # Rates run over powers of ten from one drift to the next: so do their quantiles.
+    quantiles = weighted_quantiles(np.log(np.maximum(flat, _RAREST)), weights, (0.05, 0.5, 0.95))
+    low, estimate, high = np.exp(quantiles).tolist()
+    return Misread(
+        estimate=max(estimate, FLOOR_PPM),
+        mean=max(mean, FLOOR_PPM),
+        low=max(low, FLOOR_PPM),
+        high=max(high, FLOOR_PPM),
+        floored=bool(estimate < FLOOR_PPM),
     )
 
 
-def _how_often(misread: Misread) -> tuple[float, float]:
-    return misread.high or 0.0, misread.estimate or 0.0
+def _neither(outside: tuple[Array, Array]) -> Array:
+    """Chance of no run on either side of the band, from those of runs there."""
+    return np.asarray(np.clip(1.0 - outside[0] - outside[1], 0.0, 1.0))
+
+
+def _outside(
+    spread: Spread, grid: SignalGrid, *, low: float, high: float, readings: int, run: int
+) -> tuple[Array, Array]:
+    """Chance (J or 1, drifts) of a run of readings below a band, and of one above it."""
+    if spread.noise is None:
+        below, beyond = _steady_outside(spread, low=low, high=high)
+        return (below, beyond) if readings >= run else (0.0 * below, 0.0 * beyond)
+    chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
+    below, beyond = _by_draw(spread, grid, chances[:2])
+    return below, beyond
+
+
+def _within(spread: Spread, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
+    """Chance (J or 1, drifts) of a run of readings within a band."""
+    if spread.noise is None:
+        return _neither(_steady_outside(spread, low=low, high=high)) * float(readings >= run)
+    chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
+    return np.asarray(_by_draw(spread, grid, chances[2:])[0])
+
+
+def _steady_outside(spread: Spread, *, low: float, high: float) -> tuple[Array, Array]:
+    """Chance (J or 1, drifts) that a signal without noise lies below a band, and above it."""
+    drift = spread.common * DRIFTS if spread.common else np.zeros(1)
+    weights = np.broadcast_to(spread.weights, spread.values.shape)[..., None] / len(spread.added)
+    blur = max(spread.blur, 1e-12)
+    below, beyond = (np.zeros((len(spread.values), len(drift))) for _ in range(2))
+    for added in spread.added.tolist():
+        scaled = (spread.values[..., None] + (added + drift)) / blur
+        below += (weights * ndtr(low / blur - scaled)).sum(axis=1)
+        beyond += (weights * ndtr(scaled - high / blur)).sum(axis=1)
+    shape = (len(below), len(DRIFTS))
+    return np.broadcast_to(below, shape), np.broadcast_to(beyond, shape)
+
+
+def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
+    """Means (C, J, drifts) of chances (C, count) by the steady signal, over the events of each draw."""
+    count, drifts = grid.count, len(DRIFTS)
+    blur, common = _narrowed(spread, grid)
+    shifted = _shifted(grid, chances, common * DRIFTS).reshape(-1, count)
+    if spread.floor is not None:
+        shifted = spread.floor.before(shifted)
+    by_value = grid.averaged(shifted, added=spread.added, sigma=blur)
+    weights = np.broadcast_to(spread.weights, spread.values.shape)
+    events = grid.bin_nodes(spread.values, weights)
+    return np.moveaxis((events @ by_value.T).reshape(len(events), len(chances), drifts), 0, 1)
+
+
+def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:
+    """Blur and drift without what the grid adds to their variance: of what varies within a draw first, then of drift,
+    each of which keeps most of its own."""
+    most = 1.0 - LEAST_NARROWED**2
+    blur, common = spread.blur**2, spread.common**2
+    own = min(GRID_ADDS * grid.step**2, most * blur)
+    others = min(GRID_ADDS * grid.step**2 - own, most * common)
+    return float(np.sqrt(blur - own)), float(np.sqrt(common - others))
+
+
+def _shifted(grid: SignalGrid, chances: Array, by: Array) -> Array:
+    """Chances (C, count) read so far further on the grid, (C, D, count); beyond the ends as at the ends."""
+    place = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
+    left = place.astype(np.intp)
+    share = place - left
+    return np.asarray((1.0 - share) * chances[:, left] + share * chances[:, left + 1])
 
 
 @lru_cache(maxsize=64)
-def _outside(noise: Noise | None, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
+def _run_outside(noise: Noise, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
     """Chance (3, count) of a run of readings below a band, above it and within it, by the steady signal."""
     below, beyond = 1.0 - above(noise, grid, low), above(noise, grid, high)
     one = np.stack([below, beyond, 1.0 - below - beyond])
     chance = np.asarray(run_chance(one=one, readings=readings, run=run).mean(axis=2))
     chance.setflags(write=False)
     return chance
-
-
-def _or_neither(outside: Array) -> Array:
-    """Chance (2, count) of a run below the band, and of none on either side, from that of runs outside it."""
-    return np.stack([outside[0], np.clip(1.0 - outside[0] - outside[1], 0.0, 1.0)])
-
-
-def _intervals(spread: Spread, chances: Array) -> list[Misread]:
-    """From chances (2, count) by the steady signal."""
-    by_variant = 1e6 * (spread.variants @ chances.T)
-    each = zip(spread.weights @ by_variant, by_variant.min(axis=0), by_variant.max(axis=0), strict=True)
-    return [
-        Misread(
-            estimate=max(float(estimate), FLOOR_PPM),
-            low=max(float(low), FLOOR_PPM),
-            high=max(float(high), FLOOR_PPM),
-            floored=bool(estimate < FLOOR_PPM),
-        )
-        for estimate, low, high in each
-    ]

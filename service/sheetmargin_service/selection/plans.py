@@ -36,7 +36,7 @@ from sheetmargin_service.selection.stations import (
     without,
 )
 from sheetmargin_service.selection.stream import survey_in_beam
-from sheetmargin_service.selection.targets import ORDER
+from sheetmargin_service.selection.targets import ORDER, chance_band
 from sheetmargin_service.selection.time_limit import check_time
 from sheetmargin_service.selection.together import together
 
@@ -144,26 +144,29 @@ def _best_alone(place: Post, index: int) -> Search:
 
 
 def _better(one: Station, other: Station) -> bool:
-    """Whether a set-up for a sheet is to be preferred to one that misses a target: by its verdict, then by a margin
-    that is greater by more than a step."""
-    verdicts = [ORDER[station.served[0].judgement.verdict] for station in (one, other)]
+    """Whether a set-up for a sheet is to be preferred to one that misses a target: by its verdict, then by its chance
+    in bands, then by a margin that is greater by more than a step."""
+    judgements = [station.served[0].judgement for station in (one, other)]
+    verdicts = [(ORDER[judgement.verdict], chance_band(judgement.chance)) for judgement in judgements]
     return verdicts[0] < verdicts[1] or (
         verdicts[0] == verdicts[1] and one.worst > other.worst + one.post.principle.band_step
     )
 
 
 def _excess(station: Station) -> float:
-    return station.served[0].judgement.excess
+    return station.served[0].judgement.high_excess
 
 
 def _worth_more(station: Station, before: Station | None, search: Search) -> bool:
     """Whether to try another setting after one and the best before it: where the targets are narrowly missed and came
-    nearer, or where they are met but the setting cannot be set by hand and others can."""
+    nearer, or by how edges were rounded, or where they are met but the setting cannot be set by hand and others can."""
     excess = _excess(station)
-    if station.timing.fits is False or excess > NARROWLY:
+    if station.timing.fits is False:
         return False
     if excess <= 0.0:
         return station.narrow is not None and search.can_be_set
+    if excess > NARROWLY or search.by_rounding:
+        return search.by_rounding
     return before is None or excess < _excess(before) - NEARER
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 from sheetmargin.contract.answer import Changeovers, Verdict
 
 from sheetmargin_service.prediction.principles.base import Fact
 from sheetmargin_service.selection.stations import ROOMY_MM, Served, Station
-from sheetmargin_service.selection.targets import ORDER
+from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,7 +23,14 @@ class Plan:
 
     @property
     def verdict(self) -> Verdict:
-        return max((station.verdict for station in self.stations), key=lambda v: ORDER[v])
+        """That of the worst station; a trial where all sheets together are not as sure as each of them."""
+        worst = max((station.verdict for station in self.stations), key=lambda v: ORDER[v])
+        return "trial-needed" if worst == "suitable" and self.chance < SUITABLE else worst
+
+    @cached_property
+    def chance(self) -> float:
+        """The chance that the targets of all sheets that are served are met."""
+        return joint_chance(served.judgement for station in self.stations for served in station.served.values())
 
     @property
     def served(self) -> int:
@@ -77,13 +85,12 @@ def _key(plan: Plan) -> Key:
 
 
 def standing(station: Station, served: Served) -> Result:
-    """The verdict; then, where a target is not surely met, the misreads against it in half powers of ten; then no
-    contact, room for the sheet, and nothing else that moves the signal; then the margin (see `reserve`), then the
-    simpler set-up."""
+    """The verdict; then, where it is not suitable, how likely it is to do, in bands; then no contact, room for the
+    sheet, and nothing else that moves the signal; then the margin (see `reserve`), then the simpler set-up."""
     choice, judgement = station.choice, served.judgement
     return (
         ORDER[judgement.verdict],
-        0.0 if judgement.verdict == "suitable" else judgement.ratio,
+        0.0 if judgement.verdict == "suitable" else chance_band(judgement.chance),
         not station.post.detector_class.contactless,
         choice.gap.nominal < ROOMY_MM,
         bool(station.post.principle.depends_on),

@@ -111,8 +111,12 @@ class Search:
     @cached_property
     def worst(self) -> Array:
         """The worst margin at each setting, (N,): where it is small, of bands as they can be set."""
-        worst = self._worst([group.bands for group in self.groups])
-        return worst if worst.max() > FEW * self.step else self._worst([group.whole for group in self.groups])
+        return self._worst([group.whole if self.by_rounding else group.bands for group in self.groups])
+
+    @cached_property
+    def by_rounding(self) -> bool:
+        """Whether margins are so small that how edges are rounded decides."""
+        return bool(self._worst([group.bands for group in self.groups]).max() <= FEW * self.step)
 
     def _worst(self, bands: Sequence[Bands]) -> Array:
         return np.where(self.allowed, reduce(np.minimum, [one.worst for one in bands]), -np.inf)
@@ -269,8 +273,8 @@ def _window(axis: Array, held: Array, *, same: Array, setting: int, decimals: in
 
 
 def spans_of(grid: SignalGrid, spreads: Sequence[Spread]) -> list[Span]:
-    """Percentiles of some spreads of one detail, each (1,)."""
-    steady = np.stack([spread.weights @ spread.variants for spread in spreads])
+    """Percentiles of some spreads of one detail, each (1,), over all that is drawn."""
+    steady = np.stack([spread.steady(grid) for spread in spreads])
     noise = spreads[0].noise
     quantiles = grid.quantiles(steady if noise is None else noise.read(steady), (0.01, 0.5, 0.99))
     return [Span(p1=q[:1], p50=q[1:2], p99=q[2:]) for q in quantiles]

@@ -24,7 +24,7 @@ from sheetmargin_service.selection.alignment import align
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.defaults import timed_by
-from sheetmargin_service.selection.misreads import Readings, misreads_of
+from sheetmargin_service.selection.misreads import Readings, misreads_of, rates_of
 from sheetmargin_service.selection.mounting import footprint_on_sheet, mount, over_edge
 from sheetmargin_service.selection.neighbours import SoundBeam, least_pitch_mm, turns
 from sheetmargin_service.selection.placing import Place
@@ -298,7 +298,8 @@ def build_station(
             assumed=question.assumed,
         )
         readings = _readings(post.detector_class, timing)
-        misreads = misreads_of(details[i], principle.grid, low=band[0], high=band[1], readings=readings)
+        rates = rates_of(details[i], principle.grid, low=band[0], high=band[1], readings=readings)
+        misreads = misreads_of(rates)
         no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)
         served[i] = Served(
             detail=details[i],
@@ -307,10 +308,9 @@ def build_station(
             margin=(no_sheet, single, double),
             misreads=misreads,
             judgement=judge(
+                rates,
                 misreads,
                 question.targets,
-                margin={"no_sheet": no_sheet, "single": single, "double": double},
-                step=principle.band_step,
                 approximate=question.sheets[i].approximate,
                 settable=narrow is None and over is None,
             ),

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import cached_property, reduce
 from math import log10
 
+import numpy as np
+from numpy.typing import NDArray
 from sheetmargin.contract.answer import Misread, Misreads, Verdict
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Assumption
+
+from sheetmargin_service.prediction.draws import chance_of, drift_weights, weighted_quantiles
+from sheetmargin_service.selection.misreads import Rates
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -24,21 +30,36 @@ EASY = -2.0
 """Misreads a hundred times rarer than wanted are as good as any."""
 
 
-@dataclass(frozen=True, kw_only=True)
+SUITABLE, UNSUITABLE = 0.95, 0.05
+"""Chances that all targets are met, from which a set-up is suitable, and below which it is not to be tried."""
+CHANCE_BANDS = (0.95, 0.80, 0.50, 0.20, 0.05)
+"""Edges between chances that count as different (a choice, stated): what is nearer than that is no reason to buy."""
+RAREST = 1e-15
+"""Rates below this are not told apart."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Judgement:
-    """A verdict, the pair of states that decides it, and how its misreads compare with the target (log10, high end)."""
+    """A verdict, and the chance that it rests on: that every target is met, over what is not known of the job.
+
+    `pair` is the pair of states that comes nearest to missing its target, `ratio` how its misreads compare with that
+    (log10, high end). `excess` (J or 1, drifts): by what power of ten the worst pair is above its target in each draw.
+    """
 
     verdict: Verdict
+    chance: float
     pair: str
     misread: Misread
     target_ppm: float
     ratio: float
+    excess: NDArray[np.float64]
 
-    @property
-    def excess(self) -> float:
-        """By what power of ten the high end is above the target; below 0 where that is met."""
-        assert self.misread.high is not None
-        return log10(self.misread.high / self.target_ppm)
+    @cached_property
+    def high_excess(self) -> float:
+        """By what power of ten the worst pair is above its target at most, with the chance that `suitable` asks for;
+        at most 0 where that is met."""
+        weights = np.broadcast_to(drift_weights(), self.excess.shape).ravel() / len(self.excess)
+        return weighted_quantiles(self.excess.ravel(), weights, (SUITABLE,))[0]
 
     def at_most_trial(self) -> Judgement:
         """The same, never better than a trial."""
@@ -63,45 +84,50 @@ def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Assumption, ..
 
 
 def judge(
+    rates: Rates,
     misreads: Misreads,
     targets: Mapping[str, float],
     *,
-    margin: Mapping[str, float],
-    step: float,
     approximate: bool = False,
     settable: bool = True,
 ) -> Judgement:
-    """suitable: every target is met over the whole interval; unsuitable: one is missed over the whole interval, or its
-    states cross (see `_judge_one`). `margin` of each state with a band on a grid of `step`.
+    """A sheet at a set-up, by the chance that its rates meet every target.
 
     A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be or whose
     beam does not wholly meet the sheet, are never more than a trial.
     """
-    judged = [
-        _judge_one(pair, getattr(misreads, pair), target, room=margin[pair.split("_as_")[0]] + 0.5 * step)
-        for pair, target in targets.items()
-    ]
-    worst = max(judged, key=lambda j: (ORDER[j.verdict], j.ratio, j.pair))
-    return worst if settable and not approximate else worst.at_most_trial()
-
-
-def _judge_one(pair: str, misread: Misread, target_ppm: float, *, room: float) -> Judgement:
-    """One pair of states, by the room of the true one: its margin, and the half step that an edge may be off for being
-    on a grid.
-
-    What is not known of the model makes the interval, and where that holds the target, a trial can tell. But where
-    there is no room, p1 or p99 of the true state lies beyond the edge, with all of that mixed in as far as it is
-    believed: about one event in a hundred or more is expected to be misread. Where that misses the target as well, a
-    trial that went well would show a lucky sample, not a set-up to recommend: the sheets that are delivered next are
-    drawn from all of the belief. The bound is the percentile by which margins are told; nothing is chosen for it.
-    """
-    low, high, estimate = misread.low, misread.high, misread.estimate
-    assert low is not None
-    assert high is not None
-    assert estimate is not None
-    crossed = room <= 0.0 and estimate > target_ppm
-    verdict: Verdict = (
-        "suitable" if high <= target_ppm else "trial-needed" if low <= target_ppm and not crossed else "unsuitable"
+    each = [np.log10(np.maximum(rates[pair], RAREST)) - log10(1e-6 * target) for pair, target in targets.items()]
+    excess = reduce(np.maximum, each)
+    chance = round(chance_of(excess), 2)
+    nearest = {pair: _ratio(getattr(misreads, pair), target) for pair, target in targets.items()}
+    pair = max(nearest, key=lambda name: (nearest[name], name))
+    judgement = Judgement(
+        verdict=verdict_of(chance),
+        chance=chance,
+        pair=pair,
+        misread=getattr(misreads, pair),
+        target_ppm=targets[pair],
+        ratio=max(EASY, round(2.0 * nearest[pair]) / 2.0),
+        excess=excess,
     )
-    ratio = max(EASY, round(2.0 * log10(high / target_ppm)) / 2.0)
-    return Judgement(verdict=verdict, pair=pair, misread=misread, target_ppm=target_ppm, ratio=ratio)
+    return judgement if settable and not approximate else judgement.at_most_trial()
+
+
+def verdict_of(chance: float) -> Verdict:
+    """What a chance to meet every target comes to."""
+    return "suitable" if chance >= SUITABLE else "trial-needed" if chance >= UNSUITABLE else "unsuitable"
+
+
+def chance_band(chance: float) -> int:
+    """How many of the edges a chance falls short of: 0 for the best."""
+    return sum(chance < edge for edge in CHANCE_BANDS)
+
+
+def joint_chance(judgements: Iterable[Judgement]) -> float:
+    """The chance that several sheets' targets are all met: by the same draws, as they lie in one shop."""
+    return round(chance_of(reduce(np.maximum, [judgement.excess for judgement in judgements])), 2)
+
+
+def _ratio(misread: Misread, target_ppm: float) -> float:
+    assert misread.high is not None
+    return log10(misread.high / target_ppm)

@@ -82,9 +82,7 @@ class Scale:
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
         spreads = {
-            state: Spread(
-                variants=GRID.spread(np.array([[mean]]), np.ones(1), np.array([deviation])), weights=np.ones(1)
-            )
+            state: Spread(values=np.array([[mean]]), weights=np.ones((1, 1)), blur=deviation)
             for state, (mean, deviation) in self._states(sheet).items()
         }
         return Detail(**spreads)

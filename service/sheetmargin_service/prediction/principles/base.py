@@ -17,7 +17,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.noise import Noise
+from sheetmargin_service.prediction.noise import Floor, Noise
 
 Array = NDArray[np.float64]
 Scalar = str | int | float | bool | None
@@ -91,16 +91,33 @@ class Survey:
 
 @dataclass(frozen=True, kw_only=True)
 class Spread:
-    """Distribution of one state at one setting.
+    """Distribution of one state at one setting, on two levels (see `prediction.draws`).
 
-    `variants` (V, count): probabilities on the principle's grid, one row for each variant of what the model does not
-    know (the first is nominal), of the signal as it is steady while a sheet passes; `weights` (V,) is how far each
-    variant is believed. `noise` is what every single reading adds; without it nothing changes within a sheet.
+    `values` (J, M) is the steady signal of M kinds of event, such as films of air, in each of J draws of what is fixed
+    for a job but not known, and `weights` (J or 1, M) how often each comes; J is 1 where nothing is drawn. What else
+    differs from event to event blurs each by `blur`, a standard deviation, and adds one of `added` (A,), all as likely.
+    `common`: standard deviation of what moves every state alike from one teaching to the next. `floor` is what the
+    signal cannot go beyond, `noise` what every single reading adds; without it nothing changes within a sheet.
     """
 
-    variants: Array
+    values: Array
     weights: Array
+    blur: float
+    added: Array = field(default_factory=lambda: np.zeros(1))
+    common: float = 0.0
+    floor: Floor | None = None
     noise: Noise | None = None
+
+    def steady(self, grid: SignalGrid) -> Array:
+        """Probabilities (count,) of the steady signal, over all draws and drifts, on a grid."""
+        weights = np.broadcast_to(self.weights, self.values.shape) / len(self.values)
+        # What a floor does comes between what varies with the sheet and what drifts.
+        inner, outer = (self.blur, self.common) if self.floor else (float(np.hypot(self.blur, self.common)), 0.0)
+        pmf, shared = grid.binned(self.values.reshape(1, -1), weights.reshape(1, -1))
+        pmf = grid.moved(pmf, added=self.added, sigma=float(grid.narrowed(inner, shared=shared[0])))
+        if self.floor is not None:
+            pmf = grid.blur(self.floor.of(pmf), grid.narrowed(np.array([outer])))
+        return np.asarray(pmf[0])
 
 
 @dataclass(frozen=True, kw_only=True)

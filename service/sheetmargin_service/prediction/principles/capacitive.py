@@ -31,6 +31,7 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
+    lot_thickness_deviation,
     moved_by,
     open_readings,
     relative_thickness_deviation,
@@ -60,8 +61,6 @@ LARGEST_FILL = 0.95
 """Share of the gap that is computed as filled at most: more has no room and is marked as such."""
 WATER_FILM_M = 10e-6
 """Water between two wet sheets (typical, from memory)."""
-BELIEF = np.array([0.5, 0.25, 0.25])
-"""How far the nominal permittivity, its low and its high end are believed (a choice, stated)."""
 
 
 def capacitance_f(
@@ -163,7 +162,7 @@ class CapacitiveBench:
         return self._states(sheet, np.arange(len(self.keep))).survey()
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail(GRID)
+        return self._states(sheet, np.array([setting])).detail()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
@@ -203,7 +202,7 @@ class CapacitiveBench:
         Air between two sheets is air like that above and below: it does not count, and holes count as that much less of
         solid. Water between them does count.
         """
-        solid, equivalent = 0.0, np.zeros(len(BELIEF))
+        solid, equivalent = 0.0, np.zeros(1)
         for layer in sheet.layers:
             if layer.material is not None:
                 height = layer.thickness_um * 1e-6 * (1.0 - sheet.open_area_fraction) * (1.0 + thickness)
@@ -226,18 +225,13 @@ class CapacitiveBench:
             return self._rise_ff(sheet, settings, count=count, **moved)
 
         spot = min(self.parameters.electrode_width_mm, self.parameters.electrode_length_mm)
-        moves = moved_by(
-            read,
-            {
-                "thickness": relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count)),
-                "moisture": self._moisture_deviation,
-            },
-        )
+        own = relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count))
+        moves = moved_by(read, {"thickness": own, "moisture": self._moisture_deviation})
+        moves["lot-thickness"] = moved_by(read, {"thickness": lot_thickness_deviation(sheet)})["thickness"]
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=read()[..., None],
             weights=np.ones(1),
-            belief=BELIEF,
             moves={**moves, **self._own_moves(settings), "no-room": np.where(narrow, UNUSABLE_SIGMA, 0.0)},
         )
 

@@ -25,7 +25,6 @@ from sheetmargin_service.prediction.principles.eddy_current import coil_of, skin
 from sheetmargin_service.prediction.principles.eddy_current.coil import nodes, self_coupling
 from sheetmargin_service.prediction.principles.eddy_current.stack import (
     AS_NOMINAL,
-    BELIEF,
     Moved,
     conductors,
     influences,
@@ -101,7 +100,7 @@ class OneSidedBench:
         return self._states(sheet, np.arange(len(self.settings.gap_mm))).survey()
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail(GRID)
+        return self._states(sheet, np.array([setting])).detail()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
@@ -158,7 +157,6 @@ class OneSidedBench:
         return Readings(
             values=self._change_pct(sheet, settings, count=count, film=film),
             weights=weights,
-            belief=BELIEF,
             moves={**moves, **self._own_moves(len(settings))},
         )
 

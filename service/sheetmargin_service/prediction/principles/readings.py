@@ -2,7 +2,8 @@
 
 A reading depends on a few things far from linearly (the air between two sheets, print) and on many nearly linearly
 (mass, moisture, drift). The first become weighted nodes, the second one Gaussian by the root of the sum of squares
-(JCGM 100:2008, 5.1.2), and what the model itself does not know becomes variants that are kept apart.
+(JCGM 100:2008, 5.1.2), and what the model itself does not know becomes variants that are kept apart: the nominal case,
+then both ends of the interval of each constant. What is the same for all of a job is drawn (see `prediction.draws`).
 """
 
 from __future__ import annotations
@@ -18,12 +19,11 @@ from scipy.special import ndtr
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.grid import SignalGrid
+from sheetmargin_service.prediction.draws import drawn
 from sheetmargin_service.prediction.principles.base import Detail, Span, Spread, Survey
 
 Array = NDArray[np.float64]
 
-"""Half width that holds 95 % of a Gaussian, in standard deviations."""
 BODY_NODES, BODY_REACH, LOOSE_NODES = 11, 2.8, 4
 FORMATION_SPOT_MM = 5.0
 """Spot for which a material's formation is given."""
@@ -33,6 +33,24 @@ PARTIAL_CONTACT = 0.5
 """Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
 UNUSABLE_SIGMA = 1e6
 """Standard deviation, in any unit, of a reading at a setting where the sheet has no room: no margin survives it."""
+LOT_SHARE = 0.75
+"""Share of a grade's variance that lies between its lots, and not within one (a choice, stated)."""
+COMMON = ("drift", "taught-sheet")
+"""Causes that move every state alike from one teaching to the next."""
+FIXED = {
+    "lot-thickness": "thickness",
+    "moisture": "moisture",
+    "resistivity": "resistivity",
+    "permeability": "permeability",
+}
+"""Causes that are the same for all of a job, and what is drawn for them."""
+CONSTANTS = ("constants", "other-constants")
+"""What is drawn for the constants whose ends are the variants."""
+_ABOUT = 0.4
+_PLACES, _PLACE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+_PLACES, _PLACE_WEIGHTS = _PLACES * np.sqrt(1.0 - _ABOUT**2), _PLACE_WEIGHTS / _PLACE_WEIGHTS.sum()
+"""A standard normal variable as Gaussians of a standard deviation of `_ABOUT` about nine places, right to its
+seventeenth moment (Gauss and Hermite)."""
 _BISECTIONS = 13
 """Halvings of the range: they leave a ten-thousandth of it."""
 
@@ -41,48 +59,90 @@ _BISECTIONS = 13
 class Readings:
     """What one state reads at N settings.
 
-    `values` (V, N, M): V variants, N settings, M nodes; `weights` (M,) and `belief` (V,) sum to 1. `moves` are the
-    standard deviations of what blurs every node, by its cause, each of a shape that broadcasts to (V, N).
+    `values` (V, N, M): V variants, N settings, M nodes; `weights` (M,) sum to 1. `moves` is how far a standard
+    deviation of each cause moves every node, with its sign, of a shape that broadcasts to (V, N).
     """
 
     values: Array
     weights: Array
-    belief: Array
     moves: Mapping[str, Array]
 
     @cached_property
     def sigma(self) -> Array:
-        """All that blurs a node, (V, N): the root of the sum of squares."""
+        """All that blurs a node beside the constants, (V, N): the root of the sum of squares."""
         return np.sqrt(sum((np.square(move) for move in self.moves.values()), np.zeros(self.values.shape[:2])))
+
+    @cached_property
+    def constants(self) -> Mapping[str, tuple[Array, Array]]:
+        """Of each constant, by what is drawn for it, slope and curvature (N, M) over that standard normal variable: a
+        parabola through the nominal case and both ends, which hold 90 %."""
+        ends = zip(CONSTANTS, self.values[1::2], self.values[2::2], strict=False)
+        return {
+            unknown: (0.5 * (high - low) / Z95, (0.5 * (high + low) - self.values[0]) / Z95**2)
+            for unknown, low, high in ends
+        }
 
     def causes(self, *, nodes: str, variants: str) -> dict[str, float]:
         """Standard deviations at the first setting by cause; `nodes` and `variants` name what those stand for."""
         nominal = self.values[0, 0]
-        means = self.values[:, 0] @ self.weights
+        means = [(slope[0] @ self.weights, bend[0] @ self.weights) for slope, bend in self.constants.values()]
         return {
-            **{name: float(np.broadcast_to(move, self.values.shape[:2])[0, 0]) for name, move in self.moves.items()},
+            **{name: abs(self._first(name)) for name in self.moves},
             nodes: float(np.sqrt(self.weights @ (nominal - self.weights @ nominal) ** 2)),
-            variants: float(np.sqrt(self.belief @ (means - self.belief @ means) ** 2)),
+            variants: float(np.sqrt(sum(slope**2 + 2.0 * bend**2 for slope, bend in means))),
         }
 
     def span(self) -> Span:
-        """p1, p50 and p99 of the mixture of all variants and nodes, (N,) each."""
-        low = (self.values.min(axis=2) - 5.0 * self.sigma).min(axis=0)
-        high = (self.values.max(axis=2) + 5.0 * self.sigma).max(axis=0)
+        """p1, p50 and p99 over nodes, moves and constants, (N,) each."""
+        mean, slope, bend = self._one_constant()
+        z = _PLACES[:, None, None]
+        # About each place the parabola is straight, but for what its bend adds to mean and variance.
+        centres = mean + slope * z + bend * (z * z + _ABOUT**2 - 1.0)
+        variance = (_ABOUT * (slope + 2.0 * bend * z)) ** 2 + 2.0 * (_ABOUT**2 * bend) ** 2
+        spread = np.sqrt(self.sigma[0][:, None] ** 2 + variance)
+        low, high = ((centres - 5.0 * spread).min(axis=(0, 2)), (centres + 5.0 * spread).max(axis=(0, 2)))
         wanted = np.array([0.01, 0.5, 0.99])[:, None]
         bottom, top = np.broadcast_arrays(low, wanted)[0].copy(), np.broadcast_arrays(high, wanted)[0].copy()
         for _ in range(_BISECTIONS):
             middle = 0.5 * (bottom + top)
-            share = ndtr((middle[:, None, :, None] - self.values) / self.sigma[..., None])
-            below = self.belief @ (share @ self.weights) < wanted
+            share = ndtr((middle[:, None, :, None] - centres) / spread)
+            below = _PLACE_WEIGHTS @ (share @ self.weights) < wanted
             bottom, top = np.where(below, middle, bottom), np.where(below, top, middle)
         p1, p50, p99 = 0.5 * (bottom + top)
         return Span(p1=p1, p50=p50, p99=p99)
 
-    def spread(self, grid: SignalGrid) -> Spread:
-        """The distribution at the first setting, one row a variant."""
-        pmf = grid.spread(self.values[:, 0], self.weights, self.sigma[:, 0])
-        return Spread(variants=pmf, weights=self.belief)
+    def _one_constant(self) -> tuple[Array, Array, Array]:
+        """Mean, slope and curvature (N, M) of one parabola in a standard normal variable that has the mean, variance
+        and third cumulant of all constants together."""
+        bends, none = tuple(self.constants.values()), np.zeros(self.values.shape[1:])
+        variance = sum((slope**2 + 2.0 * bend**2 for slope, bend in bends), none)
+        third = sum((6.0 * slope**2 * bend + 8.0 * bend**3 for slope, bend in bends), none)
+        # 6 v c - 4 c^3 = k, by the sine of three times an angle.
+        reach = np.sqrt(2.0 * variance)
+        share = np.divide(third, reach**3, out=np.zeros_like(third), where=reach > 0.0)
+        bend = reach * np.sin(np.arcsin(np.clip(share, -1.0, 1.0)) / 3.0)
+        slope = np.sqrt(np.maximum(variance - 2.0 * bend**2, 0.0))
+        return self.values[0] + sum((each for _, each in bends), none), slope, bend
+
+    def spread(self) -> Spread:
+        """The distribution at the first setting."""
+        fixed = [name for name in self.moves if name in FIXED and self._first(name) != 0.0]
+        values = self.values[:1, 0]
+        for unknown, (slope, bend) in self.constants.items():
+            z = drawn(unknown)[:, None]
+            values = values + z * slope[0] + z * z * bend[0]
+        for name in fixed:
+            values = values + drawn(FIXED[name])[:, None] * self._first(name)
+        common, blur = (
+            float(np.sqrt(sum(self._first(name) ** 2 for name in self.moves if (name in COMMON) == is_common)))
+            for is_common in (True, False)
+        )
+        blur = float(np.sqrt(max(blur**2 - sum(self._first(name) ** 2 for name in fixed), 0.0)))
+        return Spread(values=values, weights=self.weights[None, :], blur=blur, common=common)
+
+    def _first(self, name: str) -> float:
+        """A move in the nominal case at the first setting."""
+        return float(np.broadcast_to(self.moves[name], self.values.shape[:2])[0, 0])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,15 +167,15 @@ class States:
             fewer=self.fewer.span() if self.fewer else None,
         )
 
-    def detail(self, grid: SignalGrid) -> Detail:
+    def detail(self) -> Detail:
         single, double = (
             readings.causes(nodes=self.nodes, variants=self.variants) for readings in (self.single, self.double)
         )
         return Detail(
-            no_sheet=self.no_sheet.spread(grid),
-            single=self.single.spread(grid),
-            double=self.double.spread(grid),
-            fewer=self.fewer.spread(grid) if self.fewer else None,
+            no_sheet=self.no_sheet.spread(),
+            single=self.single.spread(),
+            double=self.double.spread(),
+            fewer=self.fewer.spread() if self.fewer else None,
             moves={name: (single[name], double[name]) for name in single},
         )
 
@@ -140,12 +200,17 @@ def states_of(
 def taught(states: States, on: Readings) -> States:
     """The states as a receiver reads them whose gain was set so that what it was taught `on` reads its nominal value.
 
-    What the model does not know of the sheet then moves every other state against that one.
+    What is not known of the stock then moves every other state against that one, and how far the sheet that it was
+    taught on lies from the others moves all of them.
     """
     shift = on.values[:1].mean(axis=2, keepdims=True) - on.values.mean(axis=2, keepdims=True)
+    own = [np.square(move) for name, move in on.moves.items() if name not in FIXED and name not in COMMON]
+    error = np.sqrt(sum(own, np.zeros(on.values.shape[:2])))
 
     def moved(readings: Readings) -> Readings:
-        return replace(readings, values=readings.values + shift, belief=on.belief)
+        fixed = {name: readings.moves.get(name, 0.0) - move for name, move in on.moves.items() if name in FIXED}
+        moves = {**readings.moves, **fixed, "taught-sheet": error}
+        return replace(readings, values=readings.values + shift, moves=moves)
 
     return replace(
         states,
@@ -158,27 +223,35 @@ def taught(states: States, on: Readings) -> States:
 
 def open_readings(*, values: Array, moves: Mapping[str, Array]) -> Readings:
     """No sheet: one variant and one node at each of N settings, `values` (N,)."""
-    return Readings(values=values[None, :, None], weights=np.ones(1), belief=np.ones(1), moves=moves)
+    return Readings(values=values[None, :, None], weights=np.ones(1), moves=moves)
 
 
 def moved_by(read: Callable[..., Array], influences: Mapping[str, float]) -> dict[str, Array]:
-    """Standard deviation of a reading from each of some influences, to first order, of the shape that `read` returns.
+    """How far a standard deviation of each of some influences moves a reading, to first order, of the shape that `read`
+    returns.
 
     `read(name=step)` is the reading with one influence moved by one of its standard deviations.
     """
     return {
-        name.replace("_", "-"): 0.5 * np.abs(read(**{name: step}) - read(**{name: -step}))
+        name.replace("_", "-"): 0.5 * (read(**{name: step}) - read(**{name: -step}))
         for name, step in influences.items()
     }
 
 
 def relative_thickness_deviation(sheet: Sheet, *, spot_mm: float) -> float:
-    """Standard deviation of thickness over a spot, relative: from sheet to sheet, and formation averaged over the spot.
+    """Standard deviation of thickness over a spot, relative: from sheet to sheet of a lot, and formation averaged over
+    the spot.
 
     Formation averages as the inverse of the spot's width, as uncorrelated places do.
     """
     formation = sheet.formation_pct * min(FORMATION_SPOT_MM / spot_mm, FORMATION_LIMIT)
-    return float(np.hypot(sheet.thickness_tolerance_pct, formation)) / 100.0 / HALF_WIDTH_95
+    within = sheet.thickness_tolerance_pct * np.sqrt(1.0 - LOT_SHARE)
+    return float(np.hypot(within, formation)) / 100.0 / HALF_WIDTH_95
+
+
+def lot_thickness_deviation(sheet: Sheet) -> float:
+    """Standard deviation of a lot's mean thickness, relative."""
+    return float(np.sqrt(LOT_SHARE)) * sheet.thickness_tolerance_pct / 100.0 / HALF_WIDTH_95
 
 
 def uniform_deviation(low: float, high: float) -> float:

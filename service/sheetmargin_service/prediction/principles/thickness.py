@@ -28,6 +28,7 @@ from sheetmargin_service.prediction.principles.readings import (
     Readings,
     States,
     air_between,
+    lot_thickness_deviation,
     open_readings,
     relative_thickness_deviation,
     states_of,
@@ -46,8 +47,6 @@ STATIC_SOFTENING = np.array([1.0, 1.0 / 3.0, 3.0])
 memory; soft solids are softer when slow)."""
 SINKING = np.array([0.5, 0.0, 1.0])
 """Share of that way by which the spot's centre lies below the face: half of it, none, all (typical, from memory)."""
-BELIEF = np.array([0.5, 0.25, 0.25])
-"""How far the variants are believed (a choice, stated)."""
 GREATEST_SQUEEZE = 0.2
 """A sheet squeezed by more of its thickness gives no reading to trust (a choice, stated)."""
 LEAST_DIFFUSE = 0.05
@@ -143,14 +142,14 @@ class ThicknessBench:
     def _sunk_um(self, sheet: Sheet) -> Array:
         """By how much lasers read the sheet too thin, (V,): the depth of the spot in both outer layers."""
         if self.parameters.contact == "roller":
-            return np.zeros(len(BELIEF))
+            return np.zeros(len(SINKING))
         return SINKING * (_depth_um(sheet.layers[0]) + _depth_um(sheet.layers[-1]))
 
     def survey(self, sheet: Sheet) -> Survey:
         return self._states(sheet).survey()
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet).detail(GRID)
+        return self._states(sheet).detail()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         p = self.parameters
@@ -200,10 +199,10 @@ class ThicknessBench:
         return Readings(
             values=(solid[:, None, None] + last) / lean,
             weights=weights,
-            belief=BELIEF,
             moves={
                 **self._own_moves,
                 "thickness": np.array([self._solid_sigma_um(sheet, count=count)]),
+                "lot-thickness": np.array([count * sheet.thickness_um * lot_thickness_deviation(sheet)]),
                 "inner-air": np.array([between]),
             },
         )

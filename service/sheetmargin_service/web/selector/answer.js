@@ -35,7 +35,7 @@ export class AnswerView {
     this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, this.#headline());
     return [
       h("header", { class: `head-line ${answer.verdict}` }, this.heading,
-        h("p", {}, speech.say(`verdictLong.${word}`, answer.recommendations[0]?.serves)),
+        h("p", {}, speech.say(`verdictLong.${word}`, this.#figures(answer.recommendations[0]))),
         this.#notServed(answer.recommendations[0]),
         h("p", { class: "understood" }, `${speech.say("understood")} ${this.#understood()}`)),
       answer.recommendations.length
@@ -105,6 +105,17 @@ export class AnswerView {
     return `${sheets.join("; ")}.`;
   }
 
+  /** What the words of a verdict may tell of a recommendation. */
+  #figures(recommendation) {
+    return recommendation && { ...recommendation.serves, chance: this.#chance(recommendation) };
+  }
+
+  /** A chance in whole per cent, never more certain than it is told. */
+  #chance({ chance }) {
+    const whole = Math.round(100 * chance);
+    return whole > 99 ? "> 99 %" : whole < 1 ? "< 1 %" : `${whole} %`;
+  }
+
   #recommendation(recommendation, open) {
     const { speech } = this;
     const [setup] = recommendation.setups;
@@ -114,7 +125,7 @@ export class AnswerView {
       h("summary", { part: "summary" },
         h("span", { class: "rank", "aria-hidden": "true" }, String(recommendation.rank)),
         h("h3", {}, h("span", { class: "aside" }, `${speech.say("rank", { n: recommendation.rank })}: `), this.#name(setup)),
-        h("span", { class: `word ${recommendation.verdict}` }, speech.say(`verdictShort.${recommendation.verdict}`),
+        h("span", { class: `word ${recommendation.verdict}` }, speech.say(`verdictShort.${recommendation.verdict}`), `, ${this.#chance(recommendation)}`,
           recommendation.not_served.length ? ` ${speech.say("serves", recommendation.serves)}` : null),
         h("span", { class: "glance" },
           [`${speech.say("gap")} ${this.#gap(setup)}`,
@@ -184,10 +195,12 @@ export class AnswerView {
 
   /** The worst sheet's misreads of a kind; null until the service computes them. */
   #misreads(sheets, kind) {
-    const [worst] = sheets.map((sheet) => sheet.misread_ppm[kind]).filter((m) => m.estimate !== null).sort((a, b) => b.estimate - a.estimate);
+    const [worst] = sheets.map((sheet) => sheet.misread_ppm[kind]).filter((m) => m.estimate !== null).sort((a, b) => b.estimate - a.estimate || b.high - a.high);
     if (!worst) return null;
     const [estimate, low, high] = [worst.estimate, worst.low, worst.high].map((value) => this.speech.fine(value));
-    return this.speech.say(worst.floored ? "perMillionBelow" : "perMillion", { estimate, low, high });
+    // Half of such jobs may be at the floor where a few are far above it.
+    const below = worst.floored && worst.high === worst.estimate;
+    return this.speech.say(below ? "perMillionBelow" : "perMillion", { estimate, low, high });
   }
 
   #least(recommendation) {

@@ -41,8 +41,8 @@ const EN = {
   computing: "Computing.",
   verdict: { suitable: "This will work.", "trial-needed": "Worth a trial on the bench.", unsuitable: "Nothing in this catalogue does it.", partly: "Not every sheet can be served." },
   verdictLong: {
-    suitable: "The targets are met over the whole range of what is uncertain.",
-    "trial-needed": "The margins look right; only a trial with your own sheets can tell.",
+    suitable: "Every target is met, with a chance of {chance}.",
+    "trial-needed": "The chance that every target is met is {chance}; a trial with your own sheets can tell.",
     unsuitable: "Every kind of detector was ruled out; the reasons stand below.",
     partly: "The best set-ups serve {count} of the {of} sheets; nothing in this catalogue serves every one.",
   },
@@ -167,8 +167,8 @@ const DE = {
   computing: "Es wird gerechnet.",
   verdict: { suitable: "Das geht.", "trial-needed": "Einen Versuch am Prüfstand wert.", unsuitable: "Nichts in diesem Katalog leistet das.", partly: "Nicht jeder Bogen wird bedient." },
   verdictLong: {
-    suitable: "Die Ziele werden über die ganze Spanne des Ungewissen eingehalten.",
-    "trial-needed": "Die Reserven sehen gut aus; Gewissheit gibt nur ein Versuch mit den eigenen Bogen.",
+    suitable: "Alle Ziele werden eingehalten, mit einer Wahrscheinlichkeit von {chance}.",
+    "trial-needed": "Mit {chance} Wahrscheinlichkeit werden alle Ziele eingehalten; Gewissheit gibt ein Versuch mit den eigenen Bogen.",
     unsuitable: "Jede Art Detektor schied aus; die Gründe stehen unten.",
     partly: "Die besten Aufbauten bedienen {count} der {of} Bogen; nichts in diesem Katalog bedient jeden.",
   },

@@ -24,7 +24,6 @@ from sheetmargin_service.prediction.principles.eddy_current.coil import Coil, no
 from sheetmargin_service.prediction.principles.eddy_current.sheet import skin_depth_m
 from sheetmargin_service.prediction.principles.eddy_current.stack import (
     AS_NOMINAL,
-    BELIEF,
     Moved,
     conductors,
     influences,
@@ -117,7 +116,7 @@ class EddyCurrentBench:
         return self._states(sheet, np.arange(len(self.keep))).survey()
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail(GRID)
+        return self._states(sheet, np.array([setting])).detail()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         single, double = (
@@ -151,7 +150,7 @@ class EddyCurrentBench:
         joint = sheet.trapped_air.p50_um * 1e-6
         stack = plies(ply, count=count, joint_m=joint, film_m=film, k_per_m=k)
         last = np.array([joint]) if film is None else film
-        solid = count * sheet.thickness_um * 1e-6 * (1.0 + moved.thickness)
+        solid = count * sheet.thickness_um * 1e-6 * (1.0 + moved.thickness + moved.lot_thickness)
         height = (solid + (count - 2) * joint + last)[:, None] if count > 1 else np.array([[solid]])
         passed = stack.passed * np.exp(k * height)
         amplitude = np.abs(np.einsum("nk,vmk->vnm", share[self.keep[settings]], passed))
@@ -173,7 +172,6 @@ class EddyCurrentBench:
         return Readings(
             values=-20.0 * np.log10(amplitude),
             weights=weights,
-            belief=BELIEF,
             moves={**moves, **self._own_moves(len(settings)), "noise": np.where(narrow, UNUSABLE_SIGMA, noise)},
         )
 

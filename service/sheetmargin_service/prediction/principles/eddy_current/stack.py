@@ -12,15 +12,17 @@ from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.prediction.conditions import Conditions
 from sheetmargin_service.prediction.principles.adding import Layer, add, pile
 from sheetmargin_service.prediction.principles.eddy_current.sheet import conductive_layer, empty_layer
-from sheetmargin_service.prediction.principles.readings import relative_thickness_deviation, uniform_deviation
+from sheetmargin_service.prediction.principles.readings import (
+    lot_thickness_deviation,
+    relative_thickness_deviation,
+    uniform_deviation,
+)
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 PERMEABILITY_FACTORS = np.array([1.0, 1.0, 1.0, 0.5, 2.0])
 """Initial permeability of sheet steel moves this much with cold work and annealing (typical, from memory)."""
-BELIEF = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
-"""How far each variant is believed: the nominal case most, the four ends alike (a choice, stated)."""
 LOT_RESISTIVITY, LOT_PERMEABILITY = 0.03, 0.10
 """Relative standard deviations from lot to lot of one grade (typical, from memory)."""
 TEMPERATURE_COEFFICIENT_PER_K = 0.004
@@ -33,6 +35,7 @@ class Moved:
     """Relative changes of a sheet from its nominal state."""
 
     thickness: float = 0.0
+    lot_thickness: float = 0.0
     resistivity: float = 0.0
     permeability: float = 0.0
 
@@ -43,12 +46,13 @@ AS_NOMINAL = Moved()
 def influences(
     sheet: Sheet, parameters: EddyCurrentParameters, conditions: Conditions, *, count: int
 ) -> dict[str, float]:
-    """Standard deviations of what moves `count` sheets together: each sheet has a thickness of its own, all have one
-    temperature and come from one lot."""
+    """Standard deviations of what moves `count` sheets together: each sheet has a thickness of its own within the lot,
+    all have one temperature and come from one lot."""
     warmth = uniform_deviation(conditions.temperature_min_c, conditions.temperature_max_c)
     spot = 2.0 * parameters.coil_outer_radius_mm
     return {
         "thickness": relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count)),
+        "lot_thickness": lot_thickness_deviation(sheet),
         "resistivity": float(np.hypot(TEMPERATURE_COEFFICIENT_PER_K * warmth, LOT_RESISTIVITY)),
         "permeability": LOT_PERMEABILITY,
     }
@@ -68,7 +72,7 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
     # Round holes in a thin sheet: sigma (1 - a)/(1 + a), Maxwell's mixing rule (Treatise, 1873, art. 314) in a plane.
     holes = (1.0 + sheet.open_area_fraction) / (1.0 - sheet.open_area_fraction)
     for layer in sheet.layers:
-        thickness = np.asarray(layer.thickness_um * 1e-6 * (1.0 + moved.thickness))
+        thickness = np.asarray(layer.thickness_um * 1e-6 * (1.0 + moved.thickness + moved.lot_thickness))
         electrical = layer.material.electrical if layer.material else None
         if electrical is None or electrical.resistivity is None:
             layers.append(empty_layer(thickness_m=thickness, k_per_m=k_per_m))
@@ -76,7 +80,9 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
         mu = electrical.relative_permeability
         known = electrical.resistivity
         alloys = np.array([known.nominal, known.low, known.high, known.nominal, known.nominal])
-        magnetic = PERMEABILITY_FACTORS * (1.0 + moved.permeability) if mu != 1.0 else np.ones(len(BELIEF))
+        magnetic = (
+            PERMEABILITY_FACTORS * (1.0 + moved.permeability) if mu != 1.0 else np.ones(len(PERMEABILITY_FACTORS))
+        )
         layers.append(
             conductive_layer(
                 thickness_m=thickness,

@@ -27,6 +27,7 @@ from sheetmargin_service.prediction.principles.readings import (
     UNUSABLE_SIGMA,
     Readings,
     States,
+    lot_thickness_deviation,
     moved_by,
     open_readings,
     relative_thickness_deviation,
@@ -47,8 +48,6 @@ LEAST_SIDE_MM = 3.0
 SCATTERING_FACTORS = np.array([1.0, 0.8, 1.25, 1.0, 1.0])
 ABSORPTION_FACTORS = np.array([1.0, 1.0, 1.0, 0.5, 2.0])
 """How far a grade's coefficients may lie from the library's, absorption in the infrared most (typical, from memory)."""
-BELIEF = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
-"""How far each variant is believed: the nominal case most, the four ends alike (a choice, stated)."""
 CLEAR = 0.2
 """Below this scattering s w a layer is clear and its two faces are polished (a choice, stated)."""
 REFRACTIVE_INDEX = 1.5
@@ -122,7 +121,7 @@ class OpticalBench:
         return self._states(sheet, np.arange(len(self.keep))).survey()
 
     def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail(GRID)
+        return self._states(sheet, np.array([setting])).detail()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         one, two = (
@@ -166,12 +165,14 @@ class OpticalBench:
         power = _plies(sheet, covers=covers).passed[:, None, :] + floor[:, None]
         # Near the floor a change of the light behind it moves the reading by its share only.
         share = 1.0 - floor / (power @ weights)
-        moves = {name: share * move for name, move in moved_by(read, {"thickness": thickness}).items()}
+        moves = {
+            "thickness": share * moved_by(read, {"thickness": thickness})["thickness"],
+            "lot-thickness": share * moved_by(read, {"thickness": lot_thickness_deviation(sheet)})["thickness"],
+        }
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=_decibel(power),
             weights=weights,
-            belief=BELIEF,
             moves={
                 **moves,
                 **self._own_moves(len(settings)),
@@ -219,7 +220,7 @@ def _plies(sheet: Sheet, *, covers: Sequence[Array], thickness: float = 0.0) -> 
 def _layer(layer: SheetLayer, *, thickness: float) -> Layer[Array]:
     """One layer of a sheet in every variant, (V, 1); a clear one with its two polished faces."""
     if layer.material is None:
-        return filter_layer(passed=np.ones((len(BELIEF), 1)))
+        return filter_layer(passed=np.ones((len(SCATTERING_FACTORS), 1)))
     optical = layer.material.optical
     assert optical is not None
     mass = layer.density_kg_m3 * layer.thickness_um * 1e-6

@@ -13,6 +13,7 @@ from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import TrappedAir
+from sheetmargin_service.prediction.draws import drawn
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -25,45 +26,71 @@ FILM_VARIATION = 0.2
 NEGLIGIBLE = 1e-6
 AIR_FACTOR = 1.5
 LOOSE_FACTOR = 3.0
-"""How far a typical distribution may be off: its thicknesses, and the share of loose sheets (choices, stated)."""
+"""How far a typical distribution may be off either way, with 90 %: its thicknesses, and the share of loose sheets
+(choices, stated)."""
+FURTHEST = 2.0
+"""Films that matter are those of distributions up to so many of these factors apart."""
 
 
 def share_below(distribution: TrappedAir, *, film_m: Array | float) -> Array:
     """Share of doubles whose film is thinner than `film_m`: a log-normal body on either side of its median through p5
     and p95, and a loose branch that is log-uniform from p95 to the loosest."""
+    return shares_below(distribution, film_m=film_m, factor=1.0, loose_share=distribution.loose_share)
+
+
+def shares_below(
+    distribution: TrappedAir, *, film_m: Array | float, factor: Array | float, loose_share: Array | float
+) -> Array:
+    """The same with all but the loosest end thinner or thicker by a factor, and another share of loose sheets; shapes
+    broadcast."""
     d = distribution
     film_um = np.maximum(np.asarray(film_m, dtype=np.float64) * 1e6, 1e-9)
-    ratio = np.log(film_um / d.p50_um)
+    ratio = np.log(film_um / (d.p50_um * factor))
     width = np.where(ratio < 0.0, np.log(d.p50_um / d.p5_um), np.log(d.p95_um / d.p50_um))
-    loose = np.clip(np.log(film_um / d.p95_um) / np.log(d.loose_max_um / d.p95_um), 0.0, 1.0)
-    return np.asarray((1.0 - d.loose_share) * ndtr(Z95 * ratio / width) + d.loose_share * loose)
+    thickest = d.p95_um * np.asarray(factor)
+    loosest = np.maximum(d.loose_max_um, 1.01 * thickest)
+    loose = np.clip(np.log(film_um / thickest) / np.log(loosest / thickest), 0.0, 1.0)
+    return np.asarray((1.0 - loose_share) * ndtr(Z95 * ratio / width) + loose_share * loose)
 
 
 @lru_cache(maxsize=1024)
 def film_weights(distribution: TrappedAir, *, every: int = 1) -> tuple[Indices, Array]:
-    """Indices (K,) into `FILM_M` that matter for a distribution, and weights (3, K), each row summing to 1: as the
-    library has it, tighter, and looser. `every` second film is enough where only a search looks."""
+    """Indices (K,) into `FILM_M` that matter for a distribution or one that is moved as far as it may be, and the
+    weights (K,) of the distribution as it is, which sum to 1. Where only a search looks, `every` second film of the
+    distribution as it is is enough."""
     places = np.arange(0, len(FILM_M), every)
-    film = FILM_M[places]
-    edges = np.concatenate([[0.0], np.sqrt(film[1:] * film[:-1]), [np.inf]])
-    alternatives = (distribution, _moved(distribution, 1.0 / AIR_FACTOR), _moved(distribution, AIR_FACTOR))
-    weight = np.stack([np.diff(share_below(d, film_m=edges)) for d in alternatives])
+    edges = _edges(FILM_M[places])
+    moved = np.array([0.0, -FURTHEST, FURTHEST] if every == 1 else [0.0])[:, None]
+    factor = AIR_FACTOR**moved
+    share = np.minimum(distribution.loose_share * LOOSE_FACTOR**moved, 0.5)
+    weight = np.diff(shares_below(distribution, film_m=edges, factor=factor, loose_share=share), axis=1)
     index = np.flatnonzero(weight.max(axis=0) > NEGLIGIBLE)
-    weight = weight[:, index]
-    return places[index], weight / weight.sum(axis=1, keepdims=True)
+    weight = weight[0, index]
+    return places[index], weight / weight.sum()
 
 
-def _moved(distribution: TrappedAir, factor: float) -> TrappedAir:
-    """All of a distribution but its loosest end thinner or thicker by a factor, the loose branch rarer or commoner."""
-    d = distribution
-    return replace(
-        d,
-        p5_um=d.p5_um * factor,
-        p50_um=d.p50_um * factor,
-        p95_um=d.p95_um * factor,
-        loose_max_um=max(d.loose_max_um, 1.01 * d.p95_um * factor),
-        loose_share=min(d.loose_share * LOOSE_FACTOR ** np.sign(factor - 1.0), 0.5),
-    )
+@lru_cache(maxsize=256)
+def drawn_film_weights(distribution: TrappedAir) -> Array:
+    """Weights (draws, K) of the same films in each draw of where the distribution lies and of its loose share."""
+    index, _ = film_weights(distribution)
+    edges = _edges(FILM_M)
+    weight = np.diff(
+        shares_below(
+            distribution,
+            film_m=edges,
+            factor=AIR_FACTOR ** (drawn("film") / Z95)[:, None],
+            loose_share=np.minimum(distribution.loose_share * LOOSE_FACTOR ** (drawn("loose") / Z95), 0.5)[:, None],
+        ),
+        axis=1,
+    )[:, index]
+    weight /= weight.sum(axis=1, keepdims=True)
+    weight.setflags(write=False)
+    return np.asarray(weight)
+
+
+def _edges(film_m: Array) -> Array:
+    """Where one film ends and the next begins; the first and the last stand for all beyond them."""
+    return np.concatenate([[0.0], np.sqrt(film_m[1:] * film_m[:-1]), [np.inf]])
 
 
 @dataclass(frozen=True, kw_only=True)

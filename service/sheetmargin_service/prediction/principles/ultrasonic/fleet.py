@@ -12,28 +12,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
-from sheetmargin_service.constants import HALF_WIDTH_95, Z99
+from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.materials.stiffness import VARIANTS
 from sheetmargin_service.prediction.conditions import Conditions
+from sheetmargin_service.prediction.draws import drawn
 from sheetmargin_service.prediction.principles.base import Detail, Receiver, Settings, Span, Spread, Survey
-from sheetmargin_service.prediction.principles.ultrasonic.levels import ONE, Branches, Levels, levels_before
+from sheetmargin_service.prediction.principles.readings import LOT_SHARE
+from sheetmargin_service.prediction.principles.ultrasonic.blocking import blocked_share
+from sheetmargin_service.prediction.principles.ultrasonic.levels import Branches, Levels, levels_before
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, row_in_air
 from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
     bypass_floor,
     read_percentiles,
     receiver_noise,
 )
-from sheetmargin_service.prediction.principles.ultrasonic.responses import VARIANT_WEIGHTS, mass_step
+from sheetmargin_service.prediction.principles.ultrasonic.responses import MASS_STEP, wave_unknowns
 from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
     GRID,
-    Cloud,
     mixture_quantiles,
-    nodes_of,
     ripple_nodes,
     ripple_variance,
-    spreads_of,
 )
 from sheetmargin_service.prediction.principles.ultrasonic.tilts import Run, run_over_settings
 
@@ -144,59 +143,38 @@ class Fleet:
             settings[id(look)].append(setting)
         looks = {id(look): look for look, _ in asked}
         pairs = {key: looks[key].at_settings(settings[key]) for key in settings}
-        # No sheet changes what is read without one.
-        new = [setting for setting in dict.fromkeys(setting for _, setting in asked) if setting not in self._open]
-        clouds, moves = [self._open_cloud(setting) for setting in new], []
-        for look, setting in asked:
-            place = settings[id(look)].index(setting)
-            double, fewer = pairs[id(look)]
-            moves.append(look.moves(double.at(place), setting))
-            clouds.append(look.cloud(look.single.branches.at(setting), setting, times=1.0))
-            clouds.append(look.cloud(double.at(place), setting, times=look.double_times))
-            if fewer is not None:
-                clouds.append(look.cloud(fewer.at(place), setting, times=1.0))
-        spreads = spreads_of(clouds)
-        self._open.update(zip(new, spreads[: len(new)], strict=True))
-        following = iter(spreads[len(new) :])
-        return [
-            Detail(
-                no_sheet=self._open[setting],
-                single=next(following),
-                double=next(following),
-                fewer=next(following) if look.sheet.fewer_plies else None,
-                moves=moved,
-            )
-            for (look, setting), moved in zip(asked, moves, strict=True)
-        ]
+        return [look.detail(setting, pairs[id(look)].at(settings[id(look)].index(setting))) for look, setting in asked]
 
-    def _open_cloud(self, setting: int) -> Cloud:
-        open_path = Branches(attenuation_db=np.zeros((1, 1, 1)), weights=ONE)
-        ripple = ripple_nodes(self.row.open_bounce[self.keep[setting]], sides=1)
-        return self.cloud(nodes_of(open_path, ripple, np.ones(1)), setting, variance=0.0)
+    def open_spread(self, setting: int) -> Spread:
+        """What is read without a sheet, whichever sheet is asked about."""
+        if setting not in self._open:
+            added = ripple_nodes(float(self.row.open_bounce[self.keep[setting]]), sides=1)
+            self._open[setting] = self.spread(np.zeros((1, 1)), np.ones((1, 1)), setting, added=added, variance=0.0)
+        return self._open[setting]
 
-    def cloud(self, nodes: tuple[Array, Array, Array], setting: int, *, variance: float) -> Cloud:
-        """Nodes, weights and belief before the receiver at a setting."""
+    def spread(self, values: Array, weights: Array, setting: int, *, added: Array, variance: float) -> Spread:
+        """Levels (J, M) before the receiver at a setting."""
         open_db = float(self.open_db[setting])
-        return Cloud(
-            nodes=nodes[0],
-            weights=nodes[1],
-            belief=nodes[2],
-            variance=variance,
-            common=float(self.common_variance[setting]),
-            bypass=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
+        return Spread(
+            values=values,
+            weights=weights,
+            blur=variance**0.5,
+            added=added,
+            common=float(self.common_variance[setting]) ** 0.5,
+            floor=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
             noise=receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=open_db),
         )
 
-    def span(self, branches: Branches, mean: Array | None, sigma: Array) -> Span:
-        """Percentiles of nominal branches (1, K, N) with a Gaussian spread, `mean` their centre where it is known
-        better, as one reading has them beside the floors."""
-        nodes, weights = branches.attenuation_db[0], branches.weights[0]
-        if mean is not None:
-            nodes = nodes + (mean - weights @ nodes)
+    def span(self, branches: Branches, *, shift: Array, sigma: Array, third: Array) -> Span:
+        """Percentiles of nominal branches (1, K, N) with a spread of mean `shift`, standard deviation `sigma` and third
+        cumulant `third`, by the first terms of Cornish and Fisher (Rev. Inst. Int. Stat. 5, 307, 1938), as one reading
+        has them beside the floors."""
+        nodes, weights = branches.attenuation_db[0] + shift, branches.weights
         bypass_db, noise_db = self.floors_db
-        p1, p50, p99 = read_percentiles(
-            *mixture_quantiles(nodes, weights, sigma), bypass_db=bypass_db, noise_db=noise_db
-        )
+        p1, p50, p99 = mixture_quantiles(nodes, weights, sigma)
+        bent = third / (6.0 * (sigma**2 + weights @ (nodes - weights @ nodes) ** 2))
+        ends = (Z99**2 - 1.0) * bent
+        p1, p50, p99 = read_percentiles(p1 + ends, p50 - bent, p99 + ends, bypass_db=bypass_db, noise_db=noise_db)
         return Span(p1=p1, p50=p50, p99=p99)
 
     def causes(self, setting: int) -> tuple[float, float]:
@@ -228,21 +206,45 @@ class Look:
         """One correct sheet at every setting."""
         sheet, keep = self.sheet, self.fleet.keep
         branches = self.levels.single()
-        every = np.tensordot(branches.weights[0], branches.attenuation_db, axes=(0, 1))
-        count = len(VARIANT_WEIGHTS)
-        variants, (lighter, heavier) = every[:count], every[count:]
-        slope = (heavier - lighter) / (2.0 * mass_step(sheet))
-        mass = np.hypot(sheet.mass_tolerance_pct, sheet.formation_pct) / HALF_WIDTH_95 / 100.0
-        mean = VARIANT_WEIGHTS @ variants
-        mass_variance = (slope * mass) ** 2 / sheet.plies
-        flutter_variance = self.fleet.flutter_variance(variants[0])
+        every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
+        nominal, low, high = every[0], every[1::2], every[2::2]
+        per_step = 0.5 * (high - low)[wave_unknowns(sheet).index("mass")]
+        slope, curvature = 0.5 * (high - low), self._bent[:, None] * (0.5 * (high + low) - nominal)
+        deviation = self._deviations[:, None]
+        # A parabola of a standard normal variable: its mean, its variance and its third cumulant.
+        slope, curvature = slope * deviation, curvature * deviation**2
+        drawn = np.square(slope) + 2.0 * np.square(curvature)
+        third = (6.0 * slope**2 * curvature + 8.0 * curvature**3).sum(axis=0)
+        mass = self._within_lot / MASS_STEP
         return Single(
-            branches=Branches(attenuation_db=branches.attenuation_db[:count, :, keep], weights=branches.weights),
-            mean=mean[keep],
-            mass_variance=mass_variance[keep],
-            flutter_variance=flutter_variance[keep],
-            model_variance=(VARIANT_WEIGHTS @ (variants - mean) ** 2)[keep],
+            branches=branches.some(keep),
+            mean=(nominal + curvature.sum(axis=0))[keep],
+            shift=curvature.sum(axis=0)[keep],
+            mass_variance=(np.square(per_step * mass) / sheet.plies)[keep],
+            flutter_variance=self.fleet.flutter_variance(nominal)[keep],
+            drawn_variance=drawn[:, keep],
+            drawn_third=third[keep],
         )
+
+    @property
+    def _within_lot(self) -> float:
+        """Relative standard deviation of mass within a lot, formation among it."""
+        sheet = self.sheet
+        within = sheet.mass_tolerance_pct * np.sqrt(1.0 - LOT_SHARE)
+        return float(np.hypot(within, sheet.formation_pct)) / HALF_WIDTH_95 / 100.0
+
+    @property
+    def _bent(self) -> Array:
+        """1 for each of the sheet's `wave_unknowns` whose ends lie far apart, 0 for mass: over a tolerance a level is
+        all but straight, and a parabola through its near ends says nothing of what lies beyond them."""
+        return np.array([float(name != "mass") for name in wave_unknowns(self.sheet)])
+
+    @cached_property
+    def _deviations(self) -> Array:
+        """Standard deviation of each of the sheet's `wave_unknowns`, as a share of the step to its ends."""
+        lot = float(np.sqrt(LOT_SHARE)) * self.sheet.mass_tolerance_pct / HALF_WIDTH_95 / 100.0
+        mass = lot / MASS_STEP
+        return np.array([mass if name == "mass" else 1.0 / Z95 for name in wave_unknowns(self.sheet)])
 
     @property
     def double_times(self) -> float:
@@ -262,49 +264,90 @@ class Look:
         """Every setting, to first order."""
         fleet, one, levels = self.fleet, self.single, self.levels.searching()
         common = fleet.common_variance + self._ripple_variance
-        alone = np.sqrt(common + one.variance + one.model_variance)
-        # The masses of plies vary apart; what the model does not know is the same for all.
+        drawn, third = one.drawn_variance.sum(axis=0), one.drawn_third
+        alone = np.sqrt(common + one.variance + drawn)
+        # The masses of plies vary apart within a lot; what is drawn for the job is the same for all.
         times = self.double_times
-        together = np.sqrt(common + times * one.variance + times**2 * one.model_variance)
+        together = np.sqrt(common + times * one.variance + times**2 * drawn)
         fewer = levels.fewer(1) if self.sheet.fewer_plies else None
         return Survey(
             no_sheet=fleet.open_span,
-            single=fleet.span(one.branches, one.mean, alone),
-            double=fleet.span(levels.double(1).some(fleet.keep), None, together),
-            fewer=None if fewer is None else fleet.span(fewer.some(fleet.keep), None, alone),
+            single=fleet.span(one.branches, shift=one.shift, sigma=alone, third=third),
+            double=fleet.span(
+                levels.double(1).some(fleet.keep), shift=times * one.shift, sigma=together, third=times**3 * third
+            ),
+            fewer=None
+            if fewer is None
+            else fleet.span(fewer.some(fleet.keep), shift=one.shift, sigma=alone, third=third),
         )
 
-    def at_settings(self, settings: Sequence[int]) -> tuple[Branches, Branches | None]:
-        """Two sheets, and a ply fewer of several, in every variant at some settings."""
+    def at_settings(self, settings: Sequence[int]) -> Others:
+        """Two sheets, and a ply fewer of several, in every case at some settings."""
         fleet = self.fleet
         places = []
         for setting in settings:
             place = int(fleet.keep[setting])
             pair = next(p for p, part in enumerate(fleet.settings) if part.start <= setting < part.stop)
             places.append((pair, place - int(fleet.row.settings[pair][0])))
-        levels = self.levels.at_settings(places)
-        return levels.double(len(VARIANTS)), levels.fewer(len(VARIANTS)) if self.sheet.fewer_plies else None
+        levels, cases = self.levels.at_settings(places), len(self.levels.model.cases)
+        double = levels.double(cases)
+        return Others(
+            double=double,
+            weights=levels.drawn_weights(double),
+            blocked=levels.blocked(cases) if self.sheet.contact == "air" else None,
+            fewer=levels.fewer(cases) if self.sheet.fewer_plies else None,
+        )
 
-    def cloud(self, branches: Branches, setting: int, *, times: float) -> Cloud:
-        """Branches (V, K, 1) of so many times a correct sheet at a setting, with what bounces add to them."""
-        ripple = ripple_nodes(float(self._bounce[setting]), sides=2)
+    def detail(self, setting: int, others: Others) -> Detail:
+        """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
+        single = self.single.branches.at(setting)
+        values, weights = self._drawn(others.double), others.weights
+        if others.blocked is not None:
+            share = blocked_share(self.sheet)[:, None]
+            values = np.concatenate([values, self._drawn(others.blocked)], axis=1)
+            weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
+        return Detail(
+            no_sheet=self.fleet.open_spread(setting),
+            single=self._spread(self._drawn(single), single.weights[None, :], setting, times=1.0),
+            double=self._spread(values, weights, setting, times=self.double_times),
+            fewer=None
+            if others.fewer is None
+            else self._spread(self._drawn(others.fewer), others.fewer.weights[None, :], setting, times=1.0),
+            moves=self.moves(others.double, setting),
+        )
+
+    def _drawn(self, branches: Branches) -> Array:
+        """Levels (draws, K) of branches (C, K, 1) in each draw: a parabola in each unknown through its nominal value
+        and both ends, in mass a line through these."""
+        levels = branches.attenuation_db[..., 0]
+        nominal, low, high = levels[0], levels[1::2], levels[2::2]
+        z = self._deviations * np.stack([drawn(name) for name in wave_unknowns(self.sheet)], axis=1)
+        bent = self._bent * np.square(z)
+        return np.asarray(nominal + z @ (0.5 * (high - low)) + bent @ (0.5 * (high + low) - nominal))
+
+    def _spread(self, values: Array, weights: Array, setting: int, *, times: float) -> Spread:
+        """Levels (J, K) of so many times a correct sheet at a setting, with what bounces add to them."""
+        added = ripple_nodes(float(self._bounce[setting]), sides=2)
         variance = times * float(self.single.variance[setting])
-        return self.fleet.cloud(nodes_of(branches, ripple, VARIANT_WEIGHTS), setting, variance=variance)
+        return self.fleet.spread(values, weights, setting, added=added, variance=variance)
 
     def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
         """Standard deviations of one sheet and two at a setting, by what causes them."""
-        one = self.single
-        nodes, weights = double.attenuation_db[0, :, 0], double.weights[0]
+        one, times = self.single, self.double_times
+        nodes, weights = double.attenuation_db[0, :, 0], double.weights
         film = float(np.sqrt(weights @ (nodes - weights @ nodes) ** 2))
         ripple = float(self._ripple_variance[setting]) ** 0.5
         drift, air = self.fleet.causes(setting)
-        mass, flutter, model = (
-            float(v[setting]) ** 0.5 for v in (one.mass_variance, one.flutter_variance, one.model_variance)
-        )
+        flutter = float(one.flutter_variance[setting]) ** 0.5
+        by_unknown = dict(zip(wave_unknowns(self.sheet), one.drawn_variance[:, setting].tolist(), strict=True))
+        within, lot = float(one.mass_variance[setting]), by_unknown["mass"]
+        model = (by_unknown["stiffness"] + by_unknown["loss"]) ** 0.5
+        pores = by_unknown.get("permeance", 0.0) ** 0.5
         return {
-            "grammage": (mass, mass * self.double_times**0.5),
-            "flutter": (flutter, flutter * self.double_times**0.5),
-            "stiffness-and-loss": (model, self.double_times * model),
+            "grammage": ((within + lot) ** 0.5, (times * within + times**2 * lot) ** 0.5),
+            "flutter": (flutter, flutter * times**0.5),
+            "stiffness-and-loss": (model, times * model),
+            "permeance": (pores, times * pores),
             "trapped-air": (0.0, film),
             "standing-wave": (ripple, ripple),
             "drift": (drift, drift),
@@ -313,14 +356,34 @@ class Look:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Others:
+    """Two sheets at some settings, in every case: as they lie on each other, with the branches' weights (J, K) in each
+    draw, and as they cling to each other, where they may; and a ply fewer of several."""
+
+    double: Branches
+    weights: Array
+    blocked: Branches | None
+    fewer: Branches | None
+
+    def at(self, place: int) -> Others:
+        """The same at one of the settings."""
+        blocked, fewer = (None if b is None else b.at(place) for b in (self.blocked, self.fewer))
+        return Others(double=self.double.at(place), weights=self.weights, blocked=blocked, fewer=fewer)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Single:
-    """One sheet at N settings: attenuation by variant and branch (V, K, N), its mean, and its variances (N,)."""
+    """One sheet at N settings: attenuation by case and branch (C, K, N), its mean over what is drawn, by how much that
+    lies above the nominal case, and its variances
+    (N,): from event to event, and of each unknown that is drawn (U, N), with the third cumulant of those (N,)."""
 
     branches: Branches
     mean: Array
+    shift: Array
     mass_variance: Array
     flutter_variance: Array
-    model_variance: Array
+    drawn_variance: Array
+    drawn_third: Array
 
     @cached_property
     def variance(self) -> Array:

