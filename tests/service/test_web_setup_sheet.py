@@ -226,7 +226,10 @@ def test_a_wrong_link_says_where(real_api: FlaskClient, query: dict[str, Any], p
     ("job", "told"),
     [
         ({"require": {"ingress": "IP69K"}}, "No class of the catalogue meets the job's requirements"),
-        ({"sheets": [{"material": "tissue", "grammage_gsm": 10}]}, "Nothing that is admitted serves this job"),
+        (
+            {"sheets": [{"material": "pet", "thickness_um": 12}], "principles": ["ultrasonic"]},
+            "Nothing that is admitted serves this job",
+        ),
     ],
 )
 def test_without_a_set_up_it_says_whether_any_class_was_considered(
