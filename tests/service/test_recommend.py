@@ -257,11 +257,12 @@ def test_every_assumption_points_at_the_job():
     }
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="margins of 300 kHz are level between gaps and between square on and 5 degrees: it wanders there",
+LEVEL = pytest.mark.xfail(
+    strict=True, reason="margins are level between gaps and tilts, and three classes wander there"
 )
-@pytest.mark.parametrize("permeance", [pytest.param(1e-4, id="tight"), pytest.param(None, id="porous")])
+
+
+@pytest.mark.parametrize("permeance", [pytest.param(1e-4, id="tight"), pytest.param(None, id="porous", marks=LEVEL)])
 def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance):
     """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank.
 
