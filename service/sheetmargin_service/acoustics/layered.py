@@ -39,7 +39,7 @@ from sheetmargin_service.acoustics.blocks import Complex, ComplexArray, Real, ma
 from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response, vertical_slownesses
 from sheetmargin_service.acoustics.porous import PorousSheet, pore_fluid, porous_response
-from sheetmargin_service.acoustics.response import Response, StackResponse, beside
+from sheetmargin_service.acoustics.response import Response, StackResponse, beside, combined
 
 # Arrays that describe one layer to `_stiffness`.
 _LAYER_ARRAYS = 13
@@ -90,19 +90,7 @@ def _joined(parts: Sequence[Response | StackResponse]) -> Response | StackRespon
 
 def join(*, below: Response | StackResponse, above: Response | StackResponse) -> StackResponse:
     """Two sheets that touch without a bond: the limit of a vanishing layer of air between them."""
-    transmission, reflection_below, reflection_above = map_blocks(
-        _join,
-        below.transmission,
-        below.reflection_below,
-        below.reflection_above,
-        above.transmission,
-        above.reflection_below,
-        above.reflection_above,
-        results=3,
-    )
-    return StackResponse(
-        transmission=transmission, reflection_below=reflection_below, reflection_above=reflection_above
-    )
+    return combined(_join, below, above)
 
 
 def _solid_response(

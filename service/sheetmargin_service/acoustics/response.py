@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,8 +82,15 @@ def beside(one: Response | StackResponse, other: Response | StackResponse) -> St
     With y of each path in units of the air's admittance, from its R and T: n = (1 + R)(1 + R') - T^2,
     y = ((1 - R)(1 + R') + T^2)/n, y' likewise from the other side, and across -2 T/n.
     """
+    return combined(_beside, one, other)
+
+
+def combined(
+    kernel: Callable[..., None], one: Response | StackResponse, other: Response | StackResponse
+) -> StackResponse:
+    """Two responses made one by a kernel of `map_blocks`: T, R and R' of each, then the places of the result's."""
     transmission, reflection_below, reflection_above = map_blocks(
-        _beside,
+        kernel,
         one.transmission,
         one.reflection_below,
         one.reflection_above,

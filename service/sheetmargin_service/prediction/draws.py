@@ -67,6 +67,11 @@ def drift_weights() -> Array:
     return np.asarray(weights / weights.sum())
 
 
+def over_draws(values: Array) -> tuple[Array, Array]:
+    """Values by draw and drift, (COUNT or 1, drifts), in one row, and how likely each is."""
+    return values.ravel(), np.broadcast_to(drift_weights(), values.shape).ravel() / len(values)
+
+
 def chance_of(excess: Array) -> float:
     """The chance that something is at most 0, given at each draw and drift, (COUNT or 1, drifts).
 

@@ -48,22 +48,11 @@ class SignalGrid:
 
     def binned(self, values: Array, weights: Array) -> tuple[Array, Array]:
         """The same, and the mean (R,) of s (1 - s) over the shares s of nodes in the next bin (see `narrowed`)."""
-        return self._bin(*_flat(values, weights), rows=len(values))
+        rows = len(values)
+        row = np.repeat(np.arange(rows), values.shape[1])
+        weights = np.broadcast_to(weights, values.shape).ravel()
+        place = np.clip((values.ravel() - self.low) / self.step, 0.0, self.count - 1.000001)
 
-    def spread(self, values: Array, weights: Array, sigma: Array) -> Array:
-        """Probabilities (R, count) of nodes as in `bin_nodes`, each with a Gaussian of standard deviation `sigma` (R,),
-        narrowed by what binning adds."""
-        return self.spread_sets(*_flat(values, weights), sigma)
-
-    def spread_sets(self, values: Array, weights: Array, row: Indices, sigma: Array) -> Array:
-        """The same of sets that differ in size: nodes and weights (M,) of all of them, each of the set `row` (M,)."""
-        pmf, shared = self._bin(values, weights, row, rows=len(sigma))
-        return self.blur(pmf, self.narrowed(sigma, shared=shared))
-
-    def _bin(self, values: Array, weights: Array, row: Indices, *, rows: int) -> tuple[Array, Array]:
-        """Probabilities (rows, count) of nodes (M,), and the mean (rows,) of s (1 - s) over the shares s that they give
-        to the next bin."""
-        place = np.clip((values - self.low) / self.step, 0.0, self.count - 1.000001)
         left = place.astype(np.intp)
         share = place - left
         right = weights * share
@@ -94,21 +83,18 @@ class SignalGrid:
         offsets = self.step * (np.arange(-reach, reach + 2) - 0.5)
         offsets[[0, -1]] = -np.inf, np.inf
         kernel = np.diff(ndtr(offsets / np.maximum(widths, 1e-6 * self.step)[:, None]), axis=1)
-        length = next_fast_len(self.count + 2 * reach, real=True)
-        spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length)[row], n=length)
-        spread = np.clip(spread[:, : self.count + 2 * reach], 0.0, None)
-        result = spread[:, reach : reach + self.count].copy()
-        result[:, 0] += spread[:, :reach].sum(axis=1)
-        result[:, -1] += spread[:, reach + self.count :].sum(axis=1)
-        return np.asarray(result / result.sum(axis=1, keepdims=True))
+        return self._convolved(pmf, kernel, row)
 
     def moved(self, pmf: Array, *, added: Array, sigma: float) -> Array:
         """Distributions (R, count) of values with `pmf` that are moved by one of `added` (A,), all as likely, and by a
         Gaussian of standard deviation `sigma`, integrated over the bins. What passes an end stays in the end bin."""
-        kernel = self._kernel(added, sigma)
-        reach = len(kernel) // 2
+        return self._convolved(pmf, self._kernel(added, sigma)[None, :], np.zeros(len(pmf), dtype=np.intp))
+
+    def _convolved(self, pmf: Array, kernels: Array, which: Indices) -> Array:
+        """Rows of `pmf` (R, count), each convolved with one of some kernels (K, 2 reach + 1)."""
+        reach = kernels.shape[1] // 2
         length = next_fast_len(self.count + 2 * reach, real=True)
-        spread = irfft(rfft(pmf, n=length) * rfft(kernel, n=length), n=length)
+        spread = irfft(rfft(pmf, n=length) * rfft(kernels, n=length)[which], n=length)
         spread = np.clip(spread[:, : self.count + 2 * reach], 0.0, None)
         result = spread[:, reach : reach + self.count].copy()
         result[:, 0] += spread[:, :reach].sum(axis=1)
@@ -146,11 +132,6 @@ class SignalGrid:
             fraction = np.clip((probability - before) / mass, 0.0, 1.0)
             out[:, column] = self.low + self.step * (index - 0.5 + fraction)
         return out
-
-
-def _flat(values: Array, weights: Array) -> tuple[Array, Array, Indices]:
-    rows, count = values.shape
-    return values.ravel(), np.broadcast_to(weights, values.shape).ravel(), np.repeat(np.arange(rows), count)
 
 
 def normal_share(z: Array) -> Array:

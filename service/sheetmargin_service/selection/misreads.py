@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 from sheetmargin.contract.answer import Misread, Misreads
 
-from sheetmargin_service.prediction.draws import DRIFTS, drift_weights, weighted_quantiles
+from sheetmargin_service.prediction.draws import DRIFTS, over_draws, weighted_quantiles
 from sheetmargin_service.prediction.grid import LEAST_NARROWED, SignalGrid
 from sheetmargin_service.prediction.noise import Noise, above
 from sheetmargin_service.prediction.principles.base import Detail, Spread
@@ -107,8 +107,7 @@ def _told(rates: Array) -> Misread:
     """Median, mean, and the interval from 5 to 95 %, per million."""
     if 1e6 * rates.max() <= FLOOR_PPM:
         return Misread(estimate=FLOOR_PPM, mean=FLOOR_PPM, low=FLOOR_PPM, high=FLOOR_PPM, floored=True)
-    weights = np.broadcast_to(drift_weights(), rates.shape).ravel() / len(rates)
-    flat = 1e6 * rates.ravel()
+    flat, weights = over_draws(1e6 * rates)
     mean = float(weights @ flat)
     # Rates run over powers of ten from one drift to the next: so do their quantiles.
     quantiles = weighted_quantiles(np.log(np.maximum(flat, _RAREST)), weights, (0.05, 0.5, 0.95))

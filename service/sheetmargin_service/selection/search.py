@@ -111,12 +111,16 @@ class Search:
     @cached_property
     def worst(self) -> Array:
         """The worst margin at each setting, (N,): where it is small, of bands as they can be set."""
-        return self._worst([group.whole if self.by_rounding else group.bands for group in self.groups])
+        return self._worst([group.whole for group in self.groups]) if self.by_rounding else self._unrounded
 
     @cached_property
     def by_rounding(self) -> bool:
         """Whether margins are so small that how edges are rounded decides."""
-        return bool(self._worst([group.bands for group in self.groups]).max() <= FEW * self.step)
+        return bool(self._unrounded.max() <= FEW * self.step)
+
+    @cached_property
+    def _unrounded(self) -> Array:
+        return self._worst([group.bands for group in self.groups])
 
     def _worst(self, bands: Sequence[Bands]) -> Array:
         return np.where(self.allowed, reduce(np.minimum, [one.worst for one in bands]), -np.inf)

@@ -13,7 +13,7 @@ from sheetmargin.contract.answer import Misread, Misreads, Verdict
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Assumption
 
-from sheetmargin_service.prediction.draws import chance_of, drift_weights, weighted_quantiles
+from sheetmargin_service.prediction.draws import chance_of, over_draws, weighted_quantiles
 from sheetmargin_service.selection.misreads import Rates
 
 DEFAULTS_PPM = {
@@ -28,8 +28,6 @@ PAIRS = tuple(f.name for f in fields(Targets))
 ORDER: dict[Verdict, int] = {"suitable": 0, "trial-needed": 1, "unsuitable": 2}
 EASY = -2.0
 """Misreads a hundred times rarer than wanted are as good as any."""
-
-
 SUITABLE, UNSUITABLE = 0.95, 0.05
 """Chances that all targets are met, from which a set-up is suitable, and below which it is not to be tried."""
 CHANCE_BANDS = (0.95, 0.80, 0.50, 0.20, 0.05)
@@ -58,8 +56,7 @@ class Judgement:
     def high_excess(self) -> float:
         """By what power of ten the worst pair is above its target at most, with the chance that `suitable` asks for;
         at most 0 where that is met."""
-        weights = np.broadcast_to(drift_weights(), self.excess.shape).ravel() / len(self.excess)
-        return weighted_quantiles(self.excess.ravel(), weights, (SUITABLE,))[0]
+        return weighted_quantiles(*over_draws(self.excess), (SUITABLE,))[0]
 
     def at_most_trial(self) -> Judgement:
         """The same, never better than a trial."""

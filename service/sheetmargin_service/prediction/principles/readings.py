@@ -126,18 +126,19 @@ class Readings:
 
     def spread(self) -> Spread:
         """The distribution at the first setting."""
-        fixed = [name for name in self.moves if name in FIXED and self._first(name) != 0.0]
         values = self.values[:1, 0]
         for unknown, (slope, bend) in self.constants.items():
             z = drawn(unknown)[:, None]
             values = values + z * slope[0] + z * z * bend[0]
-        for name in fixed:
-            values = values + drawn(FIXED[name])[:, None] * self._first(name)
-        common, blur = (
-            float(np.sqrt(sum(self._first(name) ** 2 for name in self.moves if (name in COMMON) == is_common)))
-            for is_common in (True, False)
-        )
-        blur = float(np.sqrt(max(blur**2 - sum(self._first(name) ** 2 for name in fixed), 0.0)))
+        common = blur = 0.0
+        for name in self.moves:
+            move = self._first(name)
+            if name in COMMON:
+                common = float(np.hypot(common, move))
+            elif name not in FIXED:
+                blur = float(np.hypot(blur, move))
+            elif move != 0.0:
+                values = values + drawn(FIXED[name])[:, None] * move
         return Spread(values=values, weights=self.weights[None, :], blur=blur, common=common)
 
     def _first(self, name: str) -> float:

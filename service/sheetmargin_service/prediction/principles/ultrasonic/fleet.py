@@ -207,12 +207,10 @@ class Look:
         sheet, keep = self.sheet, self.fleet.keep
         branches = self.levels.single()
         every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
-        nominal, low, high = every[0], every[1::2], every[2::2]
-        per_step = 0.5 * (high - low)[wave_unknowns(sheet).index("mass")]
-        slope, curvature = 0.5 * (high - low), self._bent[:, None] * (0.5 * (high + low) - nominal)
-        deviation = self._deviations[:, None]
+        nominal, slopes, curvatures = _parabolas(every)
+        per_step = slopes[wave_unknowns(sheet).index("mass")]
         # A parabola of a standard normal variable: its mean, its variance and its third cumulant.
-        slope, curvature = slope * deviation, curvature * deviation**2
+        slope, curvature = slopes * self._deviations[:, None], curvatures * (self._bent * self._deviations**2)[:, None]
         drawn = np.square(slope) + 2.0 * np.square(curvature)
         third = (6.0 * slope**2 * curvature + 8.0 * curvature**3).sum(axis=0)
         mass = self._within_lot / MASS_STEP
@@ -319,11 +317,9 @@ class Look:
     def _drawn(self, branches: Branches) -> Array:
         """Levels (draws, K) of branches (C, K, 1) in each draw: a parabola in each unknown through its nominal value
         and both ends, in mass a line through these."""
-        levels = branches.attenuation_db[..., 0]
-        nominal, low, high = levels[0], levels[1::2], levels[2::2]
+        nominal, slopes, curvatures = _parabolas(branches.attenuation_db[..., 0])
         z = self._deviations * np.stack([drawn(name) for name in wave_unknowns(self.sheet)], axis=1)
-        bent = self._bent * np.square(z)
-        return np.asarray(nominal + z @ (0.5 * (high - low)) + bent @ (0.5 * (high + low) - nominal))
+        return np.asarray(nominal + z @ slopes + (self._bent * np.square(z)) @ curvatures)
 
     def _spread(self, values: Array, weights: Array, setting: int, *, times: float) -> Spread:
         """Levels (J, K) of so many times a correct sheet at a setting, with what bounces add to them."""
@@ -355,6 +351,13 @@ class Look:
         }
 
 
+def _parabolas(levels: Array) -> tuple[Array, Array, Array]:
+    """From levels (C, ...) by case the nominal one, and of each unknown slope and curvature (U, ...) over the step to
+    its ends."""
+    nominal, low, high = levels[0], levels[1::2], levels[2::2]
+    return nominal, 0.5 * (high - low), 0.5 * (high + low) - nominal
+
+
 @dataclass(frozen=True, kw_only=True)
 class Others:
     """Two sheets at some settings, in every case: as they lie on each other, with the branches' weights (J, K) in each
@@ -374,8 +377,8 @@ class Others:
 @dataclass(frozen=True, kw_only=True)
 class Single:
     """One sheet at N settings: attenuation by case and branch (C, K, N), its mean over what is drawn, by how much that
-    lies above the nominal case, and its variances
-    (N,): from event to event, and of each unknown that is drawn (U, N), with the third cumulant of those (N,)."""
+    lies above the nominal case, and its variances (N,): from event to event, and of each unknown that is drawn (U, N),
+    with the third cumulant of those (N,)."""
 
     branches: Branches
     mean: Array
