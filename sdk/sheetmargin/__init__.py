@@ -342,13 +342,13 @@ def __dir__() -> list[str]:
 
 
 def _as_text(answer: Any) -> str:
-    from sheetmargin.bench_report import written
+    from sheetmargin.report.measurement import written
 
     return written(answer)
 
 
 def _as_html(answer: Any) -> str:
-    from sheetmargin.notebook import written
+    from sheetmargin.report.notebook import written
 
     return written(answer)
 

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 
 from sheetmargin.encode import Question, job_to_json
 from sheetmargin.errors import ExtraNotInstalled, InvalidJob
-from sheetmargin.keyfile import KeyFile, key_of
 from sheetmargin.outcome import Outcome, outcome_of
+from sheetmargin.resume_file import KeyFile, key_of
 
 if TYPE_CHECKING:
     from sheetmargin.client import Client

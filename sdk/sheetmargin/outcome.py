@@ -21,7 +21,7 @@ class Outcome:
 
     def row(self) -> dict[str, str | int | float | None]:
         """One row of a table: what a quote needs, or the problem. pandas and polars make a frame of a list of these."""
-        from sheetmargin.quote import row_of
+        from sheetmargin.report.quote import row_of
 
         return row_of(self)
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from sheetmargin.contract.problem import Fault
 from sheetmargin.errors import InvalidJob
-from sheetmargin.table import delimiter_of
+from sheetmargin.report.table import delimiter_of
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")
 TEXTS = ("state", "detector_class", "specimen")

@@ -14,22 +14,23 @@ from sheetmargin_service.api.caching import install_kept_answers
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
-from sheetmargin_service.api.views import batch, bench, docs, library, probes, recommendations
+from sheetmargin_service.api.views import batch, docs, library, probes, recommendations
+from sheetmargin_service.api.views import measurement as bench
 from sheetmargin_service.config import Settings, settings_from, wrong_setting
 from sheetmargin_service.detectors.files import catalogues_of, read_files
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.ultrasonic.pair import keep_operators
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.ultrasonic.pair import keep_operators
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.serving import metrics
-from sheetmargin_service.serving.broken import install_broken_bodies
+from sheetmargin_service.serving.catalogue_reload import install_swap
+from sheetmargin_service.serving.concurrency_limits import install_work_limits, limited
 from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
-from sheetmargin_service.serving.swap import install_swap
+from sheetmargin_service.serving.malformed_bodies import install_broken_bodies
 from sheetmargin_service.serving.warm import warm_up
-from sheetmargin_service.serving.work import install_work_limits, limited
 from sheetmargin_service.web import demo, embed, guides, setup_sheets
 from sheetmargin_service.web.cors import install_cors
 

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from sheetmargin_service.serving import processes
+from sheetmargin_service.serving import metric_files as processes
 from sheetmargin_service.serving.heap import FreeMemory, share_one_heap
 from sheetmargin_service.serving.logs import logging_config
 from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
@@ -71,7 +71,7 @@ def when_ready(_server: Any) -> None:
 
 def on_reload(server: Any) -> None:
     """Called after SIGHUP, before new workers are forked and the old ones told to stop."""
-    from sheetmargin_service.serving.swap import swap_catalogues
+    from sheetmargin_service.serving.catalogue_reload import swap_catalogues
 
     if server.cfg.preload_app:
         swap_catalogues(server.app.wsgi())

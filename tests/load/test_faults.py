@@ -22,7 +22,7 @@ from pathlib import Path
 
 import pytest
 from sheetmargin import Client, Job, Sheet
-from sheetmargin_service.serving.patience import READ_S
+from sheetmargin_service.serving.socket_timeouts import READ_S
 from support.catalogues import OWN
 from support.load import LONGEST_S, Crowd, Question, lost, statuses
 from support.machine import children_of

@@ -15,7 +15,7 @@ import pytest
 from numpy.typing import NDArray
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
-from sheetmargin_service.bench.posterior import Peak, find_peak
+from sheetmargin_service.measurement.posterior import Peak, find_peak
 
 Array = NDArray[np.float64]
 

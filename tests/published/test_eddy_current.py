@@ -8,14 +8,14 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import ellipe, ellipk, j1
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction.principles.adding import pile
-from sheetmargin_service.prediction.principles.eddy_current.coil import Coil, nodes, self_coupling
-from sheetmargin_service.prediction.principles.eddy_current.sheet import (
+from sheetmargin_service.principles.eddy_current.coil import Coil, nodes, self_coupling
+from sheetmargin_service.principles.eddy_current.sheet import (
     MU_0,
     conductive_layer,
     empty_layer,
     skin_depth_m,
 )
+from sheetmargin_service.principles.layer_stack import pile
 
 ALUMINIUM_OHM_M, STEEL_OHM_M = 1 / 35e6, 1.6e-7
 

@@ -2,7 +2,7 @@
 
 import pytest
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.selection.threads import metric_thread
+from sheetmargin_service.mounting.threads import metric_thread
 
 # ISO 724:1993 table 1 as printed, rounded to 0.001 mm (read in a public copy): pitch diameter D2, minor diameter D1.
 BASIC_DIMENSIONS = [

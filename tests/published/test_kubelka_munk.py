@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_bvp
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction.principles.adding import add, pile
-from sheetmargin_service.prediction.principles.optical.kubelka_munk import (
+from sheetmargin_service.principles.layer_stack import add, pile
+from sheetmargin_service.principles.optical.kubelka_munk import (
     face_layer,
     reflectance_of_pile,
     scattering_layer,

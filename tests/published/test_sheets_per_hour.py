@@ -2,7 +2,7 @@
 
 import pytest
 from sheetmargin.contract.job import Controller, Line
-from sheetmargin_service.selection.timing import Reading, time_line
+from sheetmargin_service.mounting.timing import Reading, time_line
 
 READING = Reading(interval_ms=1.0, response_ms=2.0, spot_mm=20.0)
 

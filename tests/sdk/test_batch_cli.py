@@ -13,7 +13,7 @@ import polars
 import pytest
 from sheetmargin import Client
 from sheetmargin.cli import main
-from sheetmargin.quote import COLUMNS
+from sheetmargin.report.quote import COLUMNS
 from support.batches import URL, BatchServer, line_for
 
 Run = Callable[..., tuple[int, str]]

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from sheetmargin import Answer, Fit, MarginMap, PlotsNotInstalled, Prediction
 from sheetmargin.contract.answer import Recommendation
-from sheetmargin.plot import fit_residuals, level_ladder, margin_map, plot_of, svg
+from sheetmargin.report.plot import fit_residuals, level_ladder, margin_map, plot_of, svg
 from support.whole import made
 
 PREDICTED = {

@@ -32,8 +32,8 @@ from sheetmargin import (
     UnusableKeyFile,
 )
 from sheetmargin import bulk as bulk_module
-from sheetmargin.keyfile import KeyFile, key_of
-from sheetmargin.quote import COLUMNS
+from sheetmargin.report.quote import COLUMNS
+from sheetmargin.resume_file import KeyFile, key_of
 from support.batches import BATCH, EMPTY, LINES, URL, BatchServer
 
 
@@ -259,7 +259,7 @@ def test_a_run_that_was_killed_while_it_wrote_loses_only_that_call(server: Batch
     keys = tmp_path / "keys"
     code = f"""if True:
         import os
-        from sheetmargin.keyfile import KeyFile
+        from sheetmargin.resume_file import KeyFile
 
         with KeyFile({os.fspath(keys)!r}, service={Client(URL).fingerprint()!r}) as file:
             file._base.execute("INSERT INTO answers VALUES (x'00', x'00')")

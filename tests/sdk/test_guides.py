@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from sheetmargin.cli import batch, command
-from sheetmargin.quote import COLUMNS
+from sheetmargin.report.quote import COLUMNS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, RuledOut, Setup
-from sheetmargin.report import MISREADS, report
+from sheetmargin.report.recommendation import MISREADS, report
 from support.whole import made
 
 SAMPLE = made(Answer, json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8")))

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from sheetmargin.table import read_table, writing
+from sheetmargin.report.table import read_table, writing
 
 TEXTS = st.text(st.characters(codec="utf-8"), max_size=12)
 CELLS = st.tuples(TEXTS, st.sampled_from(["", ",", ";", '"', "\n", "0012", "1e5", "=1+1", " x "])).map("".join)

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from sheetmargin.contract.job import Job, Require
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.selection.admission import FILTERED, admitted, filtered
+from sheetmargin_service.messages.say import say
+from sheetmargin_service.selection.class_filter import FILTERED, admitted, filtered
 
 CATALOGUE = reference_catalogue()
 SHEET = (SheetSpec(material="copy-paper", grammage_gsm=80.0),)

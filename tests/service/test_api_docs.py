@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.api.problems import PROBLEM_TYPES
-from sheetmargin_service.api.saying import texts
+from sheetmargin_service.messages.say import texts
 
 
 class Page(HTMLParser):

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
-from sheetmargin_service.api.saying import texts
+from sheetmargin_service.messages.say import texts
 from support.answers import CountingRecommend
 from support.jobs import FULL_JOB
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 import sheetmargin_service
-from sheetmargin_service.api.languages import LANGUAGES, Language
-from sheetmargin_service.api.saying import KINDS, TextWarning, say, texts, written
+from sheetmargin_service.messages.languages import LANGUAGES, Language
+from sheetmargin_service.messages.say import KINDS, TextWarning, say, texts, written
 
 PACKAGE = Path(sheetmargin_service.__file__).parent
 NOTES = {"Note", "Fact", "Assumption", "RuledOut", "NotServed"}

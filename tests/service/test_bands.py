@@ -6,7 +6,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from sheetmargin_service.prediction.principles.base import Receiver, Span, Survey
+from sheetmargin_service.principles.protocol import Receiver, Span, Survey
 from sheetmargin_service.selection.bands import choose_bands, margins
 
 

@@ -19,16 +19,16 @@ from sheetmargin.contract.measure import (
     InstalledSetup,
     MachineReading,
 )
-from sheetmargin_service.api.saying import texts
-from sheetmargin_service.bench import faults as fault_table
-from sheetmargin_service.bench import remedies
-from sheetmargin_service.bench.diagnose import diagnose
-from sheetmargin_service.bench.machine import State
-from sheetmargin_service.bench.separating import PROBES, Showing, separation
-from sheetmargin_service.bench.symptoms import SYMPTOMS
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.measurement import faults as fault_table
+from sheetmargin_service.measurement import remedies
+from sheetmargin_service.measurement.diagnose import diagnose
+from sheetmargin_service.measurement.discriminating_tests import PROBES, Showing, separation
+from sheetmargin_service.measurement.machine import State
+from sheetmargin_service.measurement.symptoms import SYMPTOMS
+from sheetmargin_service.messages.say import texts
 from sheetmargin_service.selection.recommend import recommend
 from support.bench_cases import COPY_PAPER
 
@@ -170,7 +170,7 @@ def test_each_cause_has_a_way_to_be_made_a_remedy_and_texts() -> None:
 def test_every_remedy_of_the_sources_has_a_text() -> None:
     written = {
         node.value
-        for module in (remedies, import_module("sheetmargin_service.bench.diagnose"))
+        for module in (remedies, import_module("sheetmargin_service.measurement.diagnose"))
         for node in ast.walk(ast.parse(inspect.getsource(module)))
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value.startswith("remedy-")
     }

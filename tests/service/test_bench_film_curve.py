@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from sheetmargin_service.bench.film_curve import LOG_FILM, film_curve
+from sheetmargin_service.measurement.film_curve import LOG_FILM, film_curve
 
 ROWS = np.zeros(1, dtype=np.intp)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.special import gammaln
-from sheetmargin_service.bench import posterior
-from sheetmargin_service.bench.posterior import Belief, average, find_peak
+from sheetmargin_service.measurement import posterior
+from sheetmargin_service.measurement.posterior import Belief, average, find_peak
 
 Array = NDArray[np.float64]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from sheetmargin_service.bench.reading import Reading, check_states, observed
 from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.measurement.reading import Reading, check_states, observed
 
 PLACE = ("ultrasonic-180k", 40.0, 0.0)
 OTHER = ("ultrasonic-180k", 40.0, 20.0)

@@ -6,7 +6,7 @@ import pytest
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.parameters import PARAMETERS
 from sheetmargin_service.errors import FieldError
-from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.principles import principles
 
 CLASS = """
 source = "made up for a test"

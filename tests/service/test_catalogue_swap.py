@@ -19,8 +19,8 @@ from sheetmargin_service.acoustics.store import SUFFIX
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings, settings_from
 from sheetmargin_service.errors import FieldError
-from sheetmargin_service.serving import swap
-from sheetmargin_service.serving.swap import in_child, swap_catalogues
+from sheetmargin_service.serving import catalogue_reload as swap
+from sheetmargin_service.serving.catalogue_reload import in_child, swap_catalogues
 from support.catalogues import OWN
 from support.servers import gunicorn
 
@@ -103,7 +103,7 @@ def test_swapping(file: Path) -> None:
 from pathlib import Path
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import settings_from
-from sheetmargin_service.serving.swap import swap_catalogues
+from sheetmargin_service.serving.catalogue_reload import swap_catalogues
 
 file = Path({str(file)!r})
 app = create_app(settings_from({{"SHEETMARGIN_CATALOGUE": str(file)}}))

@@ -6,11 +6,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from sheetmargin_service.api.saying import say, texts
-from sheetmargin_service.prediction.principles.base import Receiver, Span, Survey
+from sheetmargin_service.messages.say import say, texts
+from sheetmargin_service.principles.protocol import Receiver, Span, Survey
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.causes import cause
 from sheetmargin_service.selection.compose import _limiting
+from sheetmargin_service.selection.failure_modes import cause
 
 
 def span(p1, p50, p99):

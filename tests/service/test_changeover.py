@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheetmargin.contract.answer import Changeovers
-from sheetmargin_service.selection.candidates import Candidates
-from sheetmargin_service.selection.changeover import cheapest_run
+from sheetmargin_service.selection.list_cover.candidates import Candidates
+from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from support.candidates import candidates_of
 
 

@@ -6,10 +6,10 @@ import tomllib
 from typing import Any
 
 import pytest
-from sheetmargin_service.bench.characterise import CharacteriseError
-from sheetmargin_service.bench.entry import Entry, characterise_table
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.model import UltrasonicParameters
+from sheetmargin_service.measurement.catalogue_entry import Entry, characterise_table
+from sheetmargin_service.measurement.characterise import CharacteriseError
 from support.catalogues import OWN
 from support.pair_bench import TOP_DB, Row, Truth, bench_rows
 

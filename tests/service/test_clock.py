@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin import Answer
 from sheetmargin.decode import decode
-from sheetmargin.report import report
+from sheetmargin.report.recommendation import report
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
 

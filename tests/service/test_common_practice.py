@@ -19,8 +19,8 @@ from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
 from sheetmargin_service.selection.search import Search, Sharing
 from support.principle_cases import CONDITIONS, sheet
 

@@ -10,12 +10,12 @@ import pytest
 from sheetmargin.contract.job import Double, Environment, Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.measure import InstalledSetup
-from sheetmargin_service.bench.installation import class_of
-from sheetmargin_service.bench.predict import question_of
-from sheetmargin_service.bench.standing import choice_of, post_at
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.selection.stations import build_station, details_at
+from sheetmargin_service.measurement.installation import class_of
+from sheetmargin_service.measurement.installed_class import choice_of, post_at
+from sheetmargin_service.measurement.predict import question_of
+from sheetmargin_service.selection.configured_pair import build_station, details_at
 from support.continuity import step_in
 
 STEP_DB = 0.05

@@ -16,13 +16,13 @@ from sheetmargin.contract.notes import Assumption, Note
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.encode import encode, given, json_bytes
 from sheetmargin_service.api.schemas.derive import answer_schema, field_texts, question_schema
-from sheetmargin_service.bench.symptoms import SYMPTOMS
 from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.materials.body import LAYER_GRAMMAGE_LIMITS_GSM, LAYER_THICKNESS_LIMITS_UM, MAX_LAYERS
 from sheetmargin_service.materials.corrugated import LIMITS_GSM, MAX_WALLS
 from sheetmargin_service.materials.permeance import PERMEANCE_LIMITS
 from sheetmargin_service.materials.resolve import MAX_OPEN_AREA_PCT, MAX_OVERLAP_MM, MAX_PLIES, MAX_TOLERANCE_PCT
 from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, UM_PER_INCH, UM_PER_POINT
+from sheetmargin_service.measurement.symptoms import SYMPTOMS
 
 
 def told(kind: Any, name: str) -> Any:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.selection.candidates import Candidates
-from sheetmargin_service.selection.cover import covers
+from sheetmargin_service.selection.list_cover.candidates import Candidates
+from sheetmargin_service.selection.list_cover.cover import covers
 from support.candidates import candidates_of
 
 

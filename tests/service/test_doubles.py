@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
-from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
 from support.principle_cases import bench, sheet
 
 PAPER, FOIL = sheet("copy-paper", grammage_gsm=60), sheet("aluminium", thickness_um=100)

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from sheetmargin.contract.job import Line
 from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.selection.mounting import mount
-from sheetmargin_service.selection.neighbours import SoundBeam
-from sheetmargin_service.selection.placing import Place
+from sheetmargin_service.mounting.crosstalk import SoundBeam
+from sheetmargin_service.mounting.geometry import mount
+from sheetmargin_service.mounting.space import Place
 from sheetmargin_service.web.drawing import BODY, HEIGHT, INK, WIDTH, draw
 from sheetmargin_service.web.words import Words
 

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
-from sheetmargin_service.prediction.draws import (
+from sheetmargin_service.principles.draws import (
     COUNT,
     DRIFTS,
     REACH,
@@ -22,8 +22,8 @@ from sheetmargin_service.prediction.draws import (
     passing,
     weighted_quantiles,
 )
-from sheetmargin_service.prediction.principles.readings import LOT_SHARE
-from sheetmargin_service.prediction.principles.ultrasonic.films import AIR_FACTOR, LOOSE_FACTOR, film_weights
+from sheetmargin_service.principles.signals import LOT_SHARE
+from sheetmargin_service.principles.ultrasonic.films import AIR_FACTOR, LOOSE_FACTOR, film_weights
 from support.principle_cases import bench, sheet
 
 

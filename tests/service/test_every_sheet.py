@@ -14,7 +14,7 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin import Client, Corrugated, Custom, Double, Gauge, Job, Layer, Sheet, TrappedAir, Wall
 from sheetmargin.cli import main
-from sheetmargin_service.selection.admission import FILTERED
+from sheetmargin_service.selection.class_filter import FILTERED
 
 CLASSES = ["ultrasonic-180k", "ultrasonic-180k-high-output", "ultrasonic-400k"]
 ROWS = json.loads((Path(__file__).parent / "sheets.json").read_text())

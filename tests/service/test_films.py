@@ -11,8 +11,8 @@ from sheetmargin_service.acoustics.response import Response
 from sheetmargin_service.acoustics.trapped_air import double_transmission
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import TrappedAir
-from sheetmargin_service.prediction.draws import COUNT, drawn
-from sheetmargin_service.prediction.principles.ultrasonic.films import (
+from sheetmargin_service.principles.draws import COUNT, drawn
+from sheetmargin_service.principles.ultrasonic.films import (
     AIR_FACTOR,
     FILM_M,
     Films,

@@ -7,8 +7,8 @@ import pytest
 from scipy.signal import fftconvolve
 from scipy.special import ndtr
 from scipy.stats import norm
-from sheetmargin_service.prediction.grid import SignalGrid, phase_nodes
-from sheetmargin_service.prediction.noise import above
+from sheetmargin_service.principles.noise import above
+from sheetmargin_service.principles.signal_grid import SignalGrid, phase_nodes
 
 GRID = SignalGrid(low=-20.0, step=0.5, count=360)
 ONE = np.ones(1)

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from flask import Flask
 from sheetmargin_service.api import caching
-from sheetmargin_service.api.kept import Kept, KeptAnswers
 from sheetmargin_service.api.keys import new_key
+from sheetmargin_service.api.response_cache import Kept, KeptAnswers
 from sheetmargin_service.api.service import Service
 from sheetmargin_service.app import load_service
 from sheetmargin_service.config import Settings

@@ -5,8 +5,8 @@ from itertools import combinations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.selection.level import Level
-from sheetmargin_service.selection.setcover import SetCover, masks_of
+from sheetmargin_service.selection.list_cover.cover_at_margin import Level
+from sheetmargin_service.selection.list_cover.set_cover import SetCover, masks_of
 
 NEVER = -np.inf
 

@@ -11,9 +11,9 @@ from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.operators import gaussian_band
 from sheetmargin_service.materials.material import Isotropic
 from sheetmargin_service.materials.stiffness import elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, film_weights
-from sheetmargin_service.prediction.principles.ultrasonic.levels import PARTIAL_CONTACT
-from sheetmargin_service.prediction.principles.ultrasonic.responses import DRAWS, survey_cases
+from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
+from sheetmargin_service.principles.ultrasonic.levels import PARTIAL_CONTACT
+from sheetmargin_service.principles.ultrasonic.responses import DRAWS, survey_cases
 from support.principle_cases import at_angles, bench, sheet
 from support.quadrature import Beam, integrate, lamb_angles
 

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from sheetmargin_service.selection.listing import MOST_EDGES, _edges, list_of
+from sheetmargin_service.selection.list_cover.options import MOST_EDGES, _edges, list_of
 from support.stand_in_bench import StandIn
 
 BENCH = StandIn(gaps_mm=(20.0, 40.0), tilts_deg=(0.0, 10.0))

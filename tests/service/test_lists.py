@@ -15,9 +15,9 @@ from sheetmargin_service.api.encode import encode
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.selection import plans
+from sheetmargin_service.selection.configured_pair import Post
 from sheetmargin_service.selection.ranking import Key, _key, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
-from sheetmargin_service.selection.stations import Post
 from sheetmargin_service.selection.targets import ORDER
 from support.posts import posts
 

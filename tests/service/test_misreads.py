@@ -7,10 +7,11 @@ from itertools import product
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from sheetmargin_service.prediction.draws import UNKNOWNS, drift_weights
-from sheetmargin_service.prediction.principles.base import Detail, Spread
-from sheetmargin_service.prediction.principles.ultrasonic import blocking, films, fleet
-from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
+from sheetmargin_service.principles.draws import UNKNOWNS, drift_weights
+from sheetmargin_service.principles.protocol import Detail, Spread
+from sheetmargin_service.principles.ultrasonic import blocking, films
+from sheetmargin_service.principles.ultrasonic import pair_group as fleet
+from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
 from support.principle_cases import bench, sheet
 from support.sampling import Sampler

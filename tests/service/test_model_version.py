@@ -93,9 +93,9 @@ def test_a_file_more_changes_it(copy: Path) -> None:
 def test_it_covers_all_that_computing_loads() -> None:
     """What a process has loaded of this project to answer a job, a fit and a diagnosis."""
     program = (
-        "import sys, sheetmargin_service.selection.recommend, sheetmargin_service.bench.diagnose\n"
-        "import sheetmargin_service.bench.fit, sheetmargin_service.bench.predict\n"
-        "from sheetmargin_service.prediction.principles import principles; principles()\n"
+        "import sys, sheetmargin_service.selection.recommend, sheetmargin_service.measurement.diagnose\n"
+        "import sheetmargin_service.measurement.fit, sheetmargin_service.measurement.predict\n"
+        "from sheetmargin_service.principles import principles; principles()\n"
         "print(*[name for name in sys.modules if name.split('.')[0] in ('sheetmargin', 'sheetmargin_service')])"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)

@@ -7,9 +7,9 @@ from functools import partial
 import numpy as np
 import pytest
 from scipy.stats import rice
-from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.noise import PARTS, Floor, above
-from sheetmargin_service.prediction.principles.ultrasonic.receiver import (
+from sheetmargin_service.principles.noise import PARTS, Floor, above
+from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.ultrasonic.receiver import (
     bypass_floor,
     read_percentiles,
     reading_beyond,

@@ -14,7 +14,7 @@ import pytest
 from sheetmargin_service.acoustics import store as store_module
 from sheetmargin_service.acoustics.operators import Operator, apply_samples, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.store import SUFFIX, OperatorStore, load_operator, save_operator
-from sheetmargin_service.prediction.principles.ultrasonic import pair
+from sheetmargin_service.principles.ultrasonic import pair
 
 BAND = gaussian_band(centre_hz=180e3, bandwidth_hz=12e3, nodes=3)
 ARGUMENTS: dict[str, Any] = {

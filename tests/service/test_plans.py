@@ -9,14 +9,14 @@ import pytest
 from sheetmargin.contract.job import Double, Line, Require, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.mounting import Window
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.listing import list_of
+from sheetmargin_service.selection.configured_pair import alignment_of, build_station, details_at, too_narrow, unfit
+from sheetmargin_service.selection.list_cover.options import list_of
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
-from sheetmargin_service.selection.stations import alignment_of, build_station, details_at, too_narrow, unfit
 from sheetmargin_service.selection.targets import ORDER
 from support.posts import posts
 from support.principle_cases import bench

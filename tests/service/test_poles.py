@@ -15,10 +15,10 @@ from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.acoustics.operators import Operator, apply_samples, transmission_operator
 from sheetmargin_service.acoustics.plate import ElasticPlate, isotropic_plate, plate_response
 from sheetmargin_service.acoustics.poles import find_poles, put_back, take_out, unresolved
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M
-from sheetmargin_service.prediction.principles.ultrasonic.levels import levels_of
-from sheetmargin_service.prediction.principles.ultrasonic.pair import pair_at
-from sheetmargin_service.prediction.principles.ultrasonic.responses import Case, SheetModel
+from sheetmargin_service.principles.ultrasonic.films import FILM_M
+from sheetmargin_service.principles.ultrasonic.levels import levels_of
+from sheetmargin_service.principles.ultrasonic.pair import pair_at
+from sheetmargin_service.principles.ultrasonic.responses import Case, SheetModel
 from support.principle_cases import at_angles, detector_class, sheet
 from support.quadrature import Beam, integrate
 

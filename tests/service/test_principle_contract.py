@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm, qmc
 from sheetmargin.contract.job import Double
-from sheetmargin_service.api.saying import say, texts
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.prediction.draws import REACH, UNKNOWNS
-from sheetmargin_service.prediction.principles import principles, readings
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.messages.say import say, texts
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles import signals as readings
+from sheetmargin_service.principles.draws import REACH, UNKNOWNS
+from sheetmargin_service.principles.protocol import Fact
 from support.principle_cases import CONDITIONS, bench, predictive, sheet
 
 CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultrasonic"]

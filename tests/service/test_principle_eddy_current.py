@@ -11,9 +11,9 @@ from sheetmargin.contract.job import Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.prediction.principles.eddy_current import coil_of
-from sheetmargin_service.prediction.principles.eddy_current.coil import spectrum
-from sheetmargin_service.prediction.principles.eddy_current.sheet import MU_0
+from sheetmargin_service.principles.eddy_current import coil_of
+from sheetmargin_service.principles.eddy_current.coil import spectrum
+from sheetmargin_service.principles.eddy_current.sheet import MU_0
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
 ALUMINIUM = sheet("aluminium", thickness_um=300)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sheetmargin_service.prediction.principles import principles
+from sheetmargin_service.principles import principles
 
 ROOT = Path(__file__).parents[2]
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.stats import norm
-from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.principles.readings import (
+from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.signals import (
     Readings,
     air_between,
     film_nodes,

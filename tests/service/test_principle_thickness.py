@@ -10,8 +10,8 @@ from sheetmargin.contract.job import Double, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.prediction.draws import drawn
-from sheetmargin_service.prediction.principles.readings import HALF_WIDTH_95
+from sheetmargin_service.principles.draws import drawn
+from sheetmargin_service.principles.signals import HALF_WIDTH_95
 from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)

@@ -13,7 +13,7 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.ingress import is_rating, protects
 from sheetmargin_service.materials.library import Library, load_library
-from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.selection.class_filter import admitted
 from sheetmargin_service.selection.recommend import recommend
 from support.catalogues import OWN
 

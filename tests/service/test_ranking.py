@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from sheetmargin.contract.answer import Misread
 from sheetmargin.contract.mounting import Window
-from sheetmargin_service.prediction.draws import DRIFTS
+from sheetmargin_service.principles.draws import DRIFTS
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import Judgement
 

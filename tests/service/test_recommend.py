@@ -10,13 +10,13 @@ import pytest
 from sheetmargin.contract.job import Controller, Double, Environment, Job, Line, Require, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.api.encode import encode
-from sheetmargin_service.api.saying import texts
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction.principles.ultrasonic import pair as pair_module
-from sheetmargin_service.prediction.principles.ultrasonic.tilts import searched_tilts_deg
-from sheetmargin_service.selection.admission import FILTERED
+from sheetmargin_service.messages.say import texts
+from sheetmargin_service.principles.ultrasonic import pair as pair_module
+from sheetmargin_service.principles.ultrasonic.tilts import searched_tilts_deg
+from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 

@@ -13,8 +13,8 @@ from sheetmargin_service.acoustics.trapped_air import double_transmission, flat_
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_M, Films, film_weights
-from sheetmargin_service.prediction.principles.ultrasonic.responses import (
+from sheetmargin_service.principles.ultrasonic.films import FILM_M, Films, film_weights
+from sheetmargin_service.principles.ultrasonic.responses import (
     DRAWS,
     MASS_STEP,
     WATER_M,

@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheetmargin.contract.job import Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.api.saying import say
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM, Housing
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction.principles.base import Settings
-from sheetmargin_service.selection.placing import Place
+from sheetmargin_service.messages.say import say
+from sheetmargin_service.mounting.space import Place
+from sheetmargin_service.principles.protocol import Settings
 from sheetmargin_service.selection.recommend import recommend
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin_service.prediction.principles.base import Spread
-from sheetmargin_service.prediction.principles.ultrasonic.spreads import GRID
+from sheetmargin_service.principles.protocol import Spread
+from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.search import NO_SLACK, Search, Sharing, Slack, choice_at, receiver_at, spans_of
 from support.principle_cases import CONDITIONS, bench, sheet

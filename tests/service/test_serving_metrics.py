@@ -114,7 +114,7 @@ def test_the_format(app: Flask) -> None:
 
 PROCESSES = """
 import os, sys
-from sheetmargin_service.serving import processes
+from sheetmargin_service.serving import metric_files as processes
 directory = processes.prepare(sys.argv[1])
 from sheetmargin_service.serving.metrics import new_metrics, routes
 from prometheus_client import CollectorRegistry, generate_latest

@@ -10,8 +10,8 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
-from sheetmargin_service.prediction.principles.base import Survey
-from sheetmargin_service.selection.stream import Stream, in_stream, survey_in_beam
+from sheetmargin_service.mounting.stream import Stream, in_stream, survey_in_beam
+from sheetmargin_service.principles.protocol import Survey
 from support.principle_cases import bench, sheet
 
 BOARD = {"material": "folding-boxboard", "grammage_gsm": 350}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from sheetmargin.contract.job import Targets
-from sheetmargin_service.prediction.draws import DRIFTS
+from sheetmargin_service.principles.draws import DRIFTS
 from sheetmargin_service.selection.misreads import misreads_of
 from sheetmargin_service.selection.targets import (
     DEFAULTS_PPM,

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.detectors.catalogue import reference_catalogue
-from sheetmargin_service.prediction.principles.ultrasonic.fleet import Fleet
-from sheetmargin_service.prediction.principles.ultrasonic.pair import Row, pair_at, pair_in_air
-from sheetmargin_service.prediction.principles.ultrasonic.tilts import (
+from sheetmargin_service.principles.ultrasonic.pair import Row, pair_at, pair_in_air
+from sheetmargin_service.principles.ultrasonic.pair_group import Fleet
+from sheetmargin_service.principles.ultrasonic.tilts import (
     STEP_DEG,
     greatest_tilt_deg,
     run_over,

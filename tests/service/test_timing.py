@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sheetmargin.contract.job import Controller, Line
-from sheetmargin_service.selection.stream import stream_of
-from sheetmargin_service.selection.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
+from sheetmargin_service.mounting.stream import stream_of
+from sheetmargin_service.mounting.timing import Assumed, Reading, doubt_by_timing, time_line, verdict_of_doubt
 
 FAST = Line(speed_m_per_min=120.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)
 SLOW = Line(speed_m_per_min=20.0, sheet_length_mm=420.0, sheet_spacing_mm=160.0)

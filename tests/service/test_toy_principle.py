@@ -17,7 +17,7 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors import parameters
 from sheetmargin_service.detectors.catalogue import Catalogue, parse_catalogue, reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.prediction import principles as package
+from sheetmargin_service.principles import principles as package
 from sheetmargin_service.selection.recommend import recommend
 
 TABLE = """

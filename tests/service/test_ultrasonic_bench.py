@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air
-from sheetmargin_service.prediction.principles.ultrasonic.spreads import (
+from sheetmargin_service.principles.ultrasonic.spreads import (
     GRID,
     RIPPLE_PHASES,
     mixture_quantiles,

@@ -1,7 +1,7 @@
 """Tables of candidates for tests of job lists."""
 
 import numpy as np
-from sheetmargin_service.selection.candidates import Candidates
+from sheetmargin_service.selection.list_cover.candidates import Candidates
 
 
 def candidates_of(entries, sheets):

@@ -9,11 +9,11 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.admission import admitted
+from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.selection.class_filter import admitted
+from sheetmargin_service.selection.configured_pair import Post, Question
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.plans import posts_of
-from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
 
 

@@ -14,13 +14,14 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.draws import COUNT, drawn
-from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.principles import principles, readings
-from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Spread
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_VARIATION
-from sheetmargin_service.prediction.principles.ultrasonic.responses import SheetModel
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles import signals as readings
+from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.draws import COUNT, drawn
+from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Spread
+from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.ultrasonic.films import FILM_VARIATION
+from sheetmargin_service.principles.ultrasonic.responses import SheetModel
 
 CONDITIONS = Conditions(
     temperature_min_c=15.0,

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.ultrasonic.bench import UltrasonicBench
-from sheetmargin_service.prediction.principles.ultrasonic.films import FILM_VARIATION
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
+from sheetmargin_service.principles.ultrasonic.films import FILM_VARIATION
 
 Array = NDArray[np.float64]
 FINE_FILM_M = np.geomspace(0.02e-6, 3e-3, 240)

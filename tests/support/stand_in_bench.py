@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from sheetmargin_service.prediction.principles.base import Receiver, Settings, Span, Survey
+from sheetmargin_service.principles.protocol import Receiver, Settings, Span, Survey
 
 Array = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles import principles
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.search import spans_of
 
 from support.principle_cases import CONDITIONS, detector_class

@@ -16,8 +16,8 @@ from sheetmargin.client import Client
 from sheetmargin.columns import columns, job_of, named_by_column
 from sheetmargin.errors import InvalidJob
 from sheetmargin.outcome import Outcome
-from sheetmargin.quote import COLUMNS, row_of
-from sheetmargin.table import MOST_XLSX_ROWS, Row, Table, checked_suffix, need_polars, read_table, writing
+from sheetmargin.report.quote import COLUMNS, row_of
+from sheetmargin.report.table import MOST_XLSX_ROWS, Row, Table, checked_suffix, need_polars, read_table, writing
 
 ALL_ANSWERED, SOME_BAD = 0, 5
 RETRIES = 8

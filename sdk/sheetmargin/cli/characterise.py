@@ -10,7 +10,7 @@ from sheetmargin.cli.options import number, positive
 from sheetmargin.errors import InvalidJob
 from sheetmargin.local import load_characterise
 from sheetmargin.readings_file import parse_readings
-from sheetmargin.text import table
+from sheetmargin.report.text import table
 
 DONE = 0
 NUMBERS = ("level_db", "gap_mm", "tilt_deg", "grammage_gsm", "thickness_um")

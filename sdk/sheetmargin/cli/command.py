@@ -10,7 +10,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from sheetmargin.cli.batch import add_batch_options, batch
-from sheetmargin.cli.bench import (
+from sheetmargin.cli.characterise import add_characterise_options, characterise
+from sheetmargin.cli.lists import classes, materials
+from sheetmargin.cli.measurement import (
     add_diagnose_options,
     add_fit_options,
     add_predict_options,
@@ -18,8 +20,6 @@ from sheetmargin.cli.bench import (
     fit,
     predict,
 )
-from sheetmargin.cli.characterise import add_characterise_options, characterise
-from sheetmargin.cli.lists import classes, materials
 from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
 from sheetmargin.cli.serve import add_serve_options, serve
 from sheetmargin.client import Client
@@ -27,7 +27,7 @@ from sheetmargin.contract.answer import Answer
 from sheetmargin.decode import decode
 from sheetmargin.encode import job_to_json
 from sheetmargin.errors import InvalidJob, SheetmarginError, UnusableKeyFile
-from sheetmargin.report import report
+from sheetmargin.report.recommendation import report
 
 SERVES, BAD_INPUT, NOTHING_SERVES, NO_ANSWER, INTERRUPTED = 0, 2, 3, 4, 130
 

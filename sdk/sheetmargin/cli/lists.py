@@ -7,7 +7,7 @@ import argparse
 from sheetmargin.client import Client
 from sheetmargin.contract.library import DetectorClass, DetectorClasses, Interval, Material, Materials
 from sheetmargin.decode import decode
-from sheetmargin.text import clipped, table
+from sheetmargin.report.text import clipped, table
 
 NAME_WIDTH = 28
 """Leaves room for the other columns within 100."""

@@ -6,9 +6,10 @@ from collections.abc import Callable
 
 from flask import Flask, Response, current_app, g, request
 
-from sheetmargin_service.api.kept import Kept, KeptAnswers
-from sheetmargin_service.api.languages import Language, wanted_language
+from sheetmargin_service.api.accept_language import wanted_language
+from sheetmargin_service.api.response_cache import Kept, KeptAnswers
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.messages.languages import Language
 
 MAX_AGE_S = 300
 EXTENSION = "sheetmargin.kept"

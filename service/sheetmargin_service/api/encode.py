@@ -15,8 +15,8 @@ from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hin
 from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.canonical import canonical_job
-from sheetmargin_service.api.languages import Language
-from sheetmargin_service.api.saying import say
+from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.messages.say import say
 
 Encode = Callable[[Any, Language], Any]
 

@@ -16,7 +16,7 @@ from sheetmargin_service.api.service import Service
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.errors import Path, QuestionError
 from sheetmargin_service.materials.resolve import MAX_PLIES, canonical_spec, resolve_sheet
-from sheetmargin_service.selection.stream import stream_of
+from sheetmargin_service.mounting.stream import stream_of
 
 MAX_LAYERS_IN_ALL = 300
 """Of all sheets of a job, six for each of fifty: the work of a job grows with them (a choice)."""

@@ -9,7 +9,7 @@ from functools import cached_property, reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.prediction.principles.base import Receiver, Survey
+from sheetmargin_service.principles.protocol import Receiver, Survey
 
 Array = NDArray[np.float64]
 

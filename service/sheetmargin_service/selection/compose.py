@@ -20,12 +20,12 @@ from sheetmargin.contract.answer import (
 from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.base import Fact, Span
+from sheetmargin_service.principles.protocol import Fact, Span
+from sheetmargin_service.selection.configured_pair import DECIMALS, Served, Station, timing_values
 from sheetmargin_service.selection.head import head_of
-from sheetmargin_service.selection.ordering import orders
+from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, reserve
-from sheetmargin_service.selection.stations import DECIMALS, Served, Station, timing_values
 
 STATES = ("no_sheet", "single", "double")
 

@@ -9,8 +9,8 @@ from sheetmargin.contract.job import Controller, Environment, Job, Line
 from sheetmargin.contract.notes import Assumption
 
 from sheetmargin_service.acoustics.air import saturation_pressure_pa
-from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.selection.timing import Assumed
+from sheetmargin_service.mounting.timing import Assumed
+from sheetmargin_service.principles.conditions import Conditions
 
 # pointer: (value, why). Typical, from memory, unless a standard is named.
 DEFAULTS: dict[str, tuple[float, str]] = {

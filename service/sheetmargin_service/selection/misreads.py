@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 from sheetmargin.contract.answer import Misread, Misreads
 
-from sheetmargin_service.prediction.draws import DRIFTS, over_draws, weighted_quantiles
-from sheetmargin_service.prediction.grid import LEAST_NARROWED, SignalGrid
-from sheetmargin_service.prediction.noise import Noise, above
-from sheetmargin_service.prediction.principles.base import Detail, Spread
+from sheetmargin_service.principles.draws import DRIFTS, over_draws, weighted_quantiles
+from sheetmargin_service.principles.noise import Noise, above
+from sheetmargin_service.principles.protocol import Detail, Spread
+from sheetmargin_service.principles.signal_grid import LEAST_NARROWED, SignalGrid
 
 Array = NDArray[np.float64]
 Rates = Mapping[str, Array]

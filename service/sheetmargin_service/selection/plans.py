@@ -9,17 +9,11 @@ from itertools import chain
 import numpy as np
 
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.prediction.principles import benches
-from sheetmargin_service.prediction.principles.base import Bench, Detail, Fact, Receiver, Survey
+from sheetmargin_service.mounting.stream import survey_in_beam
+from sheetmargin_service.principles import benches
+from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Survey
 from sheetmargin_service.selection.bands import Bands, choose_bands
-from sheetmargin_service.selection.candidates import Candidates
-from sheetmargin_service.selection.causes import cause
-from sheetmargin_service.selection.changeover import cheapest_run
-from sheetmargin_service.selection.cover import covers
-from sheetmargin_service.selection.listing import List, list_of
-from sheetmargin_service.selection.ranking import Plan, ranked
-from sheetmargin_service.selection.search import Search, Sharing, receiver_at
-from sheetmargin_service.selection.stations import (
+from sheetmargin_service.selection.configured_pair import (
     Post,
     Question,
     Station,
@@ -35,10 +29,16 @@ from sheetmargin_service.selection.stations import (
     why_not,
     without,
 )
-from sheetmargin_service.selection.stream import survey_in_beam
+from sheetmargin_service.selection.failure_modes import cause
+from sheetmargin_service.selection.list_cover.candidates import Candidates
+from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
+from sheetmargin_service.selection.list_cover.class_sets import together
+from sheetmargin_service.selection.list_cover.cover import covers
+from sheetmargin_service.selection.list_cover.options import List, list_of
+from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.search import Search, Sharing, receiver_at
 from sheetmargin_service.selection.targets import ORDER, chance_band
 from sheetmargin_service.selection.time_limit import check_time
-from sheetmargin_service.selection.together import together
 
 MOST_TRIED = 3
 NARROWLY, NEARER = 0.5, 0.05

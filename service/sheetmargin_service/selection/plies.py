@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sheetmargin_service.prediction.principles.base import Fact
+from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.stations import DECIMALS, Post
+from sheetmargin_service.selection.configured_pair import DECIMALS, Post
 
 MOST = 16
 """Plies are counted up to this; nothing here tells more apart."""

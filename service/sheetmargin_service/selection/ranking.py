@@ -9,8 +9,8 @@ from itertools import pairwise
 
 from sheetmargin.contract.answer import Changeovers, Verdict
 
-from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.stations import ROOMY_MM, Served, Station
+from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.selection.configured_pair import ROOMY_MM, Served, Station
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 

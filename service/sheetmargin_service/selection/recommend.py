@@ -12,15 +12,15 @@ from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.principles.base import Fact
-from sheetmargin_service.selection.admission import admitted, filtered, outside_rating
+from sheetmargin_service.mounting.condensation import moisture_cautions
+from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.selection.class_filter import admitted, filtered, outside_rating
 from sheetmargin_service.selection.compose import recommendation
+from sheetmargin_service.selection.configured_pair import Post, Question
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
-from sheetmargin_service.selection.moisture import moisture_cautions
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of
 from sheetmargin_service.selection.ranking import Plan, ranked
-from sheetmargin_service.selection.stations import Post, Question
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
 

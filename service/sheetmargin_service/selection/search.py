@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sheetmargin.contract.mounting import Window
 
-from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.principles.base import Bench, Receiver, Span, Spread, Survey
+from sheetmargin_service.principles.protocol import Bench, Receiver, Span, Spread, Survey
+from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
 

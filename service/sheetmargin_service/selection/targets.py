@@ -13,7 +13,7 @@ from sheetmargin.contract.answer import Misread, Misreads, Verdict
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Assumption
 
-from sheetmargin_service.prediction.draws import chance_of, over_draws, weighted_quantiles
+from sheetmargin_service.principles.draws import chance_of, over_draws, weighted_quantiles
 from sheetmargin_service.selection.misreads import Rates
 
 DEFAULTS_PPM = {

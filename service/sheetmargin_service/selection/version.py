@@ -12,7 +12,7 @@ from sheetmargin import contract
 
 PARTS = (
     *("constants.py", "errors.py", "tables.py", "acoustics", "materials", "detectors"),
-    *("prediction", "selection", "bench"),
+    *("principles", "mounting", "selection", "measurement"),
 )
 """What computes, with all that it imports of this project beside the contract, whose defaults and bounds count too."""
 

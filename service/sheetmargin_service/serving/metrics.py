@@ -25,7 +25,7 @@ from sheetmargin_service.api.service import Recommend, current_service
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.serving.logs import route_of_request
-from sheetmargin_service.serving.processes import DIRECTORY, reading
+from sheetmargin_service.serving.metric_files import DIRECTORY, reading
 
 TEXT = "text/plain"
 EXPOSITION = "text/plain; version=0.0.4; charset=utf-8"

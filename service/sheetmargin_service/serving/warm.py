@@ -10,8 +10,8 @@ from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.api.encode import encode
-from sheetmargin_service.api.languages import LANGUAGES
 from sheetmargin_service.api.service import Service
+from sheetmargin_service.messages.languages import LANGUAGES
 
 log = logging.getLogger(__name__)
 

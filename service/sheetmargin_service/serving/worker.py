@@ -11,7 +11,7 @@ from gunicorn import util
 from gunicorn.http import errors, wsgi
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
-from sheetmargin_service.serving.patience import READ_S, PatientSocket
+from sheetmargin_service.serving.socket_timeouts import READ_S, PatientSocket
 
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Response
 
-from sheetmargin_service.api.languages import wanted_language
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.web.pages import CSS, HTML, JAVASCRIPT, asset, environment, page, policy
 

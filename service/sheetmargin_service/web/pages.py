@@ -13,8 +13,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.headers import SECURITY
-from sheetmargin_service.api.languages import Language
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.messages.languages import Language
 
 HTML: Final = "text/html"
 CSS: Final = "text/css"

@@ -15,19 +15,20 @@ from marshmallow import post_load
 from sheetmargin.contract.job import Job, SetupSheetQuestion
 
 from sheetmargin_service.api import strict_json
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import decode_value
 from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.faults import Fault
-from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema, Text
 from sheetmargin_service.api.service import current_service
-from sheetmargin_service.selection.admission import FILTERED
+from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
 from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
 from sheetmargin_service.web.setup_sheet import Links, Paper, Versions, render

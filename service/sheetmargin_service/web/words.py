@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
-from sheetmargin_service.api.languages import Language
+from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.tables import load_table
 
 

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.prediction.conditions import Conditions
-from sheetmargin_service.prediction.grid import SignalGrid
-from sheetmargin_service.prediction.principles.base import (
+from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.protocol import (
     Bench,
     Detail,
     Fact,
@@ -22,6 +21,7 @@ from sheetmargin_service.prediction.principles.base import (
     Spread,
     Survey,
 )
+from sheetmargin_service.principles.signal_grid import SignalGrid
 
 Array = NDArray[np.float64]
 GRID = SignalGrid(low=-50.0, step=1.0, count=1500)

@@ -7,9 +7,9 @@ from typing import Any
 from marshmallow import post_load
 from sheetmargin.contract.job import Job, Sheet
 
-from sheetmargin_service.api.languages import LANGUAGES, Language
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, StrictSchema, Text, Whole
+from sheetmargin_service.messages.languages import LANGUAGES, Language
 
 WISHES = ("classes", "catalogue", "limit")
 """Fields of a job that a query can carry."""

@@ -6,6 +6,7 @@ from flask import Response, g, request
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.problem import BatchItem
 
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.batch import (
     MEDIA_TYPES,
     MOST_JOBS,
@@ -16,10 +17,9 @@ from sheetmargin_service.api.batch import (
     as_ndjson,
     entries_of,
 )
+from sheetmargin_service.api.client_disconnect import departure
 from sheetmargin_service.api.decode import JSON, read_body
 from sheetmargin_service.api.encode import encode
-from sheetmargin_service.api.languages import wanted_language
-from sheetmargin_service.api.leaving import departure
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import current_service

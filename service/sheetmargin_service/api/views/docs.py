@@ -17,9 +17,9 @@ from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.headers import SECURITY
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.api.saying import KINDS, texts
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.detectors.schema import shipped_schema
+from sheetmargin_service.messages.say import KINDS, texts
 
 HTML = "text/html"
 CSS = "text/css"

@@ -8,11 +8,11 @@ from typing import Any, TypeVar
 from flask import Response, request
 from sheetmargin.contract import library as told
 
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
-from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import unknown_catalogue
 from sheetmargin_service.api.routes import Call, Routes
@@ -21,6 +21,7 @@ from sheetmargin_service.api.schemas.query import ClassesQuery, MaterialsQuery
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.material import Interval, Material, Porous
+from sheetmargin_service.messages.languages import Language
 
 API_VERSION = "1"
 T = TypeVar("T")

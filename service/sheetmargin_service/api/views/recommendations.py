@@ -6,16 +6,17 @@ from flask import Response
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job
 
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
-from sheetmargin_service.api.languages import Language, wanted_language
 from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.messages.languages import Language
 
 routes = Routes("recommendations", "Which detector, how far apart, tilted how much, set to what, and will it work.")
 

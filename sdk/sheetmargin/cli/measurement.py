@@ -1,0 +1,223 @@
+"""`sheetmargin predict`, `fit` and `diagnose`."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, get_args
+
+from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, Option, number, option_of
+from sheetmargin.client import Client
+from sheetmargin.contract.job import Controller, Environment, Line, Sheet
+from sheetmargin.contract.measure import (
+    BenchReading,
+    Diagnosis,
+    DiagnosisQuestion,
+    Fit,
+    FitQuestion,
+    Grid,
+    InstalledBand,
+    InstalledProfile,
+    InstalledSetup,
+    MachineReading,
+    Prediction,
+    PredictionQuestion,
+    Symptom,
+)
+from sheetmargin.decode import decode
+from sheetmargin.encode import question_to_json
+from sheetmargin.errors import InvalidJob
+from sheetmargin.readings_file import ReadingsTable, parse_readings
+from sheetmargin.report.measurement import diagnosis_report, fit_report, prediction_report
+
+SERVES, NOTHING_SERVES = 0, 3
+CONTROLLER: Mapping[str, Option] = {
+    "scan_ms": (number, "time between two readings of the controller's input"),
+    "input_filter_ms": (number, "filter time of that input"),
+}
+
+
+def add_predict_options(parser: argparse.ArgumentParser) -> None:
+    _add_setup(parser, needed=True)
+    grid = parser.add_argument_group("a grid, one of three")
+    grid.add_argument("--map", action="store_true", help="margins over gap and tilt, as far as --gaps and --tilts say")
+    grid.add_argument("--gaps", nargs="+", type=number, metavar="MM", help="gaps of the map, rising")
+    grid.add_argument("--tilts", nargs="+", type=number, metavar="DEG", help="tilts of the map, rising")
+    grid.add_argument("--positions", nargs="+", type=number, metavar="MM", help="positions of the sheet")
+    grid.add_argument("--grammages", nargs="+", type=number, metavar="GSM", help="grammages of the sheet")
+    _add_sheet(parser)
+    _add_plot(parser)
+
+
+def add_fit_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "readings", metavar="READINGS.csv", help="a table of readings; its first line names the columns"
+    )
+    _add_setup(parser, needed=False)
+    _add_sheet(parser)
+    parser.add_argument("--classes", nargs="+", metavar="ID", help="recommend only these detector classes")
+    parser.add_argument("--limit", type=int, metavar="N", help="most recommendations in the answer")
+    _add_plot(parser)
+
+
+def add_diagnose_options(parser: argparse.ArgumentParser) -> None:
+    _add_setup(parser, needed=True)
+    parser.add_argument(
+        "--symptom",
+        action="append",
+        default=[],
+        choices=get_args(Symptom),
+        dest="symptoms",
+        help="what was noticed; may be repeated",
+    )
+    parser.add_argument("--readings", metavar="FILE.csv", help="readings at the set-up")
+    _add_sheet(parser)
+
+
+def predict(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+    grid = {
+        "gap_mm": arguments.gaps or ([arguments.gap_mm] if arguments.map else None),
+        "tilt_deg": arguments.tilts or ([0.0, 10.0, 20.0, 30.0, 40.0] if arguments.map or arguments.gaps else None),
+        "position_mm": arguments.positions,
+        "grammage_gsm": arguments.grammages,
+    }
+    grid = {name: values for name, values in grid.items() if values}
+    question = PredictionQuestion(setup=_setup(arguments), grid=Grid(**grid) if grid else None, **_job(arguments))
+    reply = client.request("POST", "/v1/predictions", body=question_to_json(question))
+    prediction = decode(Prediction, reply.json())
+    _draw(prediction, arguments)
+    text = reply.content.decode() if arguments.json else prediction_report(prediction)
+    return NOTHING_SERVES if prediction.predicted.verdict == "unsuitable" else SERVES, text
+
+
+def fit(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+    table = _readings(arguments.readings)
+    usual = {
+        name: value
+        for name in ("detector_class", "gap_mm", "tilt_deg")
+        if (value := getattr(arguments, name)) is not None
+    }
+    question = FitQuestion(
+        readings=[
+            _reading({**usual, **reading}, line) for reading, line in zip(table.readings, table.lines, strict=True)
+        ],
+        **{name: value for name in ("classes", "limit") if (value := getattr(arguments, name)) is not None},
+        **_job(arguments),
+    )
+    try:
+        reply = client.request("POST", "/v1/fits", body=question_to_json(question))
+    except InvalidJob as error:
+        raise _told_by_line(error, table) from error
+    found = decode(Fit, reply.json())
+    _draw(found, arguments)
+    text = reply.content.decode() if arguments.json else fit_report(found)
+    return NOTHING_SERVES if found.fitted.verdict == "unsuitable" else SERVES, text
+
+
+def diagnose(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+    table = _readings(arguments.readings) if arguments.readings else None
+    readings = []
+    if table is not None:
+        names = MachineReading.__dataclass_fields__.keys()
+        readings = [MachineReading(**{n: v for n, v in reading.items() if n in names}) for reading in table.readings]
+    question = DiagnosisQuestion(
+        setup=_setup(arguments), symptoms=arguments.symptoms, readings=readings, **_job(arguments)
+    )
+    try:
+        reply = client.request("POST", "/v1/diagnoses", body=question_to_json(question))
+    except InvalidJob as error:
+        raise (_told_by_line(error, table) if table else error) from error
+    text = reply.content.decode() if arguments.json else diagnosis_report(decode(Diagnosis, reply.json()))
+    return SERVES, text
+
+
+def _add_setup(parser: argparse.ArgumentParser, *, needed: bool) -> None:
+    group = parser.add_argument_group("the set-up" if needed else "the set-up, where the table does not say")
+    group.add_argument("--detector-class", required=needed, metavar="ID", help="`sheetmargin classes` lists them")
+    group.add_argument("--gap-mm", type=number, required=needed, metavar="N", help="from face to face")
+    group.add_argument("--tilt-deg", type=number, metavar="N", help="of the pair's axis against the sheet's normal")
+    if needed:
+        group.add_argument(
+            "--band", nargs=2, type=int, metavar=("FROM", "TO"), help="attenuation that counts as one sheet"
+        )
+        group.add_argument("--hold-ms", type=number, metavar="N", help="how long the output is held")
+
+
+def _add_sheet(parser: argparse.ArgumentParser) -> None:
+    for title, options in (
+        ("the sheet", SHEET),
+        ("the line", LINE),
+        ("the air", ENVIRONMENT),
+        ("the controller", CONTROLLER),
+    ):
+        group = parser.add_argument_group(title)
+        for field, (read, help_text) in options.items():
+            metavar = "TEXT" if read is str else "N"
+            group.add_argument(option_of(field), type=read, help=help_text, metavar=metavar)
+    parser.add_argument("--reference", metavar="TEXT", help="your reference, echoed in the answer")
+
+
+def _add_plot(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--plot", metavar="FILE", help="draw the answer into this file (.png, .svg, .pdf); needs the extra `plot`"
+    )
+
+
+def _job(arguments: argparse.Namespace) -> dict[str, Any]:
+    def some(options: Mapping[str, Option]) -> dict[str, Any]:
+        return {field: getattr(arguments, field) for field in options if getattr(arguments, field) is not None}
+
+    sheet, line, environment, controller = some(SHEET), some(LINE), some(ENVIRONMENT), some(CONTROLLER)
+    if not sheet:
+        raise InvalidJob("No sheet is described: try --material copy-paper --grammage-gsm 80.")
+    return {
+        "sheet": Sheet(**sheet),
+        "line": Line(**line),
+        "environment": Environment(**environment),
+        "controller": Controller(**controller),
+        "reference": arguments.reference,
+    }
+
+
+def _setup(arguments: argparse.Namespace) -> InstalledSetup:
+    band = InstalledBand(low=arguments.band[0], high=arguments.band[1]) if arguments.band else None
+    return InstalledSetup(
+        detector_class=arguments.detector_class,
+        gap_mm=arguments.gap_mm,
+        tilt_deg=arguments.tilt_deg or 0.0,
+        profile=InstalledProfile(band=band, hold_ms=arguments.hold_ms),
+    )
+
+
+def _readings(name: str) -> ReadingsTable:
+    try:
+        return parse_readings(Path(name).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InvalidJob(f"{name} cannot be read: {error.strerror}.") from error
+    except UnicodeDecodeError as error:
+        raise InvalidJob(f"{name} is not UTF-8 text.") from error
+
+
+def _reading(values: Mapping[str, Any], line: int) -> BenchReading:
+    missing = [name for name in ("detector_class", "gap_mm") if name not in values]
+    if missing:
+        options = ", ".join(option_of(name) for name in missing)
+        raise InvalidJob(f"Line {line} has no {' and no '.join(missing)}: add the column, or give {options} for all.")
+    return BenchReading(**values)
+
+
+def _told_by_line(error: InvalidJob, table: ReadingsTable) -> InvalidJob:
+    faults = tuple(table.placed(fault) for fault in error.errors)
+    return InvalidJob(error.message, status=error.status, request_id=error.request_id, errors=faults)
+
+
+def _draw(answer: Prediction | Fit, arguments: argparse.Namespace) -> None:
+    if arguments.plot is None:
+        return
+    from sheetmargin.report.plot import plot_of
+
+    try:
+        plot_of(answer).savefig(arguments.plot)
+    except (OSError, ValueError) as error:
+        raise InvalidJob(f"{arguments.plot} cannot be written: {error}.") from error

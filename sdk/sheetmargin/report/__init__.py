@@ -1,0 +1,1 @@
+"""Answers as a person reads them: text, tables, notebooks, pictures."""

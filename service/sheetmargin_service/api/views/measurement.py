@@ -1,0 +1,140 @@
+"""Readings: what would be read, what readings say of a sample, what is wrong with a machine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import asdict, fields, replace
+
+from flask import Response
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.measure import (
+    Diagnosis,
+    DiagnosisQuestion,
+    Fit,
+    FitQuestion,
+    Grid,
+    InstalledProfile,
+    Prediction,
+    PredictionQuestion,
+    SheetQuestion,
+)
+
+from sheetmargin_service.api.accept_language import wanted_language
+from sheetmargin_service.api.caching import cacheable
+from sheetmargin_service.api.canonical import canonical_question, strong_etag
+from sheetmargin_service.api.decode import JSON
+from sheetmargin_service.api.encode import encode, json_bytes
+from sheetmargin_service.api.faults import Fault, faults_of
+from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
+from sheetmargin_service.api.routes import Call, Routes
+from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
+from sheetmargin_service.api.service import Service, current_service
+from sheetmargin_service.errors import Path, QuestionError
+from sheetmargin_service.measurement.diagnose import diagnose
+from sheetmargin_service.measurement.fit import answer_fit
+from sheetmargin_service.measurement.predict import predict
+from sheetmargin_service.measurement.reading import placed
+
+AXES = ("gap_mm", "tilt_deg"), ("position_mm",), ("grammage_gsm",)
+"""Fields of a grid that belong together."""
+
+routes = Routes("measure", "Readings: what to expect, what they say of a sample, what is wrong with a machine.")
+MEASURE = Call(scope="measure", cached=True)
+
+
+@routes.post("/v1/predictions", MEASURE, body=question_schema(PredictionQuestion), answer=answer_schema(Prediction))
+def predict_readings(asked: PredictionQuestion) -> Response:
+    """What would be read with a given class, gap, tilt, profile and sheet, and over a grid for a plot."""
+
+    def compute(service: Service, resolved: ResolvedJob) -> Prediction:
+        return predict(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
+
+    return _answer(asked, compute, also=[*_falling_band(asked.setup.profile), *_mixed_grid(asked.grid)])
+
+
+@routes.post("/v1/fits", MEASURE, body=question_schema(FitQuestion), answer=answer_schema(Fit))
+def fit_readings(asked: FitQuestion) -> Response:
+    """The sheet that readings of a sample speak for, and what it changes in the recommendation."""
+
+    def compute(service: Service, resolved: ResolvedJob) -> Fit:
+        job, catalogue, library = resolved.job, resolved.catalogue, service.library
+        recommend = _recommending(service, resolved)
+        return answer_fit(placed(asked.readings), job=job, catalogue=catalogue, library=library, recommend=recommend)
+
+    return _answer(asked, compute)
+
+
+@routes.post("/v1/diagnoses", MEASURE, body=question_schema(DiagnosisQuestion), answer=answer_schema(Diagnosis))
+def diagnose_machine(asked: DiagnosisQuestion) -> Response:
+    """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
+
+    def compute(service: Service, resolved: ResolvedJob) -> Diagnosis:
+        job, catalogue, library = resolved.job, resolved.catalogue, service.library
+        recommend = _recommending(service, resolved)
+        return diagnose(asked, job=job, catalogue=catalogue, library=library, recommend=recommend)
+
+    return _answer(asked, compute, also=[*_falling_band(asked.setup.profile)])
+
+
+def _recommending(service: Service, resolved: ResolvedJob) -> Callable[[Job], Answer]:
+    return lambda job: service.recommend(job, catalogue=resolved.catalogue, library=service.library)
+
+
+def _answer(
+    asked: SheetQuestion, compute: Callable[[Service, ResolvedJob], object], *, also: Iterable[Fault] = ()
+) -> Response:
+    service, language = current_service(), wanted_language()
+    resolved = _resolved(asked, service, also=also)
+
+    def body() -> bytes:
+        try:
+            return json_bytes(encode(compute(service, resolved), language=language))
+        except QuestionError as error:
+            raise Problem("invalid-values", *faults_of(error)) from error
+
+    versions = (service.build, service.model_version, resolved.catalogue.version)
+    question = canonical_question(asdict(asked) | {"sheet": None, "reference": None, "job": asdict(resolved.job)})
+    etag = strong_etag(*versions, JSON, language, type(asked).__name__, question)
+    return cacheable(body, etag=etag, language=language, keyed=service.gate.keyed)
+
+
+def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) -> ResolvedJob:
+    """The question's job; faults of its one sheet are told as faults of `sheet`."""
+    shared = {field.name: getattr(asked, field.name) for field in fields(Job) if hasattr(asked, field.name)}
+    try:
+        return resolve_job(Job(sheets=(asked.sheet,), **shared), service, also=also)
+    except Problem as problem:
+        faults = [replace(fault, path=_in_question(fault.path)) for fault in problem.faults]
+        raise Problem(problem.kind, *faults) from problem
+
+
+def _in_question(path: Path | None) -> Path | None:
+    return ("sheet", *path[2:]) if path and path[0] == "sheets" else path
+
+
+def _falling_band(profile: InstalledProfile) -> Iterator[Fault]:
+    band = profile.band
+    if band is not None and band.low >= band.high:
+        path = ("setup", "profile", "band", "low")
+        expected = f"less than {band.high}"
+        yield Fault(code="contradiction", detail="The band does not rise.", expected=expected, path=path)
+
+
+def _mixed_grid(grid: Grid | None) -> Iterator[Fault]:
+    """What keeps a grid from stepping through one of three things."""
+    if grid is None:
+        return
+    given = [name for names in AXES for name in names if getattr(grid, name)]
+    if tuple(given) not in AXES:
+        yield Fault(
+            code="conflicting-fields" if len(given) > 1 else "missing-field",
+            detail="A grid steps through one thing.",
+            expected="gap_mm and tilt_deg, or position_mm, or grammage_gsm",
+            path=("grid",),
+        )
+    for name in AXES[0]:
+        values = list(getattr(grid, name))
+        if values != sorted(set(values)):
+            yield Fault(code="not-rising", detail="These do not rise.", expected="rising values", path=("grid", name))

@@ -1,0 +1,84 @@
+"""A detector pair where it stands, and as it is set."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from sheetmargin.contract.measure import InstalledSetup
+
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.model import DetectorClass, Parameters, ThicknessParameters, UltrasonicParameters
+from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg
+
+
+def band_of(setup: InstalledSetup) -> tuple[int, int] | None:
+    """The band that its profile is set to; None where it does not say."""
+    band = setup.profile.band
+    return None if band is None else (band.low, band.high)
+
+
+def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
+    """The class of an id; QuestionError where there is none."""
+    for found in catalogue.classes:
+        if found.id == name:
+            return found
+    ids = tuple(c.id for c in catalogue.classes)
+    raise QuestionError(
+        code="unknown-class",
+        field=field,
+        detail="There is no such class.",
+        expected="one of " + ", ".join(ids),
+        suggestions=tuple(get_close_matches(name[:100], ids)),
+    )
+
+
+def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
+    """Least and greatest gap of a class; a thickness gauge has but one."""
+    if isinstance(parameters, ThicknessParameters):
+        return 2.0 * parameters.stand_off_mm, 2.0 * parameters.stand_off_mm
+    return parameters.gap_min_mm, parameters.gap_max_mm
+
+
+def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> None:
+    """QuestionError for a gap that the class is not made for."""
+    low, high = gap_range_mm(detector_class.parameters)
+    if not low <= gap_mm <= high:
+        raise QuestionError(
+            code="out-of-range",
+            field=field,
+            detail=f"{detector_class.id} is not made for a gap of {gap_mm:g} mm.",
+            expected=f"{low:g} to {high:g} mm",
+        )
+
+
+def greatest_tilt_of(parameters: Parameters) -> float:
+    """Greatest tilt that a class is computed for: 0 of one to which tilt means nothing."""
+    if not isinstance(parameters, UltrasonicParameters):
+        return 0.0
+    return greatest_tilt_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
+
+
+def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) -> None:
+    """QuestionError for a tilt that the class is not computed for."""
+    most = greatest_tilt_of(detector_class.parameters)
+    if not 0.0 <= tilt_deg <= most:
+        raise QuestionError(
+            code="out-of-range",
+            field=field,
+            detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
+            expected=f"0 to {most:g} degrees" if most else "0 degrees",
+        )
+
+
+def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
+    """The parameters of an ultrasonic class; QuestionError for any other."""
+    p = detector_class.parameters
+    if not isinstance(p, UltrasonicParameters):
+        raise QuestionError(
+            code="not-ultrasonic",
+            field=field,
+            detail=f"{detector_class.id} is {detector_class.principle}: readings are explained for sound alone.",
+            expected="an ultrasonic class",
+        )
+    return p

@@ -1,0 +1,256 @@
+"""What would I read? Levels and misreads of one sheet at one installed set-up, and over a grid for a plot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+from sheetmargin.contract.answer import Margin, Percentiles
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.measure import (
+    AtGrammage,
+    AtPosition,
+    Grid,
+    InstalledSetup,
+    MarginMap,
+    Prediction,
+    PredictionQuestion,
+)
+from sheetmargin.contract.notes import Assumption, Note
+
+from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
+from sheetmargin_service.detectors.catalogue import Catalogue
+from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.materials.library import Library
+from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.measurement.installation import band_of, check_gap, check_tilt, class_of
+from sheetmargin_service.measurement.installed_class import bench_at, choice_of, installed, post_at
+from sheetmargin_service.measurement.scaling import scaled
+from sheetmargin_service.mounting.condensation import moisture_cautions
+from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.protocol import Fact, Span
+from sheetmargin_service.selection.class_filter import outside_rating
+from sheetmargin_service.selection.compose import recommendation
+from sheetmargin_service.selection.configured_pair import (
+    DECIMALS,
+    Post,
+    Question,
+    Served,
+    Station,
+    build_station,
+    details_at,
+)
+from sheetmargin_service.selection.defaults import conditions_of, timed_by
+from sheetmargin_service.selection.notes import cautions
+from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.search import Choice
+from sheetmargin_service.selection.targets import targets_of
+from sheetmargin_service.selection.version import model_version
+
+Array = NDArray[np.float64]
+SETUP = "setup"
+"""Where in a question the installation stands."""
+LEAST_SIDE_MM = 1.0
+"""A sheet nearer than this to a face touches it."""
+
+
+def question_of(job: Job, library: Library) -> tuple[Question, tuple[Assumption, ...]]:
+    """The job of one sheet made ready, with a note for each default. QuestionError for a sheet that cannot be."""
+    sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
+    conditions, default_notes = conditions_of(job)
+    targets, target_notes = targets_of(job.targets)
+    _, timing_notes = timed_by(job)
+    question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    sheet_notes = tuple(
+        Assumption(
+            code=a.code,
+            pointer=f"/sheet/{a.field}".rstrip("/"),
+            value=a.value,
+            values=a.values,
+            source=a.source or None,
+        )
+        for a in sheets[0].assumptions
+    )
+    return question, default_notes + timing_notes + target_notes + sheet_notes
+
+
+def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Prediction:
+    """Levels, margins and misreads. QuestionError for a sheet or a set-up that cannot be."""
+    question, notes = question_of(job, library)
+    setup, grid, band = asked.setup, asked.grid or Grid(), band_of(asked.setup)
+    detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
+    place = post_at(question, detector_class, setup, field=SETUP)
+    choice = choice_of(setup, tilts=place.bench.settings.tilts)
+    (station,) = _stations([(place, choice)], band=band)
+    predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
+    if setup.profile.hold_ms is not None:
+        told = predicted.setups[0]
+        told = replace(told, profile=replace(told.profile, hold_ms=setup.profile.hold_ms))
+        predicted = replace(predicted, setups=(told,))
+    unrated = outside_rating(detector_class, job.environment, conditions=question.conditions)
+    mounting = predicted.setups[0].mounting
+    if unrated is not None or (mounting is not None and not mounting.fits):
+        predicted = replace(predicted, verdict="unsuitable")
+    return Prediction(
+        reference=job.reference,
+        model_version=model_version(),
+        catalogue_version=catalogue.version,
+        predicted=predicted,
+        gap_tilt=_map(grid, question, detector_class, band=band) if grid.gap_mm else None,
+        positions=_positions(grid, station, setup) if grid.position_mm else (),
+        grammages=_grammages(grid, station, band=(station.low, station.high)),
+        assumptions=notes,
+        cautions=cautions((predicted,))
+        + moisture_cautions(job.environment, question.conditions)
+        + (() if unrated is None else (_beyond_rating(detector_class, unrated),)),
+    )
+
+
+def _beyond_rating(detector_class: DetectorClass, unrated: Fact) -> Note:
+    """A pair stands where it stands: its levels are told, and that nobody warrants them in this air."""
+    return Note(code="air-beyond-rating", values={"detector_class": detector_class.id, **unrated.values})
+
+
+def _stations(standing: Sequence[tuple[Post, Choice]], *, band: tuple[int, int] | None) -> list[Station]:
+    """Classes as they stand, their one sheet read in full: what a set-up tells, and what every sweep does. With a band
+    that was given; else each with the best."""
+    found = details_at([(place, choice.setting, [0]) for place, choice in standing])
+    return [
+        build_station(place, choice.setting, details, choice=choice, band=band)
+        for (place, choice), details in zip(standing, found, strict=True)
+    ]
+
+
+def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band: tuple[int, int] | None) -> MarginMap:
+    """Margins with the band that was given; else with the best band of each place."""
+    for index, gap in enumerate(grid.gap_mm):
+        check_gap(detector_class, gap, field=f"grid/gap_mm/{index}")
+    for index, tilt in enumerate(grid.tilt_deg):
+        check_tilt(detector_class, tilt, field=f"grid/tilt_deg/{index}")
+    rows: list[Sequence[float]] = [(gap,) for gap in grid.gap_mm]
+    if isinstance(detector_class.parameters, UltrasonicParameters):
+        rows = [grid.gap_mm]
+    standing = []
+    for gaps in rows:
+        place = _place_at(question, detector_class, gaps, grid.tilt_deg)
+        for setting, (gap, tilt) in enumerate(product(gaps, grid.tilt_deg)):
+            here = InstalledSetup(detector_class=detector_class.id, gap_mm=gap, tilt_deg=tilt)
+            choice = choice_of(here, tilts=place.bench.settings.tilts, setting=setting)
+            standing.append((place, choice))
+    served = [station.served[0] for station in _stations(standing, band=band)]
+    tables = np.array([(one.worst, one.survey.single.p50[0], one.survey.double.p50[0]) for one in served])
+    margin, single, double = (
+        tuple(tuple(round(value, DECIMALS) for value in row) for row in table.tolist())
+        for table in tables.T.reshape(3, len(grid.gap_mm), len(grid.tilt_deg))
+    )
+    return MarginMap(gap_mm=grid.gap_mm, tilt_deg=grid.tilt_deg, margin=margin, single=single, double=double)
+
+
+def _place_at(question: Question, detector_class: DetectorClass, gaps: Sequence[float], tilts: Sequence[float]) -> Post:
+    bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
+    if isinstance(bench, Fact):
+        raise QuestionError(
+            code=bench.code,
+            field="grid/gap_mm",
+            detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
+            expected="gaps that the clearances leave",
+        )
+    return installed(question, bench)
+
+
+def _positions(grid: Grid, station: Station, setup: InstalledSetup) -> tuple[AtPosition, ...]:
+    """The median of one sheet with the standing waves of each place between the faces; where the class is told by
+    sound. Whatever else is not sound feels no position."""
+    place, gap = station.post, setup.gap_mm
+    p = place.detector_class.parameters
+    median = float(station.served[0].survey.single.p50[0])
+    if not isinstance(p, UltrasonicParameters):
+        return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
+    for index, x in enumerate(grid.position_mm):
+        if abs(x) > 0.5 * gap - LEAST_SIDE_MM:
+            raise QuestionError(
+                code="out-of-range",
+                field=f"grid/position_mm/{index}",
+                detail=f"At {x:g} mm from the middle of a gap of {gap:g} mm the sheet touches a face.",
+                expected=f"up to {0.5 * gap - LEAST_SIDE_MM:g} mm either way",
+            )
+    ripple = standing_wave_db(
+        p,
+        place.question.conditions,
+        gap_mm=gap,
+        tilt_deg=setup.tilt_deg,
+        position_mm=np.array(grid.position_mm),
+        attenuation_db=median,
+    )
+    return tuple(
+        AtPosition(position_mm=x, single=round(median + float(db), DECIMALS))
+        for x, db in zip(grid.position_mm, ripple, strict=True)
+    )
+
+
+def standing_wave_db(
+    parameters: UltrasonicParameters,
+    conditions: Conditions,
+    *,
+    gap_mm: float,
+    tilt_deg: float,
+    position_mm: Array,
+    attenuation_db: float,
+) -> Array:
+    """What the bounces between both faces and a sheet add to its attenuation, by its distance from the middle.
+
+    `acoustics.standing_waves`: 1/((1 - r b1)(1 - r b2)) of the first arrival, the sheet sending back what it does not
+    pass.
+    """
+    p, air = parameters, conditions.mean_air()
+    sent_back = p.face_reflection * np.sqrt(1.0 - 10.0 ** (-0.1 * max(attenuation_db, 0.0)))
+    factor = np.ones(len(position_mm), dtype=np.complex128)
+    for sign in (1.0, -1.0):
+        path_m = 1e-3 * (gap_mm + 2.0 * sign * position_mm)
+        bounce = sent_back * mirror_bounce(
+            radius_m=1e-3 * p.face_radius_mm,
+            frequency_hz=p.frequency_hz,
+            gap_m=path_m,
+            tilt_rad=np.array([np.radians(tilt_deg)]),
+            sound_speed_m_per_s=air.sound_speed_m_per_s,
+        )
+        if p.gate_us is not None:
+            bounce = bounce * gate_share(
+                gate_s=1e-6 * p.gate_us, path_m=path_m, sound_speed_m_per_s=air.sound_speed_m_per_s
+            )
+        factor *= 1.0 - bounce
+    return np.asarray(20.0 * np.log10(np.abs(factor)))
+
+
+def _grammages(grid: Grid, station: Station, *, band: tuple[int, int]) -> tuple[AtGrammage, ...]:
+    """Levels and margins of the same sheet in other grammages, where it stands and with the band as it is."""
+    place, choice = station.post, station.choice
+    sheet = place.question.sheets[0]
+    standing = [
+        (installed(place.question.of_sheet(scaled(sheet, gsm / sheet.grammage_gsm)), place.bench), choice)
+        for gsm in grid.grammage_gsm
+    ]
+    return tuple(
+        _grammage(gsm, heavier.served[0])
+        for gsm, heavier in zip(grid.grammage_gsm, _stations(standing, band=band), strict=True)
+    )
+
+
+def _grammage(grammage_gsm: float, served: Served) -> AtGrammage:
+    no_sheet, single, double = served.margin
+    return AtGrammage(
+        grammage_gsm=grammage_gsm,
+        no_sheet=_percentiles(served.survey.no_sheet),
+        single=_percentiles(served.survey.single),
+        double=_percentiles(served.survey.double),
+        margin=Margin(no_sheet=no_sheet, single=single, double=double),
+    )
+
+
+def _percentiles(span: Span) -> Percentiles:
+    p1, p50, p99 = (round(float(p[0]), DECIMALS) for p in (span.p1, span.p50, span.p99))
+    return Percentiles(p1=p1, p50=p50, p99=p99)

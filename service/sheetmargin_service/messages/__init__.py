@@ -1,0 +1,1 @@
+"""Every text that a user reads, in English and German."""

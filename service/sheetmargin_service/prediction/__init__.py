@@ -1,1 +1,0 @@
-"""The signal of no sheet, one and two, and its spread."""

@@ -1,0 +1,191 @@
+"""What a sensing principle must give, whatever it senses.
+
+Signals are oriented so that they grow with sheet: attenuation in dB, thickness, capacitance. Nothing assumes that two
+sheets always read more than one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.noise import Floor, Noise
+from sheetmargin_service.principles.signal_grid import SignalGrid
+
+Array = NDArray[np.float64]
+Scalar = str | int | float | bool | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fact:
+    """Something worth telling about a class and a sheet: a stable code and its numbers."""
+
+    code: str
+    values: dict[str, Scalar]
+    source: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Settings that a class offers, flattened: N pairs of gap and tilt. `tilts` is false where tilt means nothing."""
+
+    gap_mm: Array
+    tilt_deg: Array
+    tilts: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Receiver:
+    """Where band edges may lie at each setting, (N,) each, and the widest band at one gain."""
+
+    lowest_edge: Array
+    highest_edge: Array
+    widest_band: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """p1, p50 and p99 of one state, each (N,)."""
+
+    p1: Array
+    p50: Array
+    p99: Array
+
+    def of(self, settings: slice | NDArray[np.intp]) -> Span:
+        """The same at some settings."""
+        return Span(p1=self.p1[settings], p50=self.p50[settings], p99=self.p99[settings])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Survey:
+    """One class and one sheet over every setting, with spread to first order: what a search needs.
+
+    `double` is a sheet too many; of plies that are counted it is a ply too many, and `fewer` a ply too few.
+    """
+
+    no_sheet: Span
+    single: Span
+    double: Span
+    fewer: Span | None = None
+
+    def of(self, settings: slice | NDArray[np.intp]) -> Survey:
+        """The same at some settings."""
+        return Survey(
+            no_sheet=self.no_sheet.of(settings),
+            single=self.single.of(settings),
+            double=self.double.of(settings),
+            fewer=None if self.fewer is None else self.fewer.of(settings),
+        )
+
+    def at(self, setting: int) -> Survey:
+        """The same at one setting alone, every span (1,)."""
+        return self.of(slice(setting, setting + 1))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Distribution of one state at one setting, on two levels (see `prediction.draws`).
+
+    `values` (J, M) is the steady signal of M kinds of event, such as films of air, in each of J draws of what is fixed
+    for a job but not known, and `weights` (J or 1, M) how often each comes; J is 1 where nothing is drawn. What else
+    differs from event to event blurs each by `blur`, a standard deviation, and adds one of `added` (A,), all as likely.
+    `common`: standard deviation of what moves every state alike from one teaching to the next. `floor` is what the
+    signal cannot go beyond, `noise` what every single reading adds; without it nothing changes within a sheet.
+    """
+
+    values: Array
+    weights: Array
+    blur: float
+    added: Array = field(default_factory=lambda: np.zeros(1))
+    common: float = 0.0
+    floor: Floor | None = None
+    noise: Noise | None = None
+
+    def steady(self, grid: SignalGrid) -> Array:
+        """Probabilities (count,) of the steady signal, over all draws and drifts, on a grid."""
+        weights = np.broadcast_to(self.weights, self.values.shape) / len(self.values)
+        # What a floor does comes between what varies with the sheet and what drifts.
+        inner, outer = (self.blur, self.common) if self.floor else (float(np.hypot(self.blur, self.common)), 0.0)
+        pmf, shared = grid.binned(self.values.reshape(1, -1), weights.reshape(1, -1))
+        pmf = grid.moved(pmf, added=self.added, sigma=float(grid.narrowed(inner, shared=shared[0])))
+        if self.floor is not None:
+            pmf = grid.blur(self.floor.of(pmf), grid.narrowed(np.array([outer])))
+        return np.asarray(pmf[0])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """One class and one sheet at one setting, with every spread.
+
+    `other`: of a stream in which two numbers of sheets lie on one another in turn, both correct, the other one.
+    `moves`: by how much each thing that is not the same every time moves one sheet and two, as standard deviations in
+    the signal's unit.
+    """
+
+    no_sheet: Spread
+    single: Spread
+    double: Spread
+    fewer: Spread | None = None
+    other: Spread | None = None
+    moves: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+class Bench(Protocol):
+    """One class under given conditions, ready to be asked about sheets."""
+
+    @property
+    def detector_class(self) -> DetectorClass: ...
+
+    @property
+    def settings(self) -> Settings: ...
+
+    @property
+    def receiver(self) -> Receiver: ...
+
+    def refuses(self, sheet: Sheet) -> Fact | None:
+        """Why the principle cannot sense this sheet at all, or None."""
+
+    def survey(self, sheet: Sheet) -> Survey:
+        """Every setting, to first order."""
+
+    def detail(self, sheet: Sheet, setting: int) -> Detail:
+        """One setting, with every spread."""
+
+    def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
+        """What decides the signal at this setting."""
+
+
+Asked = tuple[Bench, Sheet, int]
+"""A bench, a sheet, and one of the bench's settings."""
+
+
+class Principle(Protocol):
+    """A way of sensing sheets. `depends_on`: what else than the sheet's number moves it (print, moisture)."""
+
+    id: str
+    depends_on: tuple[str, ...]
+    quantity: str
+    unit: str
+    band_step: int
+    grid: SignalGrid
+
+    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+        """The class under these conditions, or why it cannot be mounted or used there."""
+
+
+@runtime_checkable
+class Together(Protocol):
+    """What a principle has beside `bench` where its classes share work when they are asked together."""
+
+    def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
+        """`bench` for each class."""
+
+    def details(self, asked: Sequence[Asked]) -> list[Detail]:
+        """`Bench.detail` for each of some benches that were made together."""

@@ -1,0 +1,411 @@
+"""Ultrasonic classes under the same conditions, asked about a sheet together: what moves their readings, to first order
+and in full. Arrays over settings (N,) hold those of all classes that fit the line, class by class."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
+from sheetmargin_service.detectors.model import UltrasonicParameters
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.draws import drawn
+from sheetmargin_service.principles.protocol import Detail, Receiver, Settings, Span, Spread, Survey
+from sheetmargin_service.principles.signals import LOT_SHARE
+from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
+from sheetmargin_service.principles.ultrasonic.levels import Branches, Levels, levels_before
+from sheetmargin_service.principles.ultrasonic.pair import Row, row_in_air
+from sheetmargin_service.principles.ultrasonic.receiver import (
+    bypass_floor,
+    read_percentiles,
+    receiver_noise,
+)
+from sheetmargin_service.principles.ultrasonic.responses import MASS_STEP, wave_unknowns
+from sheetmargin_service.principles.ultrasonic.spreads import (
+    GRID,
+    mixture_quantiles,
+    ripple_nodes,
+    ripple_variance,
+)
+from sheetmargin_service.principles.ultrasonic.tilts import Run, run_over_settings
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fleet:
+    """Pairs of a row under given conditions. `keep` (N,): the row's settings that fit the line."""
+
+    row: Row
+    conditions: Conditions
+    keep: Indices
+    _open: dict[int, Spread] = field(default_factory=dict)
+
+    @cached_property
+    def settings(self) -> tuple[slice, ...]:
+        """Each pair's part of the settings."""
+        ends = np.searchsorted(self.keep, [settings[-1] + 1 for settings in self.row.settings])
+        return tuple(slice(start, end) for start, end in zip([0, *ends[:-1]], ends, strict=True))
+
+    @cached_property
+    def open_db(self) -> Array:
+        """Open path relative to the one at the reference gap, (N,)."""
+        return self.row.open_db[self.keep]
+
+    @cached_property
+    def offers(self) -> tuple[Settings, ...]:
+        """What each pair offers."""
+        gap_mm, tilt_deg = self.row.gap_mm[self.keep], self.row.tilt_deg[self.keep]
+        return tuple(Settings(gap_mm=gap_mm[part], tilt_deg=tilt_deg[part]) for part in self.settings)
+
+    @cached_property
+    def receivers(self) -> tuple[Receiver, ...]:
+        """Where each pair's band edges may lie."""
+        return tuple(
+            receiver_of(pair.parameters, self.open_db[part])
+            for pair, part in zip(self.row.pairs, self.settings, strict=True)
+        )
+
+    def per_setting(self, values: Sequence[float]) -> Array:
+        """One value for each pair, at each of its settings, (N,)."""
+        return self.row.per_setting(values)[self.keep]
+
+    @cached_property
+    def _bypass_db(self) -> Array:
+        return self.per_setting([pair.parameters.bypass_db for pair in self.row.pairs])
+
+    @cached_property
+    def _noise_db(self) -> Array:
+        return self.per_setting([pair.parameters.noise_db for pair in self.row.pairs])
+
+    @cached_property
+    def floors_db(self) -> tuple[Array, Array]:
+        """Bypass and noise as attenuations of the open path, (N,) each."""
+        return self._bypass_db + self.open_db, self._noise_db + self.open_db
+
+    @cached_property
+    def _drift_variance(self) -> Array:
+        return np.square(self.per_setting([pair.parameters.drift_db for pair in self.row.pairs]) / HALF_WIDTH_95)
+
+    @cached_property
+    def _air_variance(self) -> Array:
+        """Variance in dB^2 from the air's absorption, which may lie anywhere in its range, (N,)."""
+        swing = [absorption_swing_db_per_m(p.parameters.frequency_hz, self.conditions) for p in self.row.pairs]
+        return np.square(self.per_setting(swing) * self.row.gap_mm[self.keep] * 1e-3) / 12.0
+
+    @cached_property
+    def common_variance(self) -> Array:
+        """Variance in dB^2 of what moves every state alike: drift since taught, and the air's absorption, (N,)."""
+        return self._drift_variance + self._air_variance
+
+    @cached_property
+    def open_span(self) -> Span:
+        """No sheet: its spread to first order."""
+        spread = Z99 * np.sqrt(self.common_variance + ripple_variance(self.row.open_bounce[self.keep]))
+        return Span(p1=-spread, p50=np.zeros_like(spread), p99=spread)
+
+    def bounce_amplitude(self, attenuation_db: Array) -> Array:
+        """Relative amplitude of a bounce between a face and the sheet: what does not pass comes back, (N,)."""
+        passed = 10.0 ** (-0.1 * attenuation_db)
+        return np.asarray(self.row.rigid_bounce[self.keep] * np.sqrt(np.clip(1.0 - passed, 0.0, 1.0)))
+
+    @cached_property
+    def _run(self) -> Run:
+        """Where to read how a level runs over the tilt, at all of the row's settings.
+
+        Raises ValueError where a setting that is kept lacks the places to read it at.
+        """
+        operators = [pair.operator for pair in self.row.pairs]
+        run = run_over_settings([np.degrees(o.tilt_rad) for o in operators], [len(o.gap_m) for o in operators])
+        if not run.known[self.keep].all():
+            raise ValueError("a pair lacks the tilts that tell how a level runs over the angle")
+        return run
+
+    def flutter_variance(self, attenuation: Array) -> Array:
+        """Variance from the angle of the sheet, at all of the row's settings: by slope, and by curvature, which is all
+        that there is square on."""
+        sigma = self.conditions.flutter_deg / HALF_WIDTH_95
+        slope, curvature = self._run.slope_and_curvature(attenuation)
+        return np.asarray((sigma * slope) ** 2 + (0.5 * sigma**2 * curvature) ** 2)
+
+    def details(self, asked: Sequence[tuple[Look, int]]) -> list[Detail]:
+        """Sheets, each at one setting, with every spread."""
+        settings: dict[int, list[int]] = defaultdict(list)
+        for look, setting in asked:
+            settings[id(look)].append(setting)
+        looks = {id(look): look for look, _ in asked}
+        pairs = {key: looks[key].at_settings(settings[key]) for key in settings}
+        return [look.detail(setting, pairs[id(look)].at(settings[id(look)].index(setting))) for look, setting in asked]
+
+    def open_spread(self, setting: int) -> Spread:
+        """What is read without a sheet, whichever sheet is asked about."""
+        if setting not in self._open:
+            added = ripple_nodes(float(self.row.open_bounce[self.keep[setting]]), sides=1)
+            self._open[setting] = self.spread(np.zeros((1, 1)), np.ones((1, 1)), setting, added=added, variance=0.0)
+        return self._open[setting]
+
+    def spread(self, values: Array, weights: Array, setting: int, *, added: Array, variance: float) -> Spread:
+        """Levels (J, M) before the receiver at a setting."""
+        open_db = float(self.open_db[setting])
+        return Spread(
+            values=values,
+            weights=weights,
+            blur=variance**0.5,
+            added=added,
+            common=float(self.common_variance[setting]) ** 0.5,
+            floor=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
+            noise=receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=open_db),
+        )
+
+    def span(self, branches: Branches, *, shift: Array, sigma: Array, third: Array) -> Span:
+        """Percentiles of nominal branches (1, K, N) with a spread of mean `shift`, standard deviation `sigma` and third
+        cumulant `third`, by the first terms of Cornish and Fisher (Rev. Inst. Int. Stat. 5, 307, 1938), as one reading
+        has them beside the floors."""
+        nodes, weights = branches.attenuation_db[0] + shift, branches.weights
+        bypass_db, noise_db = self.floors_db
+        p1, p50, p99 = mixture_quantiles(nodes, weights, sigma)
+        bent = third / (6.0 * (sigma**2 + weights @ (nodes - weights @ nodes) ** 2))
+        ends = (Z99**2 - 1.0) * bent
+        p1, p50, p99 = read_percentiles(p1 + ends, p50 - bent, p99 + ends, bypass_db=bypass_db, noise_db=noise_db)
+        return Span(p1=p1, p50=p50, p99=p99)
+
+    def causes(self, setting: int) -> tuple[float, float]:
+        """Standard deviations of drift and of the air's absorption at a setting."""
+        return float(self._drift_variance[setting]) ** 0.5, float(self._air_variance[setting]) ** 0.5
+
+
+@lru_cache(maxsize=16)
+def fleet_under(parameters: tuple[UltrasonicParameters, ...], conditions: Conditions) -> Fleet:
+    """Some classes under given conditions, at the settings that are searched."""
+    row = row_in_air(parameters, conditions.mean_air())
+    return Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg + 1e-9))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Look:
+    """One sheet before one fleet."""
+
+    fleet: Fleet
+    sheet: Sheet
+
+    @cached_property
+    def levels(self) -> Levels:
+        """The sheet before all of the row's settings, those that do not fit included."""
+        return levels_before(self.sheet, self.fleet.row)
+
+    @cached_property
+    def single(self) -> Single:
+        """One correct sheet at every setting."""
+        sheet, keep = self.sheet, self.fleet.keep
+        branches = self.levels.single()
+        every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
+        nominal, slopes, curvatures = _parabolas(every)
+        per_step = slopes[wave_unknowns(sheet).index("mass")]
+        # A parabola of a standard normal variable: its mean, its variance and its third cumulant.
+        slope, curvature = slopes * self._deviations[:, None], curvatures * (self._bent * self._deviations**2)[:, None]
+        drawn = np.square(slope) + 2.0 * np.square(curvature)
+        third = (6.0 * slope**2 * curvature + 8.0 * curvature**3).sum(axis=0)
+        mass = self._within_lot / MASS_STEP
+        return Single(
+            branches=branches.some(keep),
+            mean=(nominal + curvature.sum(axis=0))[keep],
+            shift=curvature.sum(axis=0)[keep],
+            mass_variance=(np.square(per_step * mass) / sheet.plies)[keep],
+            flutter_variance=self.fleet.flutter_variance(nominal)[keep],
+            drawn_variance=drawn[:, keep],
+            drawn_third=third[keep],
+        )
+
+    @property
+    def _within_lot(self) -> float:
+        """Relative standard deviation of mass within a lot, formation among it."""
+        sheet = self.sheet
+        within = sheet.mass_tolerance_pct * np.sqrt(1.0 - LOT_SHARE)
+        return float(np.hypot(within, sheet.formation_pct)) / HALF_WIDTH_95 / 100.0
+
+    @property
+    def _bent(self) -> Array:
+        """1 for each of the sheet's `wave_unknowns` whose ends lie far apart, 0 for mass: over a tolerance a level is
+        all but straight, and a parabola through its near ends says nothing of what lies beyond them."""
+        return np.array([float(name != "mass") for name in wave_unknowns(self.sheet)])
+
+    @cached_property
+    def _deviations(self) -> Array:
+        """Standard deviation of each of the sheet's `wave_unknowns`, as a share of the step to its ends."""
+        lot = float(np.sqrt(LOT_SHARE)) * self.sheet.mass_tolerance_pct / HALF_WIDTH_95 / 100.0
+        mass = lot / MASS_STEP
+        return np.array([mass if name == "mass" else 1.0 / Z95 for name in wave_unknowns(self.sheet)])
+
+    @property
+    def double_times(self) -> float:
+        """How many times the plies of a correct sheet a double has."""
+        return self.sheet.double_plies / self.sheet.plies
+
+    @cached_property
+    def _bounce(self) -> Array:
+        return self.fleet.bounce_amplitude(self.single.mean)
+
+    @cached_property
+    def _ripple_variance(self) -> Array:
+        return 2.0 * ripple_variance(self._bounce)
+
+    @cached_property
+    def survey(self) -> Survey:
+        """Every setting, to first order."""
+        fleet, one, levels = self.fleet, self.single, self.levels.searching()
+        common = fleet.common_variance + self._ripple_variance
+        drawn, third = one.drawn_variance.sum(axis=0), one.drawn_third
+        alone = np.sqrt(common + one.variance + drawn)
+        # The masses of plies vary apart within a lot; what is drawn for the job is the same for all.
+        times = self.double_times
+        together = np.sqrt(common + times * one.variance + times**2 * drawn)
+        fewer = levels.fewer(1) if self.sheet.fewer_plies else None
+        return Survey(
+            no_sheet=fleet.open_span,
+            single=fleet.span(one.branches, shift=one.shift, sigma=alone, third=third),
+            double=fleet.span(
+                levels.double(1).some(fleet.keep), shift=times * one.shift, sigma=together, third=times**3 * third
+            ),
+            fewer=None
+            if fewer is None
+            else fleet.span(fewer.some(fleet.keep), shift=one.shift, sigma=alone, third=third),
+        )
+
+    def at_settings(self, settings: Sequence[int]) -> Others:
+        """Two sheets, and a ply fewer of several, in every case at some settings."""
+        fleet = self.fleet
+        places = []
+        for setting in settings:
+            place = int(fleet.keep[setting])
+            pair = next(p for p, part in enumerate(fleet.settings) if part.start <= setting < part.stop)
+            places.append((pair, place - int(fleet.row.settings[pair][0])))
+        levels, cases = self.levels.at_settings(places), len(self.levels.model.cases)
+        double = levels.double(cases)
+        return Others(
+            double=double,
+            weights=levels.drawn_weights(double),
+            blocked=levels.blocked(cases) if self.sheet.contact == "air" else None,
+            fewer=levels.fewer(cases) if self.sheet.fewer_plies else None,
+        )
+
+    def detail(self, setting: int, others: Others) -> Detail:
+        """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
+        single = self.single.branches.at(setting)
+        values, weights = self._drawn(others.double), others.weights
+        if others.blocked is not None:
+            share = blocked_share(self.sheet)[:, None]
+            values = np.concatenate([values, self._drawn(others.blocked)], axis=1)
+            weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
+        return Detail(
+            no_sheet=self.fleet.open_spread(setting),
+            single=self._spread(self._drawn(single), single.weights[None, :], setting, times=1.0),
+            double=self._spread(values, weights, setting, times=self.double_times),
+            fewer=None
+            if others.fewer is None
+            else self._spread(self._drawn(others.fewer), others.fewer.weights[None, :], setting, times=1.0),
+            moves=self.moves(others.double, setting),
+        )
+
+    def _drawn(self, branches: Branches) -> Array:
+        """Levels (draws, K) of branches (C, K, 1) in each draw: a parabola in each unknown through its nominal value
+        and both ends, in mass a line through these."""
+        nominal, slopes, curvatures = _parabolas(branches.attenuation_db[..., 0])
+        z = self._deviations * np.stack([drawn(name) for name in wave_unknowns(self.sheet)], axis=1)
+        return np.asarray(nominal + z @ slopes + (self._bent * np.square(z)) @ curvatures)
+
+    def _spread(self, values: Array, weights: Array, setting: int, *, times: float) -> Spread:
+        """Levels (J, K) of so many times a correct sheet at a setting, with what bounces add to them."""
+        added = ripple_nodes(float(self._bounce[setting]), sides=2)
+        variance = times * float(self.single.variance[setting])
+        return self.fleet.spread(values, weights, setting, added=added, variance=variance)
+
+    def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
+        """Standard deviations of one sheet and two at a setting, by what causes them."""
+        one, times = self.single, self.double_times
+        nodes, weights = double.attenuation_db[0, :, 0], double.weights
+        film = float(np.sqrt(weights @ (nodes - weights @ nodes) ** 2))
+        ripple = float(self._ripple_variance[setting]) ** 0.5
+        drift, air = self.fleet.causes(setting)
+        flutter = float(one.flutter_variance[setting]) ** 0.5
+        by_unknown = dict(zip(wave_unknowns(self.sheet), one.drawn_variance[:, setting].tolist(), strict=True))
+        within, lot = float(one.mass_variance[setting]), by_unknown["mass"]
+        model = (by_unknown["stiffness"] + by_unknown["loss"]) ** 0.5
+        pores = by_unknown.get("permeance", 0.0) ** 0.5
+        return {
+            "grammage": ((within + lot) ** 0.5, (times * within + times**2 * lot) ** 0.5),
+            "flutter": (flutter, flutter * times**0.5),
+            "stiffness-and-loss": (model, times * model),
+            "permeance": (pores, times * pores),
+            "trapped-air": (0.0, film),
+            "standing-wave": (ripple, ripple),
+            "drift": (drift, drift),
+            "air": (air, air),
+        }
+
+
+def _parabolas(levels: Array) -> tuple[Array, Array, Array]:
+    """From levels (C, ...) by case the nominal one, and of each unknown slope and curvature (U, ...) over the step to
+    its ends."""
+    nominal, low, high = levels[0], levels[1::2], levels[2::2]
+    return nominal, 0.5 * (high - low), 0.5 * (high + low) - nominal
+
+
+@dataclass(frozen=True, kw_only=True)
+class Others:
+    """Two sheets at some settings, in every case: as they lie on each other, with the branches' weights (J, K) in each
+    draw, and as they cling to each other, where they may; and a ply fewer of several."""
+
+    double: Branches
+    weights: Array
+    blocked: Branches | None
+    fewer: Branches | None
+
+    def at(self, place: int) -> Others:
+        """The same at one of the settings."""
+        blocked, fewer = (None if b is None else b.at(place) for b in (self.blocked, self.fewer))
+        return Others(double=self.double.at(place), weights=self.weights, blocked=blocked, fewer=fewer)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Single:
+    """One sheet at N settings: attenuation by case and branch (C, K, N), its mean over what is drawn, by how much that
+    lies above the nominal case, and its variances (N,): from event to event, and of each unknown that is drawn (U, N),
+    with the third cumulant of those (N,)."""
+
+    branches: Branches
+    mean: Array
+    shift: Array
+    mass_variance: Array
+    flutter_variance: Array
+    drawn_variance: Array
+    drawn_third: Array
+
+    @cached_property
+    def variance(self) -> Array:
+        """What varies from sheet to sheet, (N,)."""
+        return self.mass_variance + self.flutter_variance
+
+
+@lru_cache(maxsize=1024)
+def absorption_swing_db_per_m(frequency_hz: float, conditions: Conditions) -> float:
+    """By how much the absorption of the air differs over the corners of the conditions."""
+    per_m = [float(absorption_db_per_m(frequency_hz=frequency_hz, air=air)) for air in conditions.corner_airs()]
+    return max(per_m) - min(per_m)
+
+
+def receiver_of(parameters: UltrasonicParameters, open_db: Array) -> Receiver:
+    """Where band edges may lie at settings with an open path `open_db` (N,)."""
+    p, overload = parameters, parameters.overload_db + open_db
+    return Receiver(
+        lowest_edge=np.maximum(overload, 0.0) + 1.0,
+        highest_edge=np.minimum(overload + p.gain_range_db + p.span_db, p.noise_db + open_db),
+        widest_band=p.span_db,
+    )

@@ -1,0 +1,1 @@
+"""A list of sheets served by the fewest classes, positions and bands."""
