@@ -93,7 +93,7 @@ def test_grid(record_property: Record) -> None:
     sides = (10, 20, 40)
 
     def mapped(side: int) -> Work:
-        question = PredictionQuestion(
+        resolved_job = PredictionQuestion(
             sheet=PAPER,
             setup=InstalledSetup(detector_class="ultrasonic-300k", gap_mm=30.0),
             grid=Grid(
@@ -102,7 +102,7 @@ def test_grid(record_property: Record) -> None:
             ),
         )
         return lambda: predict(
-            question, job=Job(sheets=(PAPER,)), catalogue=reference_catalogue(), library=load_library()
+            resolved_job, job=Job(sheets=(PAPER,)), catalogue=reference_catalogue(), library=load_library()
         )
 
     found = exponent([side * side for side in sides], [mapped(side) for side in sides], times=3)

@@ -21,7 +21,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import cost_s, ratio
-from support.principle_cases import at_angles, bench, sheet
+from support.principle_cases import at_angles, class_model, sheet
 from support.quadrature import Beam, integrate
 
 pytestmark = pytest.mark.long
@@ -62,14 +62,14 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
     spec = SheetSpec(material="copy-paper", grammage_gsm=80.0)
     paper = sheet("copy-paper", grammage_gsm=80)
     classes = [c.id for c in reference_catalogue().classes if c.principle == "ultrasonic"]
-    benches = [bench(name) for name in classes]
+    class_models = [class_model(name) for name in classes]
     index, _ = film_weights(paper.trapped_air, every=2)
-    looks = [made.look(paper) for made in benches]
-    cases = len(looks[0].levels.model.cases)
-    number = sum(len(made.settings.gap_mm) for made in benches) * cases * (1 + len(index))
+    sheet_levels = [made.levels_of(paper) for made in class_models]
+    cases = len(sheet_levels[0].levels.model.cases)
+    number = sum(len(made.settings.gap_mm) for made in class_models) * cases * (1 + len(index))
 
     def level(made: object, setting: int, film_m: float | None) -> None:
-        levels, pair, p = made.look(paper).levels, made.pair, made.parameters
+        levels, pair, p = made.levels_of(paper).levels, made.pair, made.parameters
         model = replace(levels.model.first(1), usual=None)
         width = 0.0 if p.drive == "continuous" else p.bandwidth_hz
         for f, _ in zip(*gaussian_band(centre_hz=p.frequency_hz, bandwidth_hz=width, nodes=BAND_NODES), strict=True):
@@ -87,7 +87,7 @@ def test_a_search_by_quadrature(record_property: Record) -> None:
 
     # One sheet, and two with the median film.
     films = (None, float(FILM_M[index[len(index) // 2]]))
-    sample = [(made, setting, film) for made in benches[::3] for setting in (0, 40) for film in films]
+    sample = [(made, setting, film) for made in class_models[::3] for setting in (0, 40) for film in films]
     for one in sample[:2]:
         level(*one)
     by_quadrature = cost_s(lambda: [level(*one) for one in sample]) / len(sample) * number

@@ -15,7 +15,7 @@ from sheetmargin import Client, Sheet
 from sheetmargin_service.acoustics.operators import Operator
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from support.machine import children_of, memory_mb
-from support.principle_cases import bench
+from support.principle_cases import class_model
 from support.servers import gunicorn
 
 pytestmark = pytest.mark.long
@@ -65,7 +65,7 @@ def test_a_server_starts_and_stands(tmp_path: Path, record_property: Record) -> 
         workers = [memory_mb(worker) for worker in children_of(server.process.pid)]
         record_property("worker_mb", round(max(workers)))
     names = [c.id for c in reference_catalogue().classes if c.principle == "ultrasonic"]
-    sizes = [_size(bench(name).pair.operator) for name in names]
+    sizes = [_size(class_model(name).pair.operator) for name in names]
     record_property("operator_kb", round(sum(sizes) / len(sizes) / 1024))
     assert first.best is not None
     assert len(workers) == 2

@@ -73,13 +73,13 @@ QUESTION = {
 }
 
 
-def test_the_selectors_question(record_property: Record) -> None:
+def test_the_selectors_resolved_job(record_property: Record) -> None:
     """One sheet with a line, through the whole service but the network; never the same question twice."""
     client = create_app(service=load_service(Settings())).test_client()
     unit = plane_wave_solution()
     turn = iter(range(1_000_000))
 
-    def post(name: str) -> Work:
+    def class_result(name: str) -> Work:
         spec = WIRE[name]
 
         def work() -> None:
@@ -89,7 +89,7 @@ def test_the_selectors_question(record_property: Record) -> None:
 
         return work
 
-    costs = {name: ratio(post(name), unit, units=40, times=5) for name in WIRE}
+    costs = {name: ratio(class_result(name), unit, units=40, times=5) for name in WIRE}
     record_spread(record_property, "selector", costs)
     assert median(costs.values()) <= 400.0
 

@@ -1,7 +1,7 @@
 """The stated 90 % interval holds the truth in nine cases of ten.
 
-Truths are drawn from what is believed before any reading. Their readings come by routes of their own (`bench_truth`),
-with 1 dB of model error at every place and state, standing waves, bypass and noise of random phase, and now and then a
+Truths are drawn from what is believed before any reading. Their readings come by routes of their own (`measurement_truth`),
+with 1 dB of model error at every setting and state, standing waves, bypass and noise of random phase, and now and then a
 wrong reading.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.bench_cases import fit, true_case
+from support.measurement_cases import fit, true_case
 
 
 def hits(seed: int) -> np.ndarray:

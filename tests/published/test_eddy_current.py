@@ -15,7 +15,7 @@ from sheetmargin_service.principles.eddy_current.sheet import (
     empty_layer,
     skin_depth_m,
 )
-from sheetmargin_service.principles.layer_stack import pile
+from sheetmargin_service.principles.layer_stack import stack
 
 ALUMINIUM_OHM_M, STEEL_OHM_M = 1 / 35e6, 1.6e-7
 
@@ -223,7 +223,7 @@ def mpmath_stack(parts, *, frequency_hz, k):
 )
 def test_stacks_against_continuity_at_every_face(parts, frequency, k):
     transmission, reflection = mpmath_stack(parts, frequency_hz=frequency, k=k)
-    computed = pile(
+    computed = stack(
         [
             empty_layer(thickness_m=np.asarray(thickness), k_per_m=np.asarray(k))
             if resistivity is None
@@ -276,7 +276,7 @@ def test_steel_shunts_a_steady_field():
 def test_foils_at_one_spatial_frequency(thickness_m, frequency, one_db, two_db):
     """Aluminium of 35 MS/m at k = 100/m, computed once before by hand: 4.7 and 9.5, 4.6 and 9.4 dB."""
     one = layer(thickness_m=thickness_m, resistivity_ohm_m=ALUMINIUM_OHM_M, frequency_hz=frequency, k_per_m=100.0)
-    both = [-20 * np.log10(abs(complex(stack.passed))) for stack in (one, pile([one, one]))]
+    both = [-20 * np.log10(abs(complex(stack.passed))) for stack in (one, stack([one, one]))]
     assert both == pytest.approx([one_db, two_db], abs=0.05)
 
 

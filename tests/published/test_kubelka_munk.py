@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_bvp
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.principles.layer_stack import add, pile
+from sheetmargin_service.principles.layer_stack import add, stack
 from sheetmargin_service.principles.optical.kubelka_munk import (
     face_layer,
-    reflectance_of_pile,
+    reflectance_of_stack,
     scattering_layer,
 )
 
@@ -29,8 +29,8 @@ def sheet(s, k, w):
 @given(s=coefficient, k=absorption, w=mass)
 def test_kubelkas_relation_of_transmittance_and_reflectances(s, k, w):
     """Kubelka, J. Opt. Soc. Am. 38, 448, 1948: T^2 = (R_inf - R0)(1/R_inf - R0)."""
-    layer, pile_value = sheet(s, k, w), reflectance_of_pile(scattering_m2_per_kg=s, absorption_m2_per_kg=k)
-    product = (pile_value - layer.front) * (1 / pile_value - layer.front)
+    layer, stack_value = sheet(s, k, w), reflectance_of_stack(scattering_m2_per_kg=s, absorption_m2_per_kg=k)
+    product = (stack_value - layer.front) * (1 / stack_value - layer.front)
     assert layer.passed**2 == pytest.approx(product, rel=1e-6, abs=1e-12)
 
 
@@ -48,13 +48,13 @@ def test_two_sheets_by_stokes_are_one_of_twice_the_mass(s, k, w):
 def test_coefficients_come_back_by_iso_9416(s, k, w):
     """ISO 9416 (formulas from memory): s = R_inf/((1 - R_inf^2) w) ln[(1 - R0 R_inf) R_inf/(R_inf - R0)] and
     k = s (1 - R_inf)^2/(2 R_inf), from the reflectance over black and of a pile."""
-    pile_value, over_black = reflectance_of_pile(scattering_m2_per_kg=s, absorption_m2_per_kg=k), sheet(s, k, w).front
-    if pile_value - over_black < 1e-6 * pile_value:
+    stack_value, over_black = reflectance_of_stack(scattering_m2_per_kg=s, absorption_m2_per_kg=k), sheet(s, k, w).front
+    if stack_value - over_black < 1e-6 * stack_value:
         return  # as opaque as the pile itself: the standard excludes it
-    back = np.log((1 - over_black * pile_value) * pile_value / (pile_value - over_black))
-    found = pile_value / ((1 - pile_value**2) * w) * back
+    back = np.log((1 - over_black * stack_value) * stack_value / (stack_value - over_black))
+    found = stack_value / ((1 - stack_value**2) * w) * back
     assert found == pytest.approx(s, rel=1e-4)
-    assert found * (1 - pile_value) ** 2 / (2 * pile_value) == pytest.approx(k, rel=1e-4)
+    assert found * (1 - stack_value) ** 2 / (2 * stack_value) == pytest.approx(k, rel=1e-4)
 
 
 def test_opacity_of_iso_2471_is_no_transmittance():
@@ -63,11 +63,11 @@ def test_opacity_of_iso_2471_is_no_transmittance():
     optical = load_library().get("copy-paper").optical
     s, k = optical.scattering_m2_per_kg, optical.absorption_m2_per_kg
     layer = sheet(s, k, 0.08)
-    pile_value = reflectance_of_pile(scattering_m2_per_kg=s, absorption_m2_per_kg=k)
-    opacity = layer.front / pile_value
+    stack_value = reflectance_of_stack(scattering_m2_per_kg=s, absorption_m2_per_kg=k)
+    opacity = layer.front / stack_value
     assert 0.87 < opacity < 1.0
     assert layer.passed > 1.5 * (1 - opacity)
-    assert layer.passed**2 == pytest.approx((1 / pile_value - layer.front) * (pile_value - layer.front), rel=1e-9)
+    assert layer.passed**2 == pytest.approx((1 / stack_value - layer.front) * (stack_value - layer.front), rel=1e-9)
 
 
 def test_coefficients_once_computed_by_hand():
@@ -118,8 +118,8 @@ def test_clear_plate_with_two_faces():
 def test_unlike_sheets_pass_as_much_either_way(s1, k1, w1, s2, k2, w2):
     """Kubelka 1954 (J. Opt. Soc. Am. 44, 330): transmittance is the same from both sides, reflectance is not."""
     first, second = sheet(s1, k1, w1), sheet(s2, k2, w2)
-    assert pile([first, second]).passed == pytest.approx(pile([second, first]).passed, rel=1e-12)
-    assert pile([first, second]).front == pytest.approx(pile([second, first]).back, rel=1e-12)
+    assert stack([first, second]).passed == pytest.approx(stack([second, first]).passed, rel=1e-12)
+    assert stack([first, second]).front == pytest.approx(stack([second, first]).back, rel=1e-12)
 
 
 def test_opaque_board_underflows_quietly():

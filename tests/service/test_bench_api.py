@@ -42,7 +42,7 @@ def test_answers_are_valid_by_their_schemas(real_api: FlaskClient, call: str) ->
 
 
 @pytest.mark.parametrize("call", CALLS)
-def test_the_same_question_gets_the_same_answer_and_tag(real_api: FlaskClient, call: str) -> None:
+def test_the_same_resolved_job_gets_the_same_answer_and_tag(real_api: FlaskClient, call: str) -> None:
     first, again = (real_api.post(f"/v1/{call}", json=CALLS[call]) for _ in range(2))
     assert first.data == again.data
     assert first.headers["ETag"] == again.headers["ETag"]

@@ -19,8 +19,8 @@ from sheetmargin_service.measurement.sample import as_custom, sample_of
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.recommend import recommend
-from support.bench_cases import COPY_PAPER, PLACE, conditions, fit, parameters_at, readings_of, sample
-from support.bench_truth import Truth
+from support.measurement_cases import COPY_PAPER, SETTING, conditions, fit, parameters_at, readings_of, sample
+from support.measurement_truth import Truth
 
 FAR_FROM_FLOORS = ("ultrasonic-180k", 40.0, 0.0)
 
@@ -37,7 +37,7 @@ def codes(found) -> set[str]:
 @pytest.fixture(scope="module")
 def clinging() -> list[Reading]:
     """Three single sheets, and twelve doubles that hold little air."""
-    return readings_of(truth(air_median_um=10.0, air_width=0.4), doubles=12, seed=1, place=FAR_FROM_FLOORS)
+    return readings_of(truth(air_median_um=10.0, air_width=0.4), doubles=12, seed=1, setting=FAR_FROM_FLOORS)
 
 
 def test_clinging_sheets_are_seen_as_such(clinging: list[Reading]) -> None:
@@ -57,7 +57,7 @@ def test_clinging_sheets_are_seen_as_such(clinging: list[Reading]) -> None:
 
 
 def test_what_readings_cannot_tell_is_said(clinging: list[Reading]) -> None:
-    """One place cannot tell the loss factor of paper: what comes back is what was believed."""
+    """One setting cannot tell the loss factor of paper: what comes back is what was believed."""
     found = fit(clinging)
     loss = found.estimates[2]
     assert not loss.informative
@@ -114,10 +114,10 @@ def test_without_doubles_the_air_stays_the_librarys() -> None:
 
 
 def test_another_material_is_noticed() -> None:
-    """Film in place of paper: 30 dB instead of 46, at two places. No paper of this grammage explains it."""
+    """Film in setting of paper: 30 dB instead of 46, at two settings. No paper of this grammage explains it."""
     readings = [
-        Reading(state="single", place=place, attenuation_db=level + 0.3 * i)
-        for place, level in ((PLACE, 30.0), (FAR_FROM_FLOORS, 24.0))
+        Reading(state="single", setting=setting, attenuation_db=level + 0.3 * i)
+        for setting, level in ((SETTING, 30.0), (FAR_FROM_FLOORS, 24.0))
         for i in range(3)
     ]
     found = fit(readings)
@@ -127,7 +127,7 @@ def test_another_material_is_noticed() -> None:
 
 def test_the_recommendation_stands_beside_the_librarys(clinging: list[Reading]) -> None:
     library, catalogue = load_library(), reference_catalogue()
-    job = Job(sheets=(COPY_PAPER,), classes=(PLACE[0],), reference="sample 12")
+    job = Job(sheets=(COPY_PAPER,), classes=(SETTING[0],), reference="sample 12")
     answer = answer_fit(
         tuple(clinging),
         job=job,
@@ -170,7 +170,7 @@ def test_a_custom_sheet_stands_for_the_librarys(spec: SheetSpec, tolerance_db: f
     """Exactly but for solids with two loss factors, and pores that are estimated from the density."""
     library = load_library()
     sheet = resolve_sheet(spec, library)
-    pair = pair_at(parameters_at(PLACE), conditions().mean_air(), gap_mm=(26.0,), tilt_deg=(0.0,))
+    pair = pair_at(parameters_at(SETTING), conditions().mean_air(), gap_mm=(26.0,), tilt_deg=(0.0,))
     one, other = (
         float(levels_of(s, pair).single().attenuation_db[0, 0, 0])
         for s in (sheet, resolve_sheet(as_custom(spec, sheet), library))
@@ -181,11 +181,11 @@ def test_a_custom_sheet_stands_for_the_librarys(spec: SheetSpec, tolerance_db: f
 def test_mass_moves_the_level_as_the_mass_law_says() -> None:
     """Limp paper well below its resonance: 20 lg of the mass (Fahy and Gardonio, chapter 5)."""
     asked = sample(SheetSpec(material="tracing-paper", grammage_gsm=50))
-    place = ("ultrasonic-180k", 40.0, 0.0)
+    setting = ("ultrasonic-180k", 40.0, 0.0)
     physics = Physics(
         sample=asked,
-        stands=stands_at([place], {place[0]: parameters_at(place)}, conditions().mean_air()),
-        places=1,
+        stands=stands_at([setting], {setting[0]: parameters_at(setting)}, conditions().mean_air()),
+        settings=1,
         library=load_library(),
         doubles=False,
     )
@@ -194,8 +194,8 @@ def test_mass_moves_the_level_as_the_mass_law_says() -> None:
     assert moved[0] == pytest.approx(20.0 * 0.1 / np.log(10.0), rel=0.1)
 
 
-SINGLE = Reading(state="single", place=PLACE, attenuation_db=46.0)
-DOUBLE = Reading(state="double", place=PLACE, attenuation_db=75.0)
+SINGLE = Reading(state="single", setting=SETTING, attenuation_db=46.0)
+DOUBLE = Reading(state="double", setting=SETTING, attenuation_db=75.0)
 
 
 @pytest.mark.parametrize(
@@ -218,16 +218,21 @@ DOUBLE = Reading(state="double", place=PLACE, attenuation_db=75.0)
             "not-fitted",
             "sheet",
         ),
-        ([replace(SINGLE, place=("ultrasonic-400k", 500.0, 0.0))] * 3, COPY_PAPER, "out-of-range", "readings/0/gap_mm"),
-        ([replace(SINGLE, place=("ultrasonic-400k", 26.0, 65.0))], COPY_PAPER, "out-of-range", "readings/0/tilt_deg"),
         (
-            [replace(SINGLE, place=("optical-850", 9.0, 0.0))],
+            [replace(SINGLE, setting=("ultrasonic-400k", 500.0, 0.0))] * 3,
+            COPY_PAPER,
+            "out-of-range",
+            "readings/0/gap_mm",
+        ),
+        ([replace(SINGLE, setting=("ultrasonic-400k", 26.0, 65.0))], COPY_PAPER, "out-of-range", "readings/0/tilt_deg"),
+        (
+            [replace(SINGLE, setting=("optical-850", 9.0, 0.0))],
             COPY_PAPER,
             "not-ultrasonic",
             "readings/0/detector_class",
         ),
         (
-            [replace(SINGLE, place=("ultrasonic-40k", 9.0, 0.0))],
+            [replace(SINGLE, setting=("ultrasonic-40k", 9.0, 0.0))],
             COPY_PAPER,
             "unknown-class",
             "readings/0/detector_class",
@@ -238,7 +243,7 @@ def test_readings_that_say_nothing_are_refused(readings: list[Reading], spec: Sh
     with pytest.raises(QuestionError) as caught:
         fit(readings, spec)
     assert (caught.value.code, caught.value.field) == (code, field)
-    assert caught.value.detail
+    assert caught.value.distribution
     assert caught.value.expected
 
 

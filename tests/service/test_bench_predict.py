@@ -1,4 +1,4 @@
-"""What would be read: the same as a recommendation tells, at any place, and over grids."""
+"""What would be read: the same as a recommendation tells, at any setting, and over grids."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
 from sheetmargin_service.selection.recommend import recommend
-from support.bench_cases import COPY_PAPER
+from support.measurement_cases import COPY_PAPER
 
 PAIR = InstalledSetup(detector_class="ultrasonic-400k", gap_mm=26.0)
 FLAT = InstalledSetup(detector_class="capacitive-200k", gap_mm=3.0)
@@ -39,8 +39,8 @@ PROFILES = (InstalledProfile(), at_band(20, 46))
 
 
 def predicted(setup: InstalledSetup, *, grid: Grid = NO_GRID) -> Prediction:
-    question = PredictionQuestion(sheet=COPY_PAPER, setup=setup, grid=grid)
-    return predict(question, job=Job(sheets=(COPY_PAPER,)), catalogue=reference_catalogue(), library=load_library())
+    resolved_job = PredictionQuestion(sheet=COPY_PAPER, setup=setup, grid=grid)
+    return predict(resolved_job, job=Job(sheets=(COPY_PAPER,)), catalogue=reference_catalogue(), library=load_library())
 
 
 @pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "thickness-laser"])
@@ -86,9 +86,9 @@ def test_a_set_up_reads_as_told_where_it_is_told(board: SheetSpec, principles: t
             tilt_deg=setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
             profile=at_band(setup.profile.band.low, setup.profile.band.high),
         )
-        question = PredictionQuestion(sheet=board, setup=here)
+        resolved_job = PredictionQuestion(sheet=board, setup=here)
         found = predict(
-            question, job=Job(sheets=(board,)), catalogue=reference_catalogue(), library=load_library()
+            resolved_job, job=Job(sheets=(board,)), catalogue=reference_catalogue(), library=load_library()
         ).predicted
         assert found.sheets[0].signal == best.sheets[0].signal
         assert found.sheets[0].margin == best.sheets[0].margin
@@ -173,8 +173,8 @@ def test_the_same_grammage_reads_the_same_in_a_sweep(setup: InstalledSetup) -> N
     assert here.margin == its.margin
 
 
-def test_a_sweep_tells_what_each_question_would() -> None:
-    """At every place of a map, and for every grammage in the band of the first."""
+def test_a_sweep_tells_what_each_resolved_job_would() -> None:
+    """At every setting of a map, and for every grammage in the band of the first."""
     swept = predicted(PAIR, grid=Grid(gap_mm=(20.0, 26.0), tilt_deg=(0.0, 3.0, 40.0))).gap_tilt
     assert swept is not None
     for row, gap in enumerate(swept.gap_mm):

@@ -21,7 +21,7 @@ def refused(*readings: Reading) -> QuestionError:
 
 
 def test_three_units_say_the_same() -> None:
-    opened, one = Reading(state="no_sheet", place=PLACE), Reading(state="single", place=PLACE)
+    opened, one = Reading(state="no_sheet", setting=PLACE), Reading(state="single", setting=PLACE)
     by_unit = [
         [replace(one, attenuation_db=40.0)],
         [replace(one, level_pct=1.0)],
@@ -35,15 +35,15 @@ def test_three_units_say_the_same() -> None:
 
 def test_the_open_path_of_another_place_is_no_reference() -> None:
     readings = [
-        Reading(state="no_sheet", place=OTHER, level_pct=50.0),
-        Reading(state="single", place=PLACE, level_pct=1.0),
+        Reading(state="no_sheet", setting=OTHER, level_pct=50.0),
+        Reading(state="single", setting=PLACE, level_pct=1.0),
     ]
     assert observed(readings)[1].attenuation_db == pytest.approx(40.0)
 
 
 def test_mixed_units_name_the_odd_ones() -> None:
-    usual = Reading(state="single", place=PLACE, attenuation_db=40.0)
-    error = refused(usual, usual, Reading(state="single", place=PLACE, level_pct=1.0), usual)
+    usual = Reading(state="single", setting=PLACE, attenuation_db=40.0)
+    error = refused(usual, usual, Reading(state="single", setting=PLACE, level_pct=1.0), usual)
     assert (error.code, error.field, error.also) == ("mixed-units", "readings/2/level_pct", ())
 
 
@@ -51,7 +51,7 @@ def test_mixed_units_name_the_odd_ones() -> None:
     ("values", "code"), [({}, "missing-field"), ({"volts": 1.0, "level_pct": 3.0}, "conflicting-fields")]
 )
 def test_a_reading_has_one_value(values: dict[str, float], code: str) -> None:
-    assert refused(Reading(state="single", place=PLACE, **values)).code == code
+    assert refused(Reading(state="single", setting=PLACE, **values)).code == code
 
 
 @pytest.mark.parametrize(
@@ -59,17 +59,17 @@ def test_a_reading_has_one_value(values: dict[str, float], code: str) -> None:
     [{"level_pct": 0.0}, {"level_pct": -3.0}, {"level_pct": 250.0}, {"level_pct": 130.0}, {"attenuation_db": -10.0}],
 )
 def test_impossible_levels(values: dict[str, float]) -> None:
-    error = refused(Reading(state="single", place=PLACE, **values))
+    error = refused(Reading(state="single", setting=PLACE, **values))
     assert (error.code, error.field) == ("impossible-level", f"readings/0/{next(iter(values))}")
 
 
 def test_volts_of_a_sheet_above_those_of_the_open_path() -> None:
-    error = refused(Reading(state="no_sheet", place=PLACE, volts=1.0), Reading(state="single", place=PLACE, volts=2.0))
+    error = refused(Reading(state="no_sheet", setting=PLACE, volts=1.0), Reading(state="single", setting=PLACE, volts=2.0))
     assert (error.code, error.field) == ("impossible-level", "readings/1/volts")
 
 
 def test_volts_need_the_open_path_at_their_own_place() -> None:
-    error = refused(Reading(state="no_sheet", place=OTHER, volts=1.0), Reading(state="single", place=PLACE, volts=0.01))
+    error = refused(Reading(state="no_sheet", setting=OTHER, volts=1.0), Reading(state="single", setting=PLACE, volts=0.01))
     assert (error.code, error.field) == ("no-open-path", "readings/1/volts")
 
 
@@ -79,8 +79,8 @@ EXPECTED = {PLACE: {"single": 40.0, "double": 70.0}}
 def seen(one: float, two: float):
     return observed(
         [
-            Reading(state="single", place=PLACE, attenuation_db=one),
-            Reading(state="double", place=PLACE, attenuation_db=two),
+            Reading(state="single", setting=PLACE, attenuation_db=one),
+            Reading(state="double", setting=PLACE, attenuation_db=two),
         ]
     )
 

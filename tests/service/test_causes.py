@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from sheetmargin_service.messages.say import say, texts
-from sheetmargin_service.principles.protocol import Receiver, Span, Survey
+from sheetmargin_service.principles.protocol import Receiver, SignalTable, Span
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.compose import _limiting
 from sheetmargin_service.selection.failure_modes import cause
@@ -18,9 +18,9 @@ def span(p1, p50, p99):
 
 
 def told(single, double, *, lowest=5.0, highest=95.0, widest=200.0):
-    survey = Survey(no_sheet=span(-4, 0, 4), single=span(*single), double=span(*double))
+    signal_table = SignalTable(no_sheet=span(-4, 0, 4), single=span(*single), double=span(*double))
     receiver = Receiver(lowest_edge=np.array([lowest]), highest_edge=np.array([highest]), widest_band=widest)
-    return cause(survey, receiver, choose_bands([survey], receiver, step=1))
+    return cause(signal_table, receiver, choose_bands([signal_table], receiver, step=1))
 
 
 CASES = {
@@ -60,11 +60,11 @@ def test_two_sheets_clear_on_the_other_side_are_no_overlap():
 
 
 def test_the_limiting_state_is_the_one_of_least_margin():
-    survey = Survey(no_sheet=span(-4, 0, 4), single=span(40, 44, 48), double=span(50, 70, 90))
+    signal_table = SignalTable(no_sheet=span(-4, 0, 4), single=span(40, 44, 48), double=span(50, 70, 90))
     receiver = Receiver(lowest_edge=np.array([1.0]), highest_edge=np.array([95.0]), widest_band=200.0)
-    bands = choose_bands([survey], receiver, step=1)
+    bands = choose_bands([signal_table], receiver, step=1)
     least = {"no_sheet": bands.no_sheet[0], "single": bands.single[0], "double": bands.double[0]}
     served = SimpleNamespace(margin=tuple(float(least[state]) for state in ("no_sheet", "single", "double")))
-    station = SimpleNamespace(post=SimpleNamespace(principle=SimpleNamespace(unit="dB")))
-    told = _limiting(station, served, 0).values
+    configured_pair = SimpleNamespace(class_result=SimpleNamespace(principle=SimpleNamespace(unit="dB")))
+    told = _limiting(configured_pair, served, 0).values
     assert least[told["state"]] == min(least.values()) == told["margin"]

@@ -20,7 +20,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import principles
-from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel
 from sheetmargin_service.selection.search import Search, Sharing
 from support.principle_cases import CONDITIONS, sheet
 
@@ -60,21 +60,23 @@ class World:
     sheets: dict[str, Sheet]
 
     @cached_property
-    def benches(self) -> dict[str, UltrasonicBench]:
-        made = {c.id: principles()["ultrasonic"].bench(c, CONDITIONS) for c in (self.light, self.strong)}
-        assert all(isinstance(bench, UltrasonicBench) for bench in made.values())
+    def class_models(self) -> dict[str, UltrasonicModel]:
+        made = {c.id: principles()["ultrasonic"].class_model(c, CONDITIONS) for c in (self.light, self.strong)}
+        assert all(isinstance(class_model, UltrasonicModel) for class_model in made.values())
         return made  # type: ignore[return-value]
 
     def best(self, class_id: str, *names: str, square: bool = False) -> Setting:
         """The setting that a search chooses for some sheets at once, square on or at any tilt."""
-        bench = self.benches[class_id]
-        surveys = {i: bench.survey(self.sheets[name]) for i, name in enumerate(names)}
-        allowed = bench.settings.tilt_deg == 0.0 if square else np.ones(len(bench.settings.gap_mm), dtype=bool)
-        sharing = Sharing(surveys=surveys, receiver=bench.receiver, step=1)
-        bands, at = sharing.whole, Search(bench=bench, groups=(sharing,), allowed=allowed, step=1).best
+        class_model = self.class_models[class_id]
+        signal_tables = {i: class_model.signal_table(self.sheets[name]) for i, name in enumerate(names)}
+        allowed = (
+            class_model.settings.tilt_deg == 0.0 if square else np.ones(len(class_model.settings.gap_mm), dtype=bool)
+        )
+        sharing = Sharing(signal_tables=signal_tables, receiver=class_model.receiver, step=1)
+        bands, at = sharing.whole, Search(class_model=class_model, groups=(sharing,), allowed=allowed, step=1).best
         return Setting(
-            gap_mm=float(bench.settings.gap_mm[at]),
-            tilt_deg=float(bench.settings.tilt_deg[at]),
+            gap_mm=float(class_model.settings.gap_mm[at]),
+            tilt_deg=float(class_model.settings.tilt_deg[at]),
             low=float(bands.low[at]),
             high=float(bands.high[at]),
             margin=float(bands.worst[at]),
@@ -82,11 +84,11 @@ class World:
 
     def medians(self, class_id: str, name: str, setting: Setting) -> tuple[float, float]:
         """What one sheet and two read there."""
-        bench = self.benches[class_id]
-        s = bench.settings
+        class_model = self.class_models[class_id]
+        s = class_model.settings
         at = int(np.flatnonzero((s.gap_mm == setting.gap_mm) & (s.tilt_deg == setting.tilt_deg))[0])
-        survey = bench.survey(self.sheets[name])
-        return float(survey.single.p50[at]), float(survey.double.p50[at])
+        signal_table = class_model.signal_table(self.sheets[name])
+        return float(signal_table.single.p50[at]), float(signal_table.double.p50[at])
 
     def tells_apart(self, class_id: str, name: str) -> tuple[bool, str]:
         found = self.best(class_id, name)

@@ -13,9 +13,9 @@ from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.installation import class_of
-from sheetmargin_service.measurement.installed_class import choice_of, post_at
-from sheetmargin_service.measurement.predict import question_of
-from sheetmargin_service.selection.configured_pair import build_station, details_at
+from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
+from sheetmargin_service.measurement.predict import resolved_job_of
+from sheetmargin_service.selection.configured_pair import build_configured_pair, distributions_at
 from support.continuity import step_in
 
 STEP_DB = 0.05
@@ -39,13 +39,13 @@ def levels(
 ) -> np.ndarray:
     """Every percentile of every state as an answer tells them, before they are rounded."""
     job = Job(sheets=(SheetSpec(**sheet),), line=line or Line(), environment=air or Environment())
-    question, _ = question_of(job, load_library())
+    resolved_job, _ = resolved_job_of(job, load_library())
     setup = InstalledSetup(detector_class=name, **place)
-    post = post_at(question, class_of(name, reference_catalogue(), field=""), setup, field="")
-    (details,) = details_at([(post, 0, [0])])
-    choice = choice_of(setup, tilts=post.bench.settings.tilts)
-    survey = build_station(post, 0, details, choice=choice).served[0].survey
-    spans = (survey.no_sheet, survey.single, survey.double)
+    class_result = class_result_at(resolved_job, class_of(name, reference_catalogue(), field=""), setup, field="")
+    (distributions,) = distributions_at([(class_result, 0, [0])])
+    choice = choice_of(setup, tilts=class_result.class_model.settings.tilts)
+    signal_table = build_configured_pair(class_result, 0, distributions, choice=choice).served[0].signal_table
+    spans = (signal_table.no_sheet, signal_table.single, signal_table.double)
     return np.array([float(p[0]) for span in spans for p in (span.p1, span.p50, span.p99)])
 
 

@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
-from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
-from support.principle_cases import bench, sheet
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel
+from support.principle_cases import class_model, sheet
 
 PAPER, FOIL = sheet("copy-paper", grammage_gsm=60), sheet("aluminium", thickness_um=100)
 FILM = sheet("bopp-white", thickness_um=50)
@@ -29,7 +29,7 @@ WIDEST = -1
 
 @pytest.fixture(params=SENSED)
 def made(request):
-    return bench(request.param)
+    return class_model(request.param)
 
 
 @pytest.mark.parametrize(("kind", "double"), [("another-piece", 4), ("one-ply-more", 3)])
@@ -37,28 +37,28 @@ def test_a_double_reads_as_so_many_plies(made, kind, double):
     """As a correct sheet of so many plies does, but for the air in the one joint that is never the same."""
     ply = SENSED[made.detector_class.id]
     piece = replace(ply, plies=2, double_kind=kind)
-    found, pile = made.survey(piece), made.survey(replace(ply, plies=double))
-    more, as_pile = (two.p50[WIDEST] - found.single.p50[WIDEST] for two in (found.double, pile.single))
-    assert as_pile > 0.0
-    assert more == pytest.approx(as_pile, rel=0.15)
+    found, stack = made.signal_table(piece), made.signal_table(replace(ply, plies=double))
+    more, as_stack = (two.p50[WIDEST] - found.single.p50[WIDEST] for two in (found.double, stack.single))
+    assert as_stack > 0.0
+    assert more == pytest.approx(as_stack, rel=0.15)
 
 
 def test_a_ply_too_few_is_a_state_where_plies_are_counted(made):
     ply = SENSED[made.detector_class.id]
-    counted = made.survey(replace(ply, plies=3, double_kind="one-ply-more")).fewer
+    counted = made.signal_table(replace(ply, plies=3, double_kind="one-ply-more")).fewer
     assert counted is not None
-    assert counted.p50[WIDEST] == pytest.approx(made.survey(replace(ply, plies=2)).single.p50[WIDEST], rel=0.15)
-    assert made.survey(replace(ply, plies=3)).fewer is None
+    assert counted.p50[WIDEST] == pytest.approx(made.signal_table(replace(ply, plies=2)).single.p50[WIDEST], rel=0.15)
+    assert made.signal_table(replace(ply, plies=3)).fewer is None
 
 
 @pytest.mark.parametrize("contact", ["bonded", "water-film"])
 def test_pieces_that_touch_keep_the_air_within_them(contact):
     """Two touching pieces of three plies let less through than one of them, and more than six plies with air."""
-    made = bench("ultrasonic-180k")
-    assert isinstance(made, UltrasonicBench)
+    made = class_model("ultrasonic-180k")
+    assert isinstance(made, UltrasonicModel)
 
     def mean_db(touch: str, *, double: bool) -> float:
-        levels = made.look(replace(PAPER, plies=3, contact=touch)).levels
+        levels = made.levels_of(replace(PAPER, plies=3, contact=touch)).levels
         branches = levels.double(1) if double else levels.single()
         return float(branches.weights @ branches.attenuation_db[0, :, WIDEST])
 
@@ -71,7 +71,9 @@ def api() -> FlaskClient:
 
 
 def ask(api: FlaskClient, **fields: Any) -> dict[str, Any]:
-    answered = api.post("/v1/recommendations", json={"sheets": [{"material": "copy-paper", **fields}], "limit": 20})
+    answered = api.post(
+        "/v1/recommendations", json={"sheets": [{"material": "copy-paper", **fields}], "limit": 20}
+    )
     assert answered.status_code == 200, answered.json
     found: dict[str, Any] = answered.json
     return found

@@ -15,7 +15,7 @@ from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.mounting.crosstalk import SoundBeam
 from sheetmargin_service.mounting.geometry import mount
-from sheetmargin_service.mounting.space import Place
+from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.web.drawing import BODY, HEIGHT, INK, WIDTH, draw
 from sheetmargin_service.web.words import Words
 
@@ -32,7 +32,7 @@ def mounted(gap, tilt, *, length=60.0, width=18.0, line=None, beam=BEAM) -> dict
     mounting = mount(
         geometry=geometry,
         housing=Housing(thread="M18", pitch_mm=1.0, length_mm=length, width_mm=width),
-        place=Place(line=line, flutter_mm=1.0, flutter_deg=1.0, sheet_mm=0.1, rim_mm=0.5 * width),
+        space=MountingSpace(line=line, flutter_mm=1.0, flutter_deg=1.0, sheet_mm=0.1, rim_mm=0.5 * width),
         beam=beam,
     )
     return {"mounting": asdict(mounting), "geometry": asdict(geometry)}

@@ -24,7 +24,7 @@ from sheetmargin_service.principles.draws import (
 )
 from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.films import AIR_FACTOR, LOOSE_FACTOR, film_weights
-from support.principle_cases import bench, sheet
+from support.principle_cases import class_model, sheet
 
 
 def test_draws_are_standard_normal_and_apart():
@@ -145,20 +145,20 @@ def test_levels_in_a_draw_are_those_of_the_sheet_as_it_is_there(name):
     """Parabolas through the nominal case and both ends, against waves computed with the numbers of five draws; of two
     sheets the mean over their films, and its root mean square."""
     class_id, a_sheet, gap_mm, tilt_deg, most_db = LEVELS[name]
-    made = bench(class_id)
+    made = class_model(class_id)
     s = made.settings
     setting = int(np.argmin(np.abs(s.gap_mm - gap_mm) + 10.0 * np.abs(s.tilt_deg - tilt_deg)))
-    detail = made.detail(a_sheet, setting)
+    distribution = made.distribution(a_sheet, setting)
     index, _ = film_weights(a_sheet.trapped_air)
     for number in (0, 17, 91, 130, 200):
         there = in_draw(a_sheet, number)
-        look = bench(class_id).look(there)
-        one = float(look.single.branches.attenuation_db[0, 0, setting])
-        two = look.at_settings([setting]).double.attenuation_db[0, :, 0]
+        sheet_levels = class_model(class_id).levels_of(there)
+        one = float(sheet_levels.single.branches.attenuation_db[0, 0, setting])
+        two = sheet_levels.at_settings([setting]).double.attenuation_db[0, :, 0]
         own, weight = film_weights(there.trapped_air)
         common = np.isin(own, index)
-        found = detail.double.values[number, : len(index)][np.isin(index, own)]
+        found = distribution.double.values[number, : len(index)][np.isin(index, own)]
         off = np.sqrt((weight[common] @ (found - two[common]) ** 2) / weight[common].sum())
-        print(f"{name:40s} {number:4d} one {detail.single.values[number, 0] - one:+.2f} two {off:.2f} dB")
-        assert detail.single.values[number, 0] == pytest.approx(one, abs=most_db)
+        print(f"{name:40s} {number:4d} one {distribution.single.values[number, 0] - one:+.2f} two {off:.2f} dB")
+        assert distribution.single.values[number, 0] == pytest.approx(one, abs=most_db)
         assert off < most_db

@@ -65,7 +65,7 @@ def test_each_request_has_a_name_of_its_own(app: Flask) -> None:
         (QUERY, {"Host": "other.example"}),
     ],
 )
-def test_another_question_is_answered_anew(
+def test_another_resolved_job_is_answered_anew(
     app: Flask, physics: CountingRecommend, url: str, headers: dict[str, str]
 ) -> None:
     client = app.test_client()

@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheetmargin_service.selection.list_cover.cover_at_margin import Level
+from sheetmargin_service.selection.list_cover.cover_at_margin import CoverAtMargin
 from sheetmargin_service.selection.list_cover.set_cover import SetCover, masks_of
 
 NEVER = -np.inf
@@ -45,7 +45,7 @@ def stands(serves, positions, profiles):
 @settings(max_examples=100, deadline=None)
 @given(classes(), st.sampled_from([1.0, 2.0]))
 def test_stands_are_those_of_brute_force(margins, at_least):
-    lowest, level = Level(margins, NEVER), Level(margins, at_least)
+    lowest, level = CoverAtMargin(margins, NEVER), CoverAtMargin(margins, at_least)
     positions = lowest.fewest_positions(most=8)
     every = flat(margins, 1.0)
     assert positions == next(n for n in range(1, 9) if any(stands(every, n, every.shape[1])))

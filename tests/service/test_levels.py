@@ -13,8 +13,8 @@ from sheetmargin_service.materials.material import Isotropic
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.principles.ultrasonic.levels import PARTIAL_CONTACT
-from sheetmargin_service.principles.ultrasonic.responses import DRAWS, survey_cases
-from support.principle_cases import at_angles, bench, sheet
+from sheetmargin_service.principles.ultrasonic.responses import DRAWS, first_order_cases
+from support.principle_cases import at_angles, class_model, sheet
 from support.quadrature import Beam, integrate, lamb_angles
 
 SPEED = humid_air().sound_speed_m_per_s
@@ -37,7 +37,7 @@ SHEETS = {
 
 @cache
 def made(class_id):
-    return bench(class_id)
+    return class_model(class_id)
 
 
 def setting_at(class_id, gap, tilt_deg):
@@ -50,7 +50,7 @@ def setting_at(class_id, gap, tilt_deg):
 
 @cache
 def levels(class_id, name):
-    return made(class_id).look(SHEETS[name]).levels
+    return made(class_id).levels_of(SHEETS[name]).levels
 
 
 SETTINGS = len(made("ultrasonic-180k").pair.gap_mm)
@@ -84,8 +84,8 @@ def quadrature_db(class_id, name, setting, film_m):
     """The same sheet, or two on a film that varies, through the same beam: nine frequencies over the band, the real
     angles integrated adaptively, the film by adding up even ones."""
     b, a_sheet = made(class_id), SHEETS[name]
-    p, look = b.parameters, levels(class_id, name)
-    model = replace(look.model.first(1), usual=None)
+    p, sheet_levels = b.parameters, levels(class_id, name)
+    model = replace(sheet_levels.model.first(1), usual=None)
     bandwidth = 0.0 if p.drive == "continuous" else p.bandwidth_hz
     power = 0.0
     for f, weight in zip(
@@ -192,14 +192,14 @@ def test_all_films_are_those_of_the_distribution():
 
 def test_a_single_has_one_branch_a_case():
     branches = levels("ultrasonic-180k", "paper").single()
-    assert branches.attenuation_db.shape == (len(survey_cases(SHEETS["paper"])), 1, SETTINGS)
+    assert branches.attenuation_db.shape == (len(first_order_cases(SHEETS["paper"])), 1, SETTINGS)
     assert branches.weights == pytest.approx([1.0])
 
 
 def touching(contact, overlap_mm=None, class_id="ultrasonic-180k", name="card"):
     """Two sheets that touch in one way: attenuation (K, N) of the nominal case and its weights."""
     a_sheet = replace(SHEETS[name], contact=contact, overlap_mm=overlap_mm)
-    branches = made(class_id).look(a_sheet).levels.double(1)
+    branches = made(class_id).levels_of(a_sheet).levels.double(1)
     assert branches.weights.sum() == pytest.approx(1.0)
     return branches.attenuation_db[0], branches.weights
 
@@ -244,10 +244,10 @@ def test_half_an_overlap_passes_what_the_open_part_lets_through():
     assert half[-5, 0] == pytest.approx(one[0] - 20.0 * np.log10(1.0 - share), abs=0.3)
 
 
-def test_plies_are_drawn_piles():
+def test_plies_are_drawn_stacks():
     form = replace(SHEETS["paper"], plies=3, double_kind="one-ply-more")
-    look = made("ultrasonic-300k").look(form).levels
-    single, fewer, double = look.single(), look.fewer(1), look.double(1)
+    sheet_levels = made("ultrasonic-300k").levels_of(form).levels
+    single, fewer, double = sheet_levels.single(), sheet_levels.fewer(1), sheet_levels.double(1)
     assert single.attenuation_db.shape[1] == double.attenuation_db.shape[1] == DRAWS
     assert fewer.attenuation_db.shape[1] == len(film_weights(form.trapped_air)[0])
     means = [b.weights @ b.attenuation_db[0, :, 0] for b in (fewer, single, double)]

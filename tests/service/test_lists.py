@@ -15,11 +15,11 @@ from sheetmargin_service.api.encode import encode
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.selection import plans
-from sheetmargin_service.selection.configured_pair import Post
+from sheetmargin_service.selection.configured_pair import ClassResult
 from sheetmargin_service.selection.ranking import Key, _key, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.targets import ORDER
-from support.posts import posts
+from support.class_results import class_results
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
@@ -86,7 +86,7 @@ def test_the_limit_only_cuts_a_long_list() -> None:
     assert_limit_only_cuts(*sheets, limits=(1,))
 
 
-def first_key(found: list[Post]) -> Key | None:
+def first_key(found: list[ClassResult]) -> Key | None:
     made = ranked(_plans(found)[0])
     return _key(made[0]) if made else None
 
@@ -95,7 +95,7 @@ def assert_no_class_lowers_the_first(
     sheets: tuple[SheetSpec, ...], *, classes: tuple[str, ...] = FEW, **job: Any
 ) -> None:
     """What each set of classes can do, against what it can do without one of them."""
-    found = posts(*sheets, classes=classes, **job)
+    found = class_results(*sheets, classes=classes, **job)
     for count in range(2, len(found) + 1):
         for some in combinations(found, count):
             whole = first_key(list(some))
@@ -107,13 +107,13 @@ def assert_no_class_lowers_the_first(
 @pytest.mark.parametrize("keep_sequence", [False, True])
 def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     known: dict[tuple[str, tuple[SheetSpec, ...]], Any] = {}
-    look = plans._alone_for_list
+    sheet_levels = plans._alone_for_list
 
-    def once(place: Post) -> Any:
+    def once(place: ClassResult) -> Any:
         """Looked at once: the same post is part of many sets."""
-        name = place.detector_class.id, place.question.job.sheets
+        name = place.detector_class.id, place.resolved_job.job.sheets
         if name not in known:
-            known[name] = look(place)
+            known[name] = sheet_levels(place)
         return known[name]
 
     monkeypatch.setattr(plans, "_alone_for_list", once)

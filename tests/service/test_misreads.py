@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 from sheetmargin_service.principles.draws import UNKNOWNS, drift_weights
-from sheetmargin_service.principles.protocol import Detail, Spread
+from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.principles.ultrasonic import blocking, films
-from sheetmargin_service.principles.ultrasonic import pair_group as fleet
+from sheetmargin_service.principles.ultrasonic import pair_group as pair_group
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
-from support.principle_cases import bench, sheet
+from support.principle_cases import class_model, sheet
 from support.sampling import Sampler
 
 DRAWS = 1_000_000
@@ -65,20 +65,20 @@ def gaussian(*means: float, sigma: float, common: float = 0.0) -> Spread:
     return Spread(values=values, weights=np.ones((1, 1)), blur=sigma, common=common)
 
 
-def detail_of(single: Spread, double: Spread, fewer: Spread | None = None) -> Detail:
-    return Detail(no_sheet=gaussian(0.0, sigma=1.5), single=single, double=double, fewer=fewer)
+def distribution_of(single: Spread, double: Spread, fewer: Spread | None = None) -> SignalDistribution:
+    return SignalDistribution(no_sheet=gaussian(0.0, sigma=1.5), single=single, double=double, fewer=fewer)
 
 
 READ = Readings(single=20, double=20, no_sheet=20, run=2)
 
 
-def read(detail: Detail, *, low: float, high: float, readings: Readings = READ):
-    return misreads_of(rates_of(detail, GRID, low=low, high=high, readings=readings))
+def read(distribution: SignalDistribution, *, low: float, high: float, readings: Readings = READ):
+    return misreads_of(rates_of(distribution, GRID, low=low, high=high, readings=readings))
 
 
 def test_steady_signals_are_read_as_they_lie():
     """Without noise all readings of a sheet agree: the tails of the distributions themselves."""
-    found = read(detail_of(gaussian(45.0, sigma=2.0), gaussian(58.0, sigma=3.0)), low=38.0, high=51.0)
+    found = read(distribution_of(gaussian(45.0, sigma=2.0), gaussian(58.0, sigma=3.0)), low=38.0, high=51.0)
     assert found.single_as_double.estimate == pytest.approx(1e6 * ndtr(-3.0))
     assert found.single_as_no_sheet.estimate == pytest.approx(1e6 * ndtr(-3.5))
     assert found.double_as_single.estimate == pytest.approx(1e6 * (ndtr(-7.0 / 3.0) - ndtr(-20.0 / 3.0)))
@@ -86,7 +86,7 @@ def test_steady_signals_are_read_as_they_lie():
 
 
 def test_nothing_below_the_floor_is_claimed():
-    found = read(detail_of(gaussian(45.0, sigma=1.5), gaussian(80.0, sigma=3.0)), low=25.0, high=62.0)
+    found = read(distribution_of(gaussian(45.0, sigma=1.5), gaussian(80.0, sigma=3.0)), low=25.0, high=62.0)
     for misread in vars(found).values():
         assert misread.floored
         assert misread.low == misread.estimate == misread.mean == misread.high == FLOOR_PPM
@@ -95,7 +95,7 @@ def test_nothing_below_the_floor_is_claimed():
 def test_rates_are_told_over_the_draws():
     """Median, mean and 5 to 95 % of the rates in 101 draws whose means lie evenly from 43 to 47."""
     means = np.linspace(43.0, 47.0, 101)
-    found = read(detail_of(gaussian(*means, sigma=2.0), gaussian(70.0, sigma=3.0)), low=30.0, high=52.0)
+    found = read(distribution_of(gaussian(*means, sigma=2.0), gaussian(70.0, sigma=3.0)), low=30.0, high=52.0)
     rates = 1e6 * ndtr(-(52.0 - means) / 2.0)
     told = found.single_as_double
     assert told.mean == pytest.approx(rates.mean())
@@ -104,7 +104,7 @@ def test_rates_are_told_over_the_draws():
 
 def test_drift_is_between_teachings():
     """The mean over drift is that of one wider Gaussian; the median is that without drift."""
-    found = read(detail_of(gaussian(45.0, sigma=2.0, common=1.5), gaussian(70.0, sigma=3.0)), low=30.0, high=52.0)
+    found = read(distribution_of(gaussian(45.0, sigma=2.0, common=1.5), gaussian(70.0, sigma=3.0)), low=30.0, high=52.0)
     told = found.single_as_double
     assert told.mean == pytest.approx(1e6 * ndtr(-7.0 / np.hypot(2.0, 1.5)), rel=0.01)
     assert told.estimate == pytest.approx(1e6 * ndtr(-3.5), rel=0.01)
@@ -113,21 +113,21 @@ def test_drift_is_between_teachings():
 
 def test_a_ply_too_few_read_as_right_counts_where_it_is_the_worse():
     single, double, fewer = (gaussian(m, sigma=s) for m, s in ((45.0, 1.5), (70.0, 3.0), (30.0, 3.0)))
-    found = read(detail_of(single, double, fewer=fewer), low=38.0, high=60.0)
+    found = read(distribution_of(single, double, fewer=fewer), low=38.0, high=60.0)
     assert found.no_sheet_as_single.estimate == pytest.approx(1e6 * ndtr(-8.0 / 3.0))
 
 
 def test_a_double_that_reads_on_neither_side_is_taken_for_one():
     """Two sheets that read stronger than one are caught below the band."""
-    found = read(detail_of(gaussian(45.0, sigma=1.5), gaussian(30.0, sigma=2.0)), low=36.0, high=60.0)
+    found = read(distribution_of(gaussian(45.0, sigma=1.5), gaussian(30.0, sigma=2.0)), low=36.0, high=60.0)
     assert found.double_as_no_sheet.estimate == pytest.approx(1e6 * (1.0 - ndtr(-3.0)))
     assert found.double_as_single.estimate == pytest.approx(1e6 * ndtr(-3.0))
 
 
 def test_too_few_readings_miss_every_double():
-    detail = detail_of(gaussian(45.0, sigma=1.5), gaussian(80.0, sigma=2.0))
+    distribution = distribution_of(gaussian(45.0, sigma=1.5), gaussian(80.0, sigma=2.0))
     few = Readings(single=1, double=1, no_sheet=1, run=2)
-    found = read(detail, low=30.0, high=60.0, readings=few)
+    found = read(distribution, low=30.0, high=60.0, readings=few)
     assert found.double_as_single.estimate == pytest.approx(1e6)
     assert found.single_as_double.estimate == FLOOR_PPM
 
@@ -140,7 +140,7 @@ def as_nominal(unknown: str) -> np.ndarray:
 
 @pytest.fixture
 def nominal(monkeypatch):
-    for module in (fleet, films, blocking):
+    for module in (pair_group, films, blocking):
         monkeypatch.setattr(module, "drawn", as_nominal)
     films.drawn_film_weights.cache_clear()
     yield
@@ -149,10 +149,10 @@ def nominal(monkeypatch):
 
 def compared(class_id, a_sheet, gap_mm, tilt_deg, low, high, readings):
     """Mean rates per million of the nominal case over drift: by quadrature, and by plain draws."""
-    made = bench(class_id)
+    made = class_model(class_id)
     s = made.settings
     setting = int(np.argmin(np.abs(s.gap_mm - gap_mm) + 10.0 * np.abs(s.tilt_deg - tilt_deg)))
-    rates = rates_of(made.detail(a_sheet, setting), GRID, low=low, high=high, readings=readings)
+    rates = rates_of(made.distribution(a_sheet, setting), GRID, low=low, high=high, readings=readings)
     quadrature = {pair: 1e6 * float(rate[0] @ drift_weights()) for pair, rate in rates.items()}
     sampler = Sampler(made, a_sheet, setting)
     one = sampler.shares_ppm(sampler.single(DRAWS), low=low, high=high, readings=readings.single, run=readings.run)

@@ -46,7 +46,7 @@ def test_the_version_is_that_of_what_is_installed(copy: Path) -> None:
         (PROGRAM, r"\Z", "# A comment.\n"),
         (PROGRAM, r'^"""', '"""Other words. '),
         (PROGRAM, r'^    """', '    """Other words. '),
-        ("bench/estimate.py", r"^", "\n\n"),
+        ("measurement/estimate.py", r"^", "\n\n"),
         (TABLE, r"\A", "# A comment.\n"),
     ],
     ids=["comment", "docstring of a module", "docstring of a function", "lines", "comment in a table"],
@@ -57,15 +57,15 @@ def test_words_do_not_change_it(copy: Path, file: str, pattern: str, new: str) -
 
 
 def test_the_text_below_a_constant_does_not_change_it(copy: Path) -> None:
-    change(copy / "selection/listing.py", r'^"""Upper edges tried', '"""Edges tried')
+    change(copy / "selection/list_cover/options.py", r'^"""Upper edges tried', '"""Edges tried')
     assert version_of(copy, contract=CONTRACT) == model_version()
 
 
 @pytest.mark.parametrize(
     ("file", "pattern", "new"),
     [
-        ("selection/listing.py", r"^MOST_EDGES = 128", "MOST_EDGES = 127"),
-        ("prediction/noise.py", r"return ", "return -"),
+        ("selection/list_cover/options.py", r"^MOST_EDGES = 128", "MOST_EDGES = 127"),
+        ("principles/noise.py", r"return ", "return -"),
         (TABLE, r"(\d)\.(\d)", r"\2.\1"),
         ("detectors/data/reference.toml", r"face_radius_mm = (\d)", r"face_radius_mm = 1\1"),
     ],

@@ -12,7 +12,7 @@ from sheetmargin_service.acoustics.beam import open_path_coupling
 from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.mounting.crosstalk import SoundBeam, least_pitch_mm, neighbour_level_db, turns
 from sheetmargin_service.mounting.geometry import footprint_on_sheet, mount
-from sheetmargin_service.mounting.space import TILT_STEP_DEG, Place
+from sheetmargin_service.mounting.space import TILT_STEP_DEG, MountingSpace
 
 HOUSING = Housing(thread="M18", pitch_mm=1.0, length_mm=60.0, width_mm=18.0)
 BEAM = SoundBeam(wavenumber_per_m=3288.0, face_radius_mm=7.0, absorption_db_per_m=7.0, bypass_db=96.0)
@@ -29,7 +29,7 @@ def geometry(gap_mm=45.0, tilt_deg=0.0, *, gap=None, tilt=None):
 
 
 def place(line=ROOMY, *, flutter_mm=1.0, flutter_deg=1.0, sheet_mm=0.1, echo_mm=0.0):
-    return Place(
+    return MountingSpace(
         line=line,
         flutter_mm=flutter_mm,
         flutter_deg=flutter_deg,
@@ -40,7 +40,7 @@ def place(line=ROOMY, *, flutter_mm=1.0, flutter_deg=1.0, sheet_mm=0.1, echo_mm=
 
 
 def mounted(geometry_, place_=None, beam=BEAM):
-    return mount(geometry=geometry_, housing=HOUSING, place=place_ or place(), beam=beam)
+    return mount(geometry=geometry_, housing=HOUSING, space=place_ or place(), beam=beam)
 
 
 def codes(mounting):
@@ -218,7 +218,7 @@ def test_a_principle_without_beam_or_tilt():
 
 def test_a_rectangular_housing_has_no_tabled_hole():
     housing = Housing(thread="rectangular", pitch_mm=None, length_mm=55.0, width_mm=40.0)
-    m = mount(geometry=geometry(100.0), housing=housing, place=replace(place(), rim_mm=20.0), beam=None)
+    m = mount(geometry=geometry(100.0), housing=housing, space=replace(place(), rim_mm=20.0), beam=None)
     assert m.bracket.hole_mm is None
     assert "no-tabled-thread" in codes(m)
 

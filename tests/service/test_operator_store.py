@@ -149,7 +149,7 @@ def test_a_folder_that_cannot_be_costs_only_time(counting: Counting, tmp_path: P
     assert same(OperatorStore(folder=tmp_path / folder).get(counting, **ARGUMENTS), counting.operator)
 
 
-def test_a_pair_keeps_what_every_question_needs(tmp_path: Path) -> None:
+def test_a_pair_keeps_what_every_resolved_job_needs(tmp_path: Path) -> None:
     beam = (211e3, 12e3, 6.5, (20.0, 40.0), (0.0, 10.0))
     pair.keep_operators(tmp_path)
     try:

@@ -12,14 +12,20 @@ from sheetmargin.contract.mounting import Window
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.configured_pair import alignment_of, build_station, details_at, too_narrow, unfit
+from sheetmargin_service.selection.configured_pair import (
+    alignment_of,
+    build_configured_pair,
+    distributions_at,
+    too_narrow,
+    unfit,
+)
 from sheetmargin_service.selection.list_cover.options import list_of
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.targets import ORDER
-from support.posts import posts
-from support.principle_cases import bench
+from support.class_results import class_results
+from support.principle_cases import class_model
 
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=80.0)
 LIGHT = SheetSpec(material="offset-paper", grammage_gsm=90.0)
@@ -36,48 +42,51 @@ CLINGING = Targets(double_as_single=20_000.0)
 
 def plans_of(*sheets, **job):
     """Plans for a list, the best first."""
-    return ranked(plans_for_list(posts(*sheets, **job))[0])
+    return ranked(plans_for_list(class_results(*sheets, **job))[0])
 
 
 def refused(*sheets, **job):
     """Why classes without a plan have none."""
-    return plans_for_list(posts(*sheets, **job))[1]
+    return plans_for_list(class_results(*sheets, **job))[1]
 
 
 def test_one_sheet_has_one_plan_a_class_or_a_reason():
-    found = posts(PAPER, **SOUND)
+    found = class_results(PAPER, **SOUND)
     each = plans_for_sheet(found)
     assert len(each) == len(found)
     assert {type(p) for p in each} == {Plan, Fact}
     for place, plan in zip(found, each, strict=True):
         if isinstance(plan, Plan):
-            assert [st.post.detector_class.id for st in plan.stations] == [place.detector_class.id]
+            assert [st.class_result.detector_class.id for st in plan.configured_pairs] == [place.detector_class.id]
 
 
-def test_a_list_that_one_band_holds_is_one_station():
+def test_a_list_that_one_band_holds_is_one_configured_pair():
     best = plans_of(PAPER, LIGHT, **SOUND)[0]
-    assert len(best.stations) == 1
-    assert sorted(best.stations[0].served) == [0, 1]
+    assert len(best.configured_pairs) == 1
+    assert sorted(best.configured_pairs[0].served) == [0, 1]
 
 
 def test_a_list_that_no_band_holds_has_two_profiles_on_one_pair():
     job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0), "targets": CLINGING}
     best = plans_of(PAPER, CARD, **job)[0]
-    assert [st.post.detector_class.id for st in best.stations] == ["ultrasonic-300k"] * 2
-    assert len({st.choice.setting for st in best.stations}) == 1
-    assert best.stations[0].high < best.stations[1].low or best.stations[0].high != best.stations[1].high
+    assert [st.class_result.detector_class.id for st in best.configured_pairs] == ["ultrasonic-300k"] * 2
+    assert len({st.choice.setting for st in best.configured_pairs}) == 1
+    assert (
+        best.configured_pairs[0].high < best.configured_pairs[1].low
+        or best.configured_pairs[0].high != best.configured_pairs[1].high
+    )
 
 
 def test_what_no_class_serves_is_left_out_with_its_reason():
     best = plans_of(PAPER, FILM, **SOUND)[0]
-    assert sorted(i for st in best.stations for i in st.served) == [0]
+    assert sorted(i for st in best.configured_pairs for i in st.served) == [0]
     assert best.left_out[1].code == "one-looks-like-two"
     assert best.left_out[1].values["detector_class"]
 
 
 def test_each_sheet_is_served_once_or_left_out():
     for plan in plans_of(PAPER, CARD, FILM, BOARD, **SOUND):
-        served = [i for st in plan.stations for i in st.served]
+        served = [i for st in plan.configured_pairs for i in st.served]
         assert sorted([*served, *plan.left_out]) == [0, 1, 2, 3]
 
 
@@ -85,21 +94,23 @@ def test_a_position_of_its_own_is_settled_for_its_sheets():
     """A class that stands in one position for a list stands as well as it would for those sheets alone: within a
     step of the greatest margin."""
     best = plans_of(BOARD, FOIL, require=Require(contactless=True))[0]
-    assert len({st.post.detector_class.id for st in best.stations}) == 2
-    for st in best.stations:
-        surveys = [st.post.surveys[i] for i in st.served]
-        worst = choose_bands(surveys, st.post.bench.receiver, step=st.post.principle.band_step).worst
-        assert worst[st.choice.setting] >= np.max(worst[st.post.allowed]) - st.post.principle.band_step
+    assert len({st.class_result.detector_class.id for st in best.configured_pairs}) == 2
+    for st in best.configured_pairs:
+        signal_tables = [st.class_result.signal_tables[i] for i in st.served]
+        worst = choose_bands(
+            signal_tables, st.class_result.class_model.receiver, step=st.class_result.principle.band_step
+        ).worst
+        assert worst[st.choice.setting] >= np.max(worst[st.class_result.allowed]) - st.class_result.principle.band_step
 
 
 def test_ways_are_in_order_and_serve_someone():
-    listed = list_of(posts(PAPER, CARD, classes=("ultrasonic-300k",))[0])
+    listed = list_of(class_results(PAPER, CARD, classes=("ultrasonic-300k",))[0])
     c = listed.candidates
     ids = list(zip(c.classes, c.positions, c.profiles, strict=True))
     assert ids == sorted(ids)
     assert np.all(np.isfinite(c.margin).any(axis=1))
     assert np.all(c.margin[np.isfinite(c.margin)] > 0.0)
-    for way, profile in zip(listed.ways, c.profiles, strict=True):
+    for way, profile in zip(listed.options, c.profiles, strict=True):
         assert profile == f"{int(way.band[0]):06d}-{int(way.band[1]):06d}"
 
 
@@ -123,7 +134,7 @@ def test_a_sheet_that_nothing_senses_says_so():
 
 def test_a_plan_tells_its_own_classes_reason_where_another_class_serves_the_sheet():
     for plan in plans_of(PAPER, FOIL):
-        if 1 in plan.left_out and {st.post.principle.id for st in plan.stations} == {"capacitive"}:
+        if 1 in plan.left_out and {st.class_result.principle.id for st in plan.configured_pairs} == {"capacitive"}:
             assert plan.left_out[1].code == "conductive-sheet"
             return
     raise AssertionError("no capacitive class serves the paper by itself")
@@ -133,7 +144,7 @@ def test_before_a_large_catalogue_a_long_list_asks_the_nearest_classes(monkeypat
     """No sheet loses the class that comes nearest to it; the others are told as not needed."""
     whole = plans_of(PAPER, FOIL)
     monkeypatch.setattr(plans, "MOST_LOOKED_AT", 4)
-    few, failed = plans_for_list(posts(PAPER, FOIL))
+    few, failed = plans_for_list(class_results(PAPER, FOIL))
     assert ranked(few)[0].left_out.keys() == whole[0].left_out.keys()
     assert len(few) < len(whole)
     assert "not-needed" in {fact.code for fact in failed.values()}
@@ -142,7 +153,7 @@ def test_before_a_large_catalogue_a_long_list_asks_the_nearest_classes(monkeypat
 def test_counted_plies_that_fail_say_why():
     """What stops the class, not how many plies it would tell."""
     form = SheetSpec(material="copy-paper", grammage_gsm=80.0, plies=5, double=Double(kind="one-ply-more"))
-    (fact,) = plans_for_sheet(posts(form, classes=("ultrasonic-300k",)))
+    (fact,) = plans_for_sheet(class_results(form, classes=("ultrasonic-300k",)))
     assert isinstance(fact, Fact)
     assert fact.code == "below-noise"
     assert fact.values["single_p99"] > fact.values["highest_edge"]
@@ -151,30 +162,30 @@ def test_counted_plies_that_fail_say_why():
 @pytest.mark.parametrize("keep_sequence", [False, True])
 def test_an_ordered_list_serves_the_same_sheets(keep_sequence):
     found = plans_of(PAPER, CARD, LIGHT, keep_sequence=keep_sequence, **SOUND)
-    assert sorted(i for st in found[0].stations for i in st.served) == [0, 1, 2]
+    assert sorted(i for st in found[0].configured_pairs for i in st.served) == [0, 1, 2]
 
 
 def test_a_gated_pair_stands_clear_of_its_own_echo():
     """Twice the way from a face to the sheet takes sound 100 us at 17.2 mm in air of 20 to 25 degrees; a steady tone
     has no gate to wait for."""
-    gated, steady = posts(PAPER, classes=("ultrasonic-180k", "ultrasonic-220k-continuous"))
-    least = gated.place.face_to_sheet_min_mm
+    gated, steady = class_results(PAPER, classes=("ultrasonic-180k", "ultrasonic-220k-continuous"))
+    least = gated.space.face_to_sheet_min_mm
     assert least == pytest.approx(17.2, abs=0.2)
-    assert gated.bench.settings.gap_mm[gated.allowed].min() >= 2.0 * least
-    assert gated.bench.settings.gap_mm.min() < 2.0 * least
-    assert steady.place.face_to_sheet_min_mm == 0.0
-    assert steady.bench.settings.gap_mm[steady.allowed].min() == steady.bench.settings.gap_mm.min()
+    assert gated.class_model.settings.gap_mm[gated.allowed].min() >= 2.0 * least
+    assert gated.class_model.settings.gap_mm.min() < 2.0 * least
+    assert steady.space.face_to_sheet_min_mm == 0.0
+    assert steady.class_model.settings.gap_mm[steady.allowed].min() == steady.class_model.settings.gap_mm.min()
 
 
 def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
     tight = Line(clearance_above_mm=45.0, clearance_below_mm=24.0, body_through_frame=True)
-    plan = plans_for_sheet(posts(PAPER, classes=("ultrasonic-300k",), line=tight))[0]
+    plan = plans_for_sheet(class_results(PAPER, classes=("ultrasonic-300k",), line=tight))[0]
     assert isinstance(plan, Plan)
-    mounting = plan.stations[0].mounting
+    mounting = plan.configured_pairs[0].mounting
     assert mounting is not None
     assert mounting.fits
     nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
-    assert nearest >= plan.stations[0].post.place.face_to_sheet_min_mm > 10.0
+    assert nearest >= plan.configured_pairs[0].class_result.space.face_to_sheet_min_mm > 10.0
 
 
 @pytest.mark.parametrize(
@@ -195,31 +206,31 @@ def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
     ],
 )
 def test_a_setting_keeps_what_setting_leaves_from_the_ends_of_its_window(tilt, gap, settable):
-    post = posts(PAPER, classes=("ultrasonic-300k",))[0]
+    class_result = class_results(PAPER, classes=("ultrasonic-300k",))[0]
     windows = [Window(min=low, nominal=at, max=high) for low, at, high in (gap, tilt)]
     choice = Choice(setting=0, gap=windows[0], tilt=windows[1])
-    fact = too_narrow(post, choice, alignment_of(post, choice))
+    fact = too_narrow(class_result, choice, alignment_of(class_result, choice))
     assert (fact is None) == settable
     if fact is not None:
         assert fact.values["tilt_left_deg"] == pytest.approx(1.9, abs=0.2)
 
 
 def test_a_gap_that_a_bracket_gives_is_not_set():
-    post = posts(PAPER, classes=("capacitive-200k",))[0]
+    class_result = class_results(PAPER, classes=("capacitive-200k",))[0]
     at = Window(min=3.0, nominal=3.0, max=3.0)
     choice = Choice(setting=0, gap=at, tilt=None)
-    assert too_narrow(post, choice, alignment_of(post, choice)) is None
+    assert too_narrow(class_result, choice, alignment_of(class_result, choice)) is None
 
 
 def test_a_pair_of_one_gap_and_one_that_is_kept_square_are_not_set_in_these():
     at = Window(min=40.0, nominal=40.0, max=40.0)
     wide, square = Window(min=18.0, nominal=20.0, max=22.0), Window(min=0.0, nominal=0.0, max=0.0)
-    post = posts(PAPER, classes=("ultrasonic-300k",))[0]
-    fixed = replace(post, bench=bench("ultrasonic-300k", gap_min_mm=40.0, gap_max_mm=40.0))
+    class_result = class_results(PAPER, classes=("ultrasonic-300k",))[0]
+    fixed = replace(class_result, class_model=class_model("ultrasonic-300k", gap_min_mm=40.0, gap_max_mm=40.0))
     choice = Choice(setting=0, gap=at, tilt=wide)
     assert too_narrow(fixed, choice, alignment_of(fixed, choice)) is None
-    assert too_narrow(post, choice, alignment_of(post, choice)) is not None
-    kept = posts(PAPER, classes=("ultrasonic-300k",), line=Line(max_tilt_deg=2.0))[0]
+    assert too_narrow(class_result, choice, alignment_of(class_result, choice)) is not None
+    kept = class_results(PAPER, classes=("ultrasonic-300k",), line=Line(max_tilt_deg=2.0))[0]
     choice = Choice(setting=0, gap=Window(min=30.0, nominal=40.0, max=50.0), tilt=square)
     assert too_narrow(kept, choice, alignment_of(kept, choice)) is None
 
@@ -238,15 +249,15 @@ EVERY_KIND = [
 @pytest.mark.parametrize("spec", EVERY_KIND, ids=lambda spec: spec.material)
 def test_what_is_suitable_can_be_set_by_hand(spec, line):
     """Pairs whose gap and tilt are set: as their windows are told, and within what is searched."""
-    for plan in plans_for_sheet(posts(spec, line=line, **SOUND)):
+    for plan in plans_for_sheet(class_results(spec, line=line, **SOUND)):
         if isinstance(plan, Plan) and plan.verdict == "suitable":
-            station = plan.stations[0]
-            s, room = station.post.bench.settings, station.choice.room
-            gap, tilt = station.choice.gap.nominal, station.choice.tilt.nominal
+            configured_pair = plan.configured_pairs[0]
+            s, room = configured_pair.class_result.class_model.settings, configured_pair.choice.room
+            gap, tilt = configured_pair.choice.gap.nominal, configured_pair.choice.tilt.nominal
             assert room.gap_mm >= 1.0
             assert s.gap_mm.min() + 1.0 <= gap <= s.gap_mm.max() - 1.0
-            assert room.tilt_deg >= station.alignment.angle_deg_1db
-            assert tilt <= s.tilt_deg.max() - station.alignment.angle_deg_1db
+            assert room.tilt_deg >= configured_pair.alignment.angle_deg_1db
+            assert tilt <= s.tilt_deg.max() - configured_pair.alignment.angle_deg_1db
 
 
 @pytest.mark.parametrize(
@@ -265,15 +276,15 @@ def test_what_is_suitable_can_be_set_by_hand(spec, line):
 )
 def test_no_setting_that_is_suitable_is_missed(spec, name):
     """Every setting looked at in full: where one is suitable, so is the one that was found."""
-    (post,) = posts(spec, classes=(name,))
-    everywhere = [at for at in range(len(post.bench.settings.gap_mm)) if post.allowed[at]]
-    every = details_at([(post, at, [0]) for at in everywhere])
+    (class_result,) = class_results(spec, classes=(name,))
+    everywhere = [at for at in range(len(class_result.class_model.settings.gap_mm)) if class_result.allowed[at]]
+    every = distributions_at([(class_result, at, [0]) for at in everywhere])
     verdicts = [
-        build_station(post, at, details).served[0].judgement.verdict
-        for at, details in zip(everywhere, every, strict=True)
+        build_configured_pair(class_result, at, distributions).served[0].judgement.verdict
+        for at, distributions in zip(everywhere, every, strict=True)
     ]
     assert "suitable" in verdicts
-    (plan,) = plans_for_sheet([post])
+    (plan,) = plans_for_sheet([class_result])
     assert isinstance(plan, Plan)
     assert plan.verdict == "suitable"
 
@@ -287,8 +298,8 @@ STEEL = SheetSpec(material="steel", thickness_um=800.0)
 )
 def test_a_calmer_sheet_gets_no_worse_a_verdict(spec):
     for calm, wild in zip(
-        plans_for_sheet(posts(spec, line=Line(flutter_mm=0.0, flutter_deg=0.0))),
-        plans_for_sheet(posts(spec, line=Line(flutter_mm=1.0, flutter_deg=1.0))),
+        plans_for_sheet(class_results(spec, line=Line(flutter_mm=0.0, flutter_deg=0.0))),
+        plans_for_sheet(class_results(spec, line=Line(flutter_mm=1.0, flutter_deg=1.0))),
         strict=True,
     ):
         verdicts = [plan.verdict if isinstance(plan, Plan) else "unsuitable" for plan in (calm, wild)]
@@ -297,7 +308,9 @@ def test_a_calmer_sheet_gets_no_worse_a_verdict(spec):
 
 def test_a_line_at_a_walk_is_no_worse_than_one_at_a_run():
     stream = {"sheet_length_mm": 500.0, "sheet_spacing_mm": 100.0}
-    slow, fast = (plans_for_sheet(posts(STEEL, line=Line(speed_m_per_min=speed, **stream))) for speed in (1.0, 10.0))
+    slow, fast = (
+        plans_for_sheet(class_results(STEEL, line=Line(speed_m_per_min=speed, **stream))) for speed in (1.0, 10.0)
+    )
     for one, other in zip(slow, fast, strict=True):
         verdicts = [plan.verdict if isinstance(plan, Plan) else "unsuitable" for plan in (one, other)]
         assert ORDER[verdicts[0]] <= ORDER[verdicts[1]]
@@ -317,7 +330,7 @@ def test_what_a_class_serves_in_another_position_is_not_left_out(keep_sequence, 
     paper = SheetSpec(material="offset-paper", grammage_gsm=150.0)
     board = SheetSpec(material="folding-boxboard", grammage_gsm=300.0)
     few_stops = Targets(single_as_double=10.0)
-    found = posts(paper, STEEL, board, targets=few_stops, keep_sequence=keep_sequence, **SOUND)
+    found = class_results(paper, STEEL, board, targets=few_stops, keep_sequence=keep_sequence, **SOUND)
     solved_again = left_out()
     monkeypatch.setattr(plans, "MOST_AGAIN", 0)
     solved_once = left_out()
@@ -330,16 +343,16 @@ def test_what_another_class_would_serve_is_not_left_out(keep_sequence):
     """A sheet that the best plan leaves out is served by no class asked for it alone."""
     job = {"targets": STRICT, "keep_sequence": keep_sequence, **SOUND}
     for index in plans_of(PAPER, CARD, BOARD, FILM, **job)[0].left_out:
-        alone = posts((PAPER, CARD, BOARD, FILM)[index], targets=STRICT, **SOUND)
+        alone = class_results((PAPER, CARD, BOARD, FILM)[index], targets=STRICT, **SOUND)
         assert {type(plan) for plan in plans_for_sheet(alone)} == {Fact}
 
 
 def test_sheets_that_no_band_holds_have_one_each_in_the_same_position():
     job = {"classes": ("ultrasonic-300k",), "line": Line(max_tilt_deg=10.0), "targets": CLINGING}
-    best = plans_of(SheetSpec(material="bible-paper", grammage_gsm=40.0), CARD, **job)[0].stations[0]
-    details = details_at([(best.post, best.choice.setting, [0, 1])])[0]
-    assert unfit(build_station(best.post, best.choice.setting, details))
-    stations, failed = plans._stations(best.post, best.choice.setting, details)
-    assert sorted(i for st in stations for i in st.served) == [0, 1]
+    best = plans_of(SheetSpec(material="bible-paper", grammage_gsm=40.0), CARD, **job)[0].configured_pairs[0]
+    distributions = distributions_at([(best.class_result, best.choice.setting, [0, 1])])[0]
+    assert unfit(build_configured_pair(best.class_result, best.choice.setting, distributions))
+    configured_pairs, failed = plans._configured_pairs(best.class_result, best.choice.setting, distributions)
+    assert sorted(i for st in configured_pairs for i in st.served) == [0, 1]
     assert not failed
-    assert len({(st.low, st.high) for st in stations}) == 2
+    assert len({(st.low, st.high) for st in configured_pairs}) == 2

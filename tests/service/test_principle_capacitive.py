@@ -12,14 +12,14 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.capacitive import EPS_0, moisture_sensitivity
 from sheetmargin_service.principles.draws import drawn
-from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
 PET = sheet("pet", thickness_um=100)
 PAPER = sheet("copy-paper", grammage_gsm=80)
 
 
 def test_rise_is_that_of_layers_in_series():
-    made = bench("capacitive-200k")
+    made = class_model("capacitive-200k")
     permittivity = load_library().get("pet").electrical.permittivity.nominal
     area = 0.04 * 0.04
     for setting, gap_mm in enumerate(made.settings.gap_mm):
@@ -33,7 +33,7 @@ def test_rise_is_that_of_layers_in_series():
 
 def test_air_between_the_sheets_does_not_count():
     loose = replace(PAPER, trapped_air=replace(PAPER.trapped_air, p95_um=400.0, loose_max_um=450.0))
-    made = bench("capacitive-200k")
+    made = class_model("capacitive-200k")
     last = len(made.settings.gap_mm) - 1
     assert means(made, loose, last) == means(made, PAPER, last)
 
@@ -42,14 +42,14 @@ def test_water_between_the_sheets_does_count():
     wet = resolve_sheet(
         SheetSpec(material="copy-paper", grammage_gsm=80, double=Double(contact="water-film")), load_library()
     )
-    made = bench("capacitive-200k")
+    made = class_model("capacitive-200k")
     assert means(made, wet, 3)["double"] > means(made, PAPER, 3)["double"] + 3.0
     assert means(made, wet, 3)["single"] == means(made, PAPER, 3)["single"]
 
 
 def test_moisture_spreads_paper_and_leaves_film():
     dry, damp = (
-        bench("capacitive-200k", conditions=replace(CONDITIONS, relative_humidity_max_pct=high))
+        class_model("capacitive-200k", conditions=replace(CONDITIONS, relative_humidity_max_pct=high))
         for high in (31.0, 95.0)
     )
     assert deviations(damp, PAPER, 0)["single"] > 1.2 * deviations(dry, PAPER, 0)["single"]
@@ -69,7 +69,7 @@ def test_moisture_by_the_logarithmic_mixing_rule():
 
 @pytest.mark.parametrize(("material", "thickness_um"), [("aluminium", 30), ("silicon", 300), ("cfrp", 1000)])
 def test_what_conducts_is_refused_with_its_loss(material, thickness_um):
-    refused = bench("capacitive-200k").refuses(sheet(material, thickness_um=thickness_um))
+    refused = class_model("capacitive-200k").refuses(sheet(material, thickness_um=thickness_um))
     assert refused.code == "conductive-sheet"
     assert refused.values["decades"] > -1.0
 
@@ -79,7 +79,7 @@ def test_a_foil_inside_a_laminate_is_refused_too():
         SheetSpec(layers=(Layer(material="pet", thickness_um=50), Layer(material="aluminium", thickness_um=9))),
         load_library(),
     )
-    assert bench("capacitive-200k").refuses(laminate).values["material"] == "aluminium"
+    assert class_model("capacitive-200k").refuses(laminate).values["material"] == "aluminium"
 
 
 def test_a_material_without_permittivity_is_refused_by_name():
@@ -91,31 +91,31 @@ def test_a_material_without_permittivity_is_refused_by_name():
         unknown.layers[0].material, electrical=replace(unknown.layers[0].material.electrical, permittivity=None)
     )
     stripped = replace(unknown, layers=(replace(unknown.layers[0], material=material),))
-    refused = bench("capacitive-200k").refuses(stripped)
+    refused = class_model("capacitive-200k").refuses(stripped)
     assert (refused.code, refused.values) == ("permittivity-unknown", {"material": "pet"})
 
 
 def test_a_double_without_room_is_refused_with_its_height():
-    refused = bench("capacitive-200k").refuses(sheet("greyboard", thickness_um=4000))
+    refused = class_model("capacitive-200k").refuses(sheet("greyboard", thickness_um=4000))
     assert refused.code == "too-thick-for-gap"
     assert refused.values["double_mm"] > 8.0
 
 
 def test_a_wider_gap_reads_less_and_drifts_less():
-    made = bench("capacitive-200k")
+    made = class_model("capacitive-200k")
     first, last = 0, len(made.settings.gap_mm) - 1
     assert means(made, PET, first)["single"] > 4 * means(made, PET, last)["single"]
     assert deviations(made, PET, first)["no_sheet"] > deviations(made, PET, last)["no_sheet"]
 
 
 def test_permittivity_moves_with_its_draw():
-    values = bench("capacitive-200k").detail(PAPER, 3).single.values[:, 0]
+    values = class_model("capacitive-200k").distribution(PAPER, 3).single.values[:, 0]
     assert np.corrcoef(values, drawn("constants"))[0, 1] > 0.5
     assert np.corrcoef(values, drawn("other-constants"))[0, 1] == pytest.approx(0.0, abs=0.1)
 
 
 def test_holes_count_as_that_much_less_of_solid():
-    made = bench("capacitive-200k-wide")
+    made = class_model("capacitive-200k-wide")
     holed = sheet("pet", thickness_um=100, open_area_pct=30)
     ratio = means(made, holed, 3)["single"] / means(made, PET, 3)["single"]
     assert ratio == pytest.approx(0.7, abs=0.02)

@@ -15,7 +15,7 @@ from sheetmargin_service.principles import principles
 from sheetmargin_service.principles import signals as readings
 from sheetmargin_service.principles.draws import REACH, UNKNOWNS
 from sheetmargin_service.principles.protocol import Fact
-from support.principle_cases import CONDITIONS, bench, predictive, sheet
+from support.principle_cases import CONDITIONS, class_model, predictive, sheet
 
 CLASSES = [c.id for c in reference_catalogue().classes if c.principle != "ultrasonic"]
 SHEETS = {
@@ -38,7 +38,7 @@ MANY = 4096
 
 @pytest.fixture(params=CLASSES)
 def made(request):
-    return bench(request.param)
+    return class_model(request.param)
 
 
 def accepted(made):
@@ -51,13 +51,13 @@ def test_each_class_serves_some_sheet_and_refuses_some(made):
     assert len(served) < len(SHEETS) or made.detector_class.principle == "thickness"
 
 
-def test_surveys_have_one_value_a_setting_and_rise(made):
+def test_signal_tables_have_one_value_a_setting_and_rise(made):
     count = len(made.settings.gap_mm)
     assert made.settings.tilt_deg.shape == (count,)
     for a_sheet in accepted(made).values():
-        survey = made.survey(a_sheet)
-        assert (survey.fewer is not None) == (a_sheet is SHEETS["counted"])
-        for span in filter(None, (survey.no_sheet, survey.single, survey.double, survey.fewer)):
+        signal_table = made.signal_table(a_sheet)
+        assert (signal_table.fewer is not None) == (a_sheet is SHEETS["counted"])
+        for span in filter(None, (signal_table.no_sheet, signal_table.single, signal_table.double, signal_table.fewer)):
             assert span.p1.shape == span.p50.shape == span.p99.shape == (count,)
             assert np.all(np.isfinite(span.p1) & np.isfinite(span.p99))
             assert np.all((span.p1 < span.p50) & (span.p50 < span.p99))
@@ -72,14 +72,14 @@ def many_draws(monkeypatch):
 
 
 @pytest.mark.usefixtures("many_draws")
-def test_details_are_distributions_that_meet_the_survey(made):
+def test_distributions_are_distributions_that_meet_the_signal_table(made):
     """The search uses the survey, the decision the grid: medians agree to a step, ends to a twentieth of the span."""
     grid = principles()[made.detector_class.principle].grid
     for a_sheet in accepted(made).values():
         setting = len(made.settings.gap_mm) - 1
-        survey, detail = made.survey(a_sheet), made.detail(a_sheet, setting)
+        signal_table, distribution = made.signal_table(a_sheet), made.distribution(a_sheet, setting)
         for state in ("no_sheet", "single", "double"):
-            spread, span = getattr(detail, state), getattr(survey, state)
+            spread, span = getattr(distribution, state), getattr(signal_table, state)
             assert spread.values.shape[0] in (1, MANY)
             assert spread.weights.sum(axis=1) == pytest.approx(1.0, abs=1e-9)
             assert spread.steady(grid).sum() == pytest.approx(1.0, abs=1e-9)
@@ -93,14 +93,14 @@ def test_details_are_distributions_that_meet_the_survey(made):
 
 def test_each_move_is_told_for_one_sheet_and_two(made):
     for a_sheet in accepted(made).values():
-        moves = made.detail(a_sheet, 0).moves
+        moves = made.distribution(a_sheet, 0).moves
         assert "thickness" in moves
         assert all(np.isfinite(pair).all() and min(pair) >= 0.0 for pair in moves.values())
 
 
-def test_same_question_same_answer(made):
+def test_same_resolved_job_same_answer(made):
     for a_sheet in accepted(made).values():
-        first, again = made.detail(a_sheet, 0), bench(made.detector_class.id).detail(a_sheet, 0)
+        first, again = made.distribution(a_sheet, 0), class_model(made.detector_class.id).distribution(a_sheet, 0)
         assert np.array_equal(first.double.values, again.double.values)
 
 
@@ -119,7 +119,7 @@ def test_every_code_has_a_text_for_its_values(made):
 
 def test_a_line_too_tight_for_a_head_is_told_with_both_figures(made):
     tight = replace(CONDITIONS, clearance_above_mm=5.0, clearance_below_mm=5.0, bed=True)
-    answer = principles()[made.detector_class.principle].bench(made.detector_class, tight)
+    answer = principles()[made.detector_class.principle].class_model(made.detector_class, tight)
     assert isinstance(answer, Fact)
     assert answer.code == "no-room-for-head"
     assert answer.values["available_mm"] == 5.0
@@ -131,5 +131,5 @@ def test_more_variation_of_the_sheet_spreads_the_reading(made):
     for a_sheet in accepted(made).values():
         wide = replace(a_sheet, thickness_tolerance_pct=20.0)
         setting = len(made.settings.gap_mm) - 1
-        narrow_span, wide_span = made.survey(a_sheet).single, made.survey(wide).single
+        narrow_span, wide_span = made.signal_table(a_sheet).single, made.signal_table(wide).single
         assert wide_span.p99[setting] - wide_span.p1[setting] >= narrow_span.p99[setting] - narrow_span.p1[setting]

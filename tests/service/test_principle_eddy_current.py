@@ -14,7 +14,7 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.eddy_current import coil_of
 from sheetmargin_service.principles.eddy_current.coil import spectrum
 from sheetmargin_service.principles.eddy_current.sheet import MU_0
-from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
 ALUMINIUM = sheet("aluminium", thickness_um=300)
 STEEL = sheet("steel", thickness_um=1000)
@@ -41,7 +41,7 @@ def transmitted_db(*, resistivity_ohm_m, thickness_m, frequency_hz, coil, distan
 
 @pytest.mark.parametrize("class_id", ["eddy-current-1k", "eddy-current-10k"])
 def test_level_is_the_integral_over_the_coils_spectrum(class_id):
-    made = bench(class_id, taught_on_sheet=False)
+    made = class_model(class_id, taught_on_sheet=False)
     p = made.detector_class.parameters
     for setting in (0, len(made.settings.gap_mm) - 1):
         expected = transmitted_db(
@@ -55,25 +55,25 @@ def test_level_is_the_integral_over_the_coils_spectrum(class_id):
 
 
 def test_where_the_sheet_runs_does_not_matter():
-    calm, wild = (bench("eddy-current-10k", conditions=replace(CONDITIONS, flutter_mm=mm)) for mm in (0.1, 3.0))
+    calm, wild = (class_model("eddy-current-10k", conditions=replace(CONDITIONS, flutter_mm=mm)) for mm in (0.1, 3.0))
     last = -1 + len(wild.settings.gap_mm)
     assert wild.settings.gap_mm[last] == calm.settings.gap_mm[-1]
     assert means(wild, ALUMINIUM, last) == means(calm, ALUMINIUM, len(calm.settings.gap_mm) - 1)
 
 
 def test_attenuation_grows_with_metal_and_with_frequency():
-    through = bench("eddy-current-10k", taught_on_sheet=False)
+    through = class_model("eddy-current-10k", taught_on_sheet=False)
     by_thickness = [means(through, sheet("aluminium", thickness_um=t), 3)["single"] for t in (20, 100, 500, 2000)]
     assert by_thickness == sorted(by_thickness)
     by_frequency = [
-        means(bench(c, taught_on_sheet=False), sheet("copper", thickness_um=200), 0)["single"]
+        means(class_model(c, taught_on_sheet=False), sheet("copper", thickness_um=200), 0)["single"]
         for c in ("eddy-current-80", "eddy-current-1k", "eddy-current-10k", "eddy-current-100k")
     ]
     assert by_frequency == sorted(by_frequency)
 
 
 def test_stainless_is_invisible_to_a_low_frequency():
-    low, high = (means(bench(c), STAINLESS, 0)["single"] for c in ("eddy-current-80", "eddy-current-10k"))
+    low, high = (means(class_model(c), STAINLESS, 0)["single"] for c in ("eddy-current-80", "eddy-current-10k"))
     assert low < 0.1
     assert high > 20 * low
 
@@ -81,16 +81,16 @@ def test_stainless_is_invisible_to_a_low_frequency():
 def test_two_sheets_read_about_twice_one_where_the_sheet_is_thin():
     """Far thinner than the skin depth the conductance counts, and it adds."""
     foil = sheet("aluminium", thickness_um=20)
-    one = means(bench("eddy-current-10k", taught_on_sheet=False), foil, 3)
-    thick = means(bench("eddy-current-10k", taught_on_sheet=False), sheet("aluminium", thickness_um=40), 3)
+    one = means(class_model("eddy-current-10k", taught_on_sheet=False), foil, 3)
+    thick = means(class_model("eddy-current-10k", taught_on_sheet=False), sheet("aluminium", thickness_um=40), 3)
     assert one["double"] == pytest.approx(thick["single"], abs=0.1)
 
 
 def test_a_taught_gain_takes_the_alloy_out_of_the_single_sheet_alone():
-    taught, plain = bench("eddy-current-1k"), bench("eddy-current-1k", taught_on_sheet=False)
+    taught, plain = class_model("eddy-current-1k"), class_model("eddy-current-1k", taught_on_sheet=False)
 
     def width(made, state):
-        span = getattr(made.survey(STEEL), state)
+        span = getattr(made.signal_table(STEEL), state)
         return float(span.p99[4] - span.p1[4])
 
     assert width(taught, "single") < 0.5 * width(plain, "single")
@@ -99,7 +99,7 @@ def test_a_taught_gain_takes_the_alloy_out_of_the_single_sheet_alone():
 
 
 def test_the_reading_ends_at_the_floor():
-    made = bench("eddy-current-100k")
+    made = class_model("eddy-current-100k")
     thick = sheet("steel", thickness_um=3000)
     floor = made.detector_class.parameters.floor_db
     reference = int(np.argmin(np.abs(made.settings.gap_mm - made.detector_class.parameters.reference_gap_mm)))
@@ -112,7 +112,7 @@ def test_warmth_spreads_the_reading():
 
     def width(top, *, taught):
         conditions = replace(CONDITIONS, temperature_max_c=top)
-        made = bench("eddy-current-10k", conditions=conditions, taught_on_sheet=taught)
+        made = class_model("eddy-current-10k", conditions=conditions, taught_on_sheet=taught)
         return deviations(made, ALUMINIUM, 3)
 
     assert width(90.0, taught=False)["single"] > 1.5 * width(16.0, taught=False)["single"]
@@ -122,7 +122,7 @@ def test_warmth_spreads_the_reading():
 
 @pytest.mark.parametrize("class_id", ["eddy-current-10k", "eddy-current-one-sided-1k"])
 def test_what_does_not_conduct_is_refused_by_name(class_id):
-    refused = bench(class_id).refuses(PAPER)
+    refused = class_model(class_id).refuses(PAPER)
     assert refused.code == "not-conductive"
     assert refused.values == {"material": "copy-paper", "attenuation_db": 0.0}
 
@@ -138,7 +138,7 @@ def test_a_foil_in_a_laminate_is_seen():
         ),
         load_library(),
     )
-    made = bench("eddy-current-100k")
+    made = class_model("eddy-current-100k")
     assert made.refuses(laminate) is None
     alone = sheet("aluminium", thickness_um=9)
     assert means(made, laminate, 3)["single"] == pytest.approx(means(made, alone, 3)["single"], abs=0.05)
@@ -146,39 +146,39 @@ def test_a_foil_in_a_laminate_is_seen():
 
 def test_holes_let_the_field_through():
     whole, holed = sheet("aluminium", thickness_um=100), sheet("aluminium", thickness_um=100, open_area_pct=40)
-    made = bench("eddy-current-10k", taught_on_sheet=False)
+    made = class_model("eddy-current-10k", taught_on_sheet=False)
     assert means(made, holed, 3)["single"] < means(made, whole, 3)["single"] - 2.0
 
 
 def test_a_double_that_does_not_fit_is_refused_with_its_height():
-    refused = bench("eddy-current-100k").refuses(sheet("aluminium", thickness_um=6000, plies=3))
+    refused = class_model("eddy-current-100k").refuses(sheet("aluminium", thickness_um=6000, plies=3))
     assert refused is None
-    refused = bench("eddy-current-100k", gap_max_mm=25.0).refuses(sheet("aluminium", thickness_um=6000, plies=3))
+    refused = class_model("eddy-current-100k", gap_max_mm=25.0).refuses(sheet("aluminium", thickness_um=6000, plies=3))
     assert refused.code == "too-thick-for-gap"
     assert refused.values["double_mm"] == pytest.approx(6 * 6.0 + 5 * 1e-3 * ALUMINIUM.trapped_air.p95_um, abs=1e-3)
 
 
 def test_a_gap_too_narrow_for_the_double_is_no_setting():
     thick = sheet("aluminium", thickness_um=8000)
-    made = bench("eddy-current-1k")
-    survey = made.survey(thick)
+    made = class_model("eddy-current-1k")
+    signal_table = made.signal_table(thick)
     narrow = made.settings.gap_mm < 18.0
     assert narrow.any()
     assert not narrow.all()
-    assert np.all(survey.single.p99[narrow] > 1e5)
-    assert np.all(survey.single.p99[~narrow] < 200.0)
+    assert np.all(signal_table.single.p99[narrow] > 1e5)
+    assert np.all(signal_table.single.p99[~narrow] < 200.0)
 
 
 def test_facts_give_the_skin_depth():
     """100 um of aluminium (2.9e-8 ohm m) at 100 kHz: sqrt(2.9e-8/(pi 1e5 4e-7 pi)) = 271 um."""
-    facts = {f.code: f.values for f in bench("eddy-current-100k").facts(sheet("aluminium", thickness_um=100), 0)}
+    facts = {f.code: f.values for f in class_model("eddy-current-100k").facts(sheet("aluminium", thickness_um=100), 0)}
     assert facts["skin-depth"] == {"frequency_khz": 100.0, "skin_depth_um": 271.0, "conductor_um": 100.0}
     assert 0 < facts["coil-transmission"]["single_db"] < facts["coil-transmission"]["double_db"]
     assert "taught-on-sheet" not in facts
 
 
 def test_from_one_side_a_thick_sheet_hides_the_second():
-    made = bench("eddy-current-one-sided-1k")
+    made = class_model("eddy-current-one-sided-1k")
     thin, thick = sheet("aluminium", thickness_um=300), sheet("aluminium", thickness_um=8000)
     reading = means(made, thin, 0)
     assert reading["double"] > 1.3 * reading["single"]
@@ -187,11 +187,11 @@ def test_from_one_side_a_thick_sheet_hides_the_second():
 
 
 def test_from_one_side_distance_counts():
-    made = bench("eddy-current-one-sided-1k", taught_on_sheet=False)
+    made = class_model("eddy-current-one-sided-1k", taught_on_sheet=False)
     near, far = (means(made, ALUMINIUM, setting)["single"] for setting in (0, len(made.settings.gap_mm) - 1))
     assert near > far > 0
     variance = [
-        deviations(bench("eddy-current-one-sided-1k", hold_mm=hold), ALUMINIUM, 0)["single"] ** 2
+        deviations(class_model("eddy-current-one-sided-1k", hold_mm=hold), ALUMINIUM, 0)["single"] ** 2
         for hold in (0.1, 0.5, 1.0)
     ]
     # what the distance adds goes with its square
@@ -201,11 +201,11 @@ def test_from_one_side_distance_counts():
 
 
 def test_from_one_side_without_a_hold_the_flutter_counts():
-    held, free = bench("eddy-current-one-sided-1k"), bench("eddy-current-one-sided-1k", hold_mm=None)
+    held, free = class_model("eddy-current-one-sided-1k"), class_model("eddy-current-one-sided-1k", hold_mm=None)
     assert deviations(free, ALUMINIUM, 3)["single"] > deviations(held, ALUMINIUM, 3)["single"]
 
 
 def test_no_change_exceeds_the_open_coupling():
-    made = bench("eddy-current-one-sided-1k", frequency_hz=1e6)
+    made = class_model("eddy-current-one-sided-1k", frequency_hz=1e6)
     for material in ("copper", "aluminium", "steel"):
         assert 0 < means(made, sheet(material, thickness_um=2000), 0)["double"] < 100

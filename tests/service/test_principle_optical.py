@@ -10,7 +10,7 @@ from sheetmargin.contract.job import Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
 WHITE_FILM = sheet("bopp-white", thickness_um=50)
@@ -26,7 +26,7 @@ def test_unprinted_sheets_read_kubelka_and_munk():
     """Two sheets are one of twice the mass; the floor is 40 dB down and hardly seen."""
     optical = load_library().get("bopp-white").optical
     w = WHITE_FILM.grammage_gsm * 1e-3
-    reading = means(bench("optical-850"), WHITE_FILM, 0)
+    reading = means(class_model("optical-850"), WHITE_FILM, 0)
     for state, count in (("single", 1), ("double", 2)):
         passed = transmittance(optical.scattering_m2_per_kg, optical.absorption_m2_per_kg, count * w)
         assert reading[state] == pytest.approx(-10 * np.log10(passed), abs=0.02)
@@ -43,7 +43,7 @@ def test_unprinted_sheets_read_kubelka_and_munk():
     ],
 )
 def test_clear_and_opaque_sheets_are_refused_with_the_number(material, size, code):
-    refused = bench("optical-850").refuses(sheet(material, **size))
+    refused = class_model("optical-850").refuses(sheet(material, **size))
     assert refused.code == code
     stated = 10 ** (-0.1 * refused.values["attenuation_db"])
     assert refused.values["transmission_pct"] == pytest.approx(100 * stated, rel=0.06, abs=1e-26)
@@ -51,11 +51,11 @@ def test_clear_and_opaque_sheets_are_refused_with_the_number(material, size, cod
 
 def test_a_clear_film_passes_what_its_faces_leave():
     """Two faces of index 1.5: 92 %."""
-    assert bench("optical-850").refuses(sheet("pet", thickness_um=12)).values["transmission_pct"] == 92.0
+    assert class_model("optical-850").refuses(sheet("pet", thickness_um=12)).values["transmission_pct"] == 92.0
 
 
 def test_print_spreads_paper_and_says_so():
-    made = bench("optical-850")
+    made = class_model("optical-850")
     assert deviations(made, PAPER, 0)["single"] > 1.2 * deviations(made, WHITE_FILM, 0)["single"]
     fact = next(f for f in made.facts(PAPER, 0) if f.code == "print-moves-signal")
     # 30 % covered by ink of 5 %: 10 lg(1 - 0.3 x 0.95) = -1.46 dB
@@ -65,25 +65,26 @@ def test_print_spreads_paper_and_says_so():
 
 def test_air_between_the_sheets_does_not_count():
     loose = replace(PAPER, trapped_air=replace(PAPER.trapped_air, p50_um=200.0, p95_um=400.0))
-    assert means(bench("optical-850"), loose, 3) == means(bench("optical-850"), PAPER, 3)
+    assert means(class_model("optical-850"), loose, 3) == means(class_model("optical-850"), PAPER, 3)
 
 
 def test_a_stronger_class_sees_through_heavier_board():
     board = sheet("folding-boxboard", grammage_gsm=500)
-    weak, strong = bench("optical-850"), bench("optical-940-high-output")
+    weak, strong = class_model("optical-850"), class_model("optical-940-high-output")
     assert weak.refuses(board) is None or weak.refuses(board).code == "opaque"
     assert strong.receiver.highest_edge.max() == weak.receiver.highest_edge.max() + 15.0
 
 
 def test_the_open_path_falls_with_the_square_of_the_gap():
-    made = bench("optical-850")
+    made = class_model("optical-850")
     edges, gaps = made.receiver.highest_edge, made.settings.gap_mm
     assert edges[0] - edges[-1] == pytest.approx(20 * np.log10(gaps[-1] / gaps[0]))
 
 
 def test_flutter_counts_by_the_class_own_figure():
     still, moving = (
-        bench("optical-850", position_db_per_mm=0.5, conditions=replace(CONDITIONS, flutter_mm=mm)) for mm in (0.1, 5.0)
+        class_model("optical-850", position_db_per_mm=0.5, conditions=replace(CONDITIONS, flutter_mm=mm))
+        for mm in (0.1, 5.0)
     )
     last = len(moving.settings.gap_mm) - 1
     assert deviations(moving, WHITE_FILM, last)["single"] > 1.5 * deviations(still, WHITE_FILM, 0)["single"]
@@ -100,18 +101,21 @@ def test_layers_add_and_air_cells_do_not():
         ),
         load_library(),
     )
-    made = bench("optical-850")
+    made = class_model("optical-850")
     single = sheet("copy-paper", grammage_gsm=160)
     assert means(made, two, 0)["single"] == pytest.approx(means(made, single, 0)["single"], abs=0.05)
 
 
 def test_holes_pass_the_light():
     holed = sheet("copy-paper", grammage_gsm=80, open_area_pct=10)
-    assert means(bench("optical-850"), holed, 0)["single"] < means(bench("optical-850"), PAPER, 0)["single"] - 0.5
+    assert (
+        means(class_model("optical-850"), holed, 0)["single"]
+        < means(class_model("optical-850"), PAPER, 0)["single"] - 0.5
+    )
 
 
 def test_a_material_without_optics_is_refused_by_name():
     material = replace(PAPER.layers[0].material, optical=None)
     stripped = replace(PAPER, layers=(replace(PAPER.layers[0], material=material),))
-    refused = bench("optical-850").refuses(stripped)
+    refused = class_model("optical-850").refuses(stripped)
     assert (refused.code, refused.values) == ("optics-unknown", {"material": "copy-paper"})

@@ -12,21 +12,23 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.draws import drawn
 from sheetmargin_service.principles.signals import HALF_WIDTH_95
-from support.principle_cases import CONDITIONS, bench, deviations, means, sheet
+from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
 STEEL = sheet("steel", thickness_um=1000)
 
 
 def test_steel_reads_its_thickness_and_a_double_its_air():
-    reading = means(bench("thickness-laser"), STEEL, 0)
+    reading = means(class_model("thickness-laser"), STEEL, 0)
     assert reading["no_sheet"] == pytest.approx(0.0, abs=0.1)
     assert reading["single"] == pytest.approx(1000.0, abs=0.5)
     assert reading["double"] > 2000.0 + STEEL.trapped_air.p50_um
 
 
 def test_a_roller_presses_the_air_out():
-    laser, roller = (means(bench(c), STEEL, 0)["double"] - 2000.0 for c in ("thickness-laser", "thickness-roller"))
+    laser, roller = (
+        means(class_model(c), STEEL, 0)["double"] - 2000.0 for c in ("thickness-laser", "thickness-roller")
+    )
     assert roller == pytest.approx(0.1 * laser, abs=1.0)
 
 
@@ -34,20 +36,20 @@ def test_bonded_doubles_carry_no_air():
     bonded = resolve_sheet(
         SheetSpec(material="steel", thickness_um=1000, double=Double(contact="bonded")), load_library()
     )
-    assert means(bench("thickness-laser"), bonded, 0)["double"] == pytest.approx(2000.0, abs=1.0)
+    assert means(class_model("thickness-laser"), bonded, 0)["double"] == pytest.approx(2000.0, abs=1.0)
 
 
 def test_own_errors_add_by_root_sum_square():
     """Laser: 4, 6/sqrt 2, 8/1.96 um, 0.1 mm of offset at a lean of 1/1.96 degrees: 0.89 um; bins of 2 um take off
     step^2/6 between their middles, so that an edge in the middle of a bin is read as it should be."""
     expected = np.sqrt(4**2 + (6 / np.sqrt(2)) ** 2 + (8 / HALF_WIDTH_95) ** 2 + 0.8905**2 - 2**2 / 6)
-    assert deviations(bench("thickness-laser"), STEEL, 0)["no_sheet"] == pytest.approx(expected, rel=2e-3)
+    assert deviations(class_model("thickness-laser"), STEEL, 0)["no_sheet"] == pytest.approx(expected, rel=2e-3)
 
 
 def test_a_steeper_flutter_spreads_lasers_and_leaves_rollers():
     steep = replace(CONDITIONS, flutter_deg=10.0)
     for class_id, more in (("thickness-laser", True), ("thickness-roller", False)):
-        usual, leaning = bench(class_id), bench(class_id, conditions=steep)
+        usual, leaning = class_model(class_id), class_model(class_id, conditions=steep)
         grew = deviations(leaning, STEEL, 0)["no_sheet"] > 1.2 * deviations(usual, STEEL, 0)["no_sheet"]
         assert grew is more
 
@@ -55,7 +57,7 @@ def test_a_steeper_flutter_spreads_lasers_and_leaves_rollers():
 def test_tolerance_spreads_the_reading():
     """5 % of tolerance and 1 % of formation, seen twice over under a small spot, are half widths of 95 %. Of the
     tolerance's variance three quarters are drawn, which ends at 2.5 standard deviations."""
-    own = deviations(bench("thickness-laser"), STEEL, 0)
+    own = deviations(class_model("thickness-laser"), STEEL, 0)
     tolerance = 0.05 * np.sqrt(0.25 + 0.75 * drawn("thickness").var())
     sheet_sigma = 1000.0 * np.hypot(tolerance, 0.02) / HALF_WIDTH_95
     assert own["single"] == pytest.approx(np.hypot(sheet_sigma, own["no_sheet"]), rel=2e-3)
@@ -63,8 +65,8 @@ def test_tolerance_spreads_the_reading():
 
 def test_pressure_squeezes_soft_sheets():
     tissue = sheet("tissue", grammage_gsm=18)
-    assert means(bench("thickness-roller"), tissue, 0)["single"] < 0.9 * tissue.thickness_um
-    hard = bench("thickness-roller", force_n=100.0)
+    assert means(class_model("thickness-roller"), tissue, 0)["single"] < 0.9 * tissue.thickness_um
+    hard = class_model("thickness-roller", force_n=100.0)
     refused = hard.refuses(tissue)
     assert refused.code == "too-soft-for-contact"
     assert refused.values["squeeze_pct"] > refused.values["greatest_pct"]
@@ -73,9 +75,9 @@ def test_pressure_squeezes_soft_sheets():
 
 
 def test_a_roller_says_how_hard_it_presses():
-    (fact,) = (f for f in bench("thickness-roller").facts(PAPER, 0) if f.code == "contact-marks")
+    (fact,) = (f for f in class_model("thickness-roller").facts(PAPER, 0) if f.code == "contact-marks")
     assert fact.values == {"force_n": 5, "pressure_kpa": 250.0}
-    assert not [f for f in bench("thickness-laser").facts(PAPER, 0) if f.code == "contact-marks"]
+    assert not [f for f in class_model("thickness-laser").facts(PAPER, 0) if f.code == "contact-marks"]
 
 
 @pytest.mark.parametrize(
@@ -89,46 +91,46 @@ def test_a_roller_says_how_hard_it_presses():
 )
 def test_lasers_need_a_surface_that_scatters(material, size, code):
     a_sheet = sheet(material, **size)
-    assert bench("thickness-laser").refuses(a_sheet).code == code
-    assert bench("thickness-roller").refuses(a_sheet) is None
+    assert class_model("thickness-laser").refuses(a_sheet).code == code
+    assert class_model("thickness-roller").refuses(a_sheet) is None
 
 
 def test_light_sinks_into_paper_and_not_into_metal():
     """Copy paper, 45.5 m2/kg at 780 kg/m3: 28 um before light is turned round, half of it nominally, on either face."""
     depth = 1e6 / (45.5 * PAPER.density_kg_m3)
-    reading = means(bench("thickness-laser"), PAPER, 0)
+    reading = means(class_model("thickness-laser"), PAPER, 0)
     assert reading["single"] == pytest.approx(PAPER.thickness_um - depth, abs=0.3)
-    (fact,) = (f for f in bench("thickness-laser").facts(PAPER, 0) if f.code == "spot-sinks-in")
+    (fact,) = (f for f in class_model("thickness-laser").facts(PAPER, 0) if f.code == "spot-sinks-in")
     assert fact.values["sunk_um"] == pytest.approx(2 * depth, abs=0.1)
-    assert not [f for f in bench("thickness-laser").facts(STEEL, 0) if f.code == "spot-sinks-in"]
-    assert not [f for f in bench("thickness-roller").facts(PAPER, 0) if f.code == "spot-sinks-in"]
+    assert not [f for f in class_model("thickness-laser").facts(STEEL, 0) if f.code == "spot-sinks-in"]
+    assert not [f for f in class_model("thickness-roller").facts(PAPER, 0) if f.code == "spot-sinks-in"]
 
 
 def test_a_mirror_on_either_face_blinds_its_laser():
     layers = (Layer(material="coated-board", grammage_gsm=300), Layer(material="aluminium", thickness_um=9))
     for stack in (layers, layers[::-1]):
         mirrored = resolve_sheet(SheetSpec(layers=stack), load_library())
-        assert bench("thickness-laser").refuses(mirrored).values == {"material": "aluminium"}
+        assert class_model("thickness-laser").refuses(mirrored).values == {"material": "aluminium"}
 
 
 def test_a_clear_coat_lets_the_laser_see_the_board():
     layers = (Layer(material="pet", thickness_um=12), Layer(material="coated-board", grammage_gsm=300))
-    assert bench("thickness-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
+    assert class_model("thickness-laser").refuses(resolve_sheet(SheetSpec(layers=layers), load_library())) is None
 
 
 def test_a_sheet_beyond_the_range_is_refused():
-    refused = bench("thickness-roller").refuses(sheet("greyboard", thickness_um=4000, plies=2))
+    refused = class_model("thickness-roller").refuses(sheet("greyboard", thickness_um=4000, plies=2))
     assert (refused.code, refused.values) == ("beyond-range", {"thickness_um": 8000.0, "range_um": 5000})
 
 
 def test_plies_and_what_is_between_them():
     """Of three plies one too few and one too many lie about a ply apart; the air inside spreads the laser's reading."""
     form = sheet("copy-paper", grammage_gsm=80, plies=3, double=Double(kind="one-ply-more"))
-    survey = bench("thickness-laser").survey(form)
+    signal_table = class_model("thickness-laser").signal_table(form)
     ply = form.thickness_um
-    assert survey.double.p50[0] - survey.single.p50[0] > ply
-    assert survey.single.p50[0] - survey.fewer.p50[0] > ply
+    assert signal_table.double.p50[0] - signal_table.single.p50[0] > ply
+    assert signal_table.single.p50[0] - signal_table.fewer.p50[0] > ply
     assert (
-        deviations(bench("thickness-laser"), form, 0)["single"]
-        > 2 * deviations(bench("thickness-roller"), form, 0)["single"]
+        deviations(class_model("thickness-laser"), form, 0)["single"]
+        > 2 * deviations(class_model("thickness-roller"), form, 0)["single"]
     )

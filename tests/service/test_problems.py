@@ -51,7 +51,7 @@ def test_no_such_method(api: FlaskClient, method: str) -> None:
     assert document["errors"][0]["expected"] == response.headers["Allow"]
 
 
-def test_a_post_to_a_get(api: FlaskClient) -> None:
+def test_a_class_result_to_a_get(api: FlaskClient) -> None:
     response = api.post("/v1/materials", json={})
     problem_of(response, "method-not-allowed")
     assert "POST" not in response.headers["Allow"]

@@ -34,7 +34,7 @@ def judged(verdict, chance, *, ratio=-2.0):
     )
 
 
-def station(
+def configured_pair(
     name,
     *,
     margin=5.0,
@@ -53,7 +53,8 @@ def station(
     judgement = judged(verdict, CHANCE[verdict] if chance is None else chance, ratio=ratio)
     single = SimpleNamespace(p1=np.array([40.0]), p99=np.array([40.0 + spread]))
     served = {
-        i: SimpleNamespace(worst=margin, judgement=judgement, survey=SimpleNamespace(single=single)) for i in sheets
+        i: SimpleNamespace(worst=margin, judgement=judgement, signal_table=SimpleNamespace(single=single))
+        for i in sheets
     }
     return SimpleNamespace(
         served=served,
@@ -66,105 +67,126 @@ def station(
         ),
         low=20,
         high=60,
-        post=SimpleNamespace(
+        class_result=SimpleNamespace(
             detector_class=SimpleNamespace(id=name, contactless=contactless),
             principle=SimpleNamespace(id=principle, depends_on=depends_on),
-            question=SimpleNamespace(job=SimpleNamespace(keep_sequence=False)),
+            resolved_job=SimpleNamespace(job=SimpleNamespace(keep_sequence=False)),
         ),
     )
 
 
-def plan(*stations):
-    return Plan(stations=stations, left_out={})
+def plan(*configured_pairs):
+    return Plan(configured_pairs=configured_pairs, left_out={})
 
 
 def order(*plans):
-    return [p.stations[0].post.detector_class.id for p in ranked(plans)]
+    return [p.configured_pairs[0].class_result.detector_class.id for p in ranked(plans)]
 
 
 BEFORE_AFTER = {
-    "more sheets served": (plan(station("z", sheets=(0, 1), verdict="trial-needed")), plan(station("a", sheets=(0,)))),
-    "suitable before trial": (plan(station("z", margin=1.0)), plan(station("a", verdict="trial-needed", margin=9.0))),
+    "more sheets served": (
+        plan(configured_pair("z", sheets=(0, 1), verdict="trial-needed")),
+        plan(configured_pair("a", sheets=(0,))),
+    ),
+    "suitable before trial": (
+        plan(configured_pair("z", margin=1.0)),
+        plan(configured_pair("a", verdict="trial-needed", margin=9.0)),
+    ),
     "fewer pairs": (
-        plan(station("z", margin=1.0, sheets=(0, 1))),
-        plan(station("a", margin=9.0), station("b", margin=9.0, sheets=(1,))),
+        plan(configured_pair("z", margin=1.0, sheets=(0, 1))),
+        plan(configured_pair("a", margin=9.0), configured_pair("b", margin=9.0, sheets=(1,))),
     ),
     "likelier to do": (
-        plan(station("z", verdict="trial-needed", chance=0.8, margin=1.0)),
-        plan(station("a", verdict="trial-needed", chance=0.79, margin=9.0)),
+        plan(configured_pair("z", verdict="trial-needed", chance=0.8, margin=1.0)),
+        plan(configured_pair("a", verdict="trial-needed", chance=0.79, margin=9.0)),
     ),
     "as likely to do, within a band of chances": (
-        plan(station("z", verdict="trial-needed", chance=0.5, margin=9.0)),
-        plan(station("a", verdict="trial-needed", chance=0.79, margin=5.0)),
+        plan(configured_pair("z", verdict="trial-needed", chance=0.5, margin=9.0)),
+        plan(configured_pair("a", verdict="trial-needed", chance=0.79, margin=5.0)),
     ),
-    "no contact": (plan(station("z", margin=1.0)), plan(station("a", contactless=False, margin=9.0))),
-    "room for the sheet": (plan(station("z", margin=1.0)), plan(station("a", gap=(2.0, 3.0, 4.0), margin=9.0))),
-    "nothing else moves it": (plan(station("z", margin=1.0)), plan(station("a", depends_on=("moisture",), margin=9.0))),
-    "more margin": (plan(station("z", margin=9.0)), plan(station("a", margin=5.0))),
-    "no tilt": (plan(station("z")), plan(station("a", tilt=20.0))),
-    "wider window of gaps": (plan(station("z")), plan(station("a", gap=(35.0, 40.0, 45.0)))),
-    "least id": (plan(station("a")), plan(station("z"))),
+    "no contact": (plan(configured_pair("z", margin=1.0)), plan(configured_pair("a", contactless=False, margin=9.0))),
+    "room for the sheet": (
+        plan(configured_pair("z", margin=1.0)),
+        plan(configured_pair("a", gap=(2.0, 3.0, 4.0), margin=9.0)),
+    ),
+    "nothing else moves it": (
+        plan(configured_pair("z", margin=1.0)),
+        plan(configured_pair("a", depends_on=("moisture",), margin=9.0)),
+    ),
+    "more margin": (plan(configured_pair("z", margin=9.0)), plan(configured_pair("a", margin=5.0))),
+    "no tilt": (plan(configured_pair("z")), plan(configured_pair("a", tilt=20.0))),
+    "wider window of gaps": (plan(configured_pair("z")), plan(configured_pair("a", gap=(35.0, 40.0, 45.0)))),
+    "least id": (plan(configured_pair("a")), plan(configured_pair("z"))),
 }
 
 
 @pytest.mark.parametrize("why", BEFORE_AFTER)
 def test_what_comes_first(why):
     first, second = BEFORE_AFTER[why]
-    names = [first.stations[0].post.detector_class.id, second.stations[0].post.detector_class.id]
+    names = [
+        first.configured_pairs[0].class_result.detector_class.id,
+        second.configured_pairs[0].class_result.detector_class.id,
+    ]
     assert order(first, second) == order(second, first) == names
 
 
 def test_the_order_of_the_plans_does_not_matter():
     plans = [
-        plan(station("a", margin=3.0)),
-        plan(station("b", margin=3.0)),
-        plan(station("c", margin=7.0, tilt=10.0)),
-        plan(station("d", verdict="trial-needed")),
+        plan(configured_pair("a", margin=3.0)),
+        plan(configured_pair("b", margin=3.0)),
+        plan(configured_pair("c", margin=7.0, tilt=10.0)),
+        plan(configured_pair("d", verdict="trial-needed")),
     ]
     assert {tuple(order(*p)) for p in permutations(plans)} == {("c", "a", "b", "d")}
 
 
 def test_a_suitable_plan_is_not_ranked_by_how_far_below_the_target_it_is():
-    assert order(plan(station("z", ratio=-0.5, margin=9.0)), plan(station("a", ratio=-2.0, margin=5.0))) == ["z", "a"]
-    assert order(plan(station("z", chance=0.95, margin=9.0)), plan(station("a", chance=1.0, margin=5.0))) == ["z", "a"]
+    assert order(
+        plan(configured_pair("z", ratio=-0.5, margin=9.0)), plan(configured_pair("a", ratio=-2.0, margin=5.0))
+    ) == ["z", "a"]
+    assert order(
+        plan(configured_pair("z", chance=0.95, margin=9.0)), plan(configured_pair("a", chance=1.0, margin=5.0))
+    ) == ["z", "a"]
 
 
 def test_margins_are_compared_as_multiples_of_the_spread():
     """5 dB of a spread of 8 beat 50 fF of one of 200, and 50 dB of one of 200 as well."""
-    decibels = plan(station("z", margin=5.0, spread=8.0))
-    assert order(decibels, plan(station("a", margin=50.0, spread=200.0, principle="capacitive"))) == ["z", "a"]
-    assert order(decibels, plan(station("a", margin=50.0, spread=200.0))) == ["z", "a"]
+    decibels = plan(configured_pair("z", margin=5.0, spread=8.0))
+    assert order(decibels, plan(configured_pair("a", margin=50.0, spread=200.0, principle="capacitive"))) == ["z", "a"]
+    assert order(decibels, plan(configured_pair("a", margin=50.0, spread=200.0))) == ["z", "a"]
 
 
 def test_two_plans_compare_alike_whatever_the_others_are():
     """A third plan, of whatever principle, never turns two round."""
-    two = [plan(station("z", margin=5.0, spread=8.0)), plan(station("a", margin=50.0, spread=200.0))]
+    two = [plan(configured_pair("z", margin=5.0, spread=8.0)), plan(configured_pair("a", margin=50.0, spread=200.0))]
     for principle in ("ultrasonic", "capacitive"):
-        third = plan(station("m", principle=principle))
+        third = plan(configured_pair("m", principle=principle))
         assert [name for name in order(*two, third) if name != "m"] == order(*two)
 
 
 def changing(setting, low, **kind):
     """A station of one class at a setting with a band."""
-    one = station("z", **kind)
-    one.choice.setting, one.low, one.post = setting, low, POST
+    one = configured_pair("z", **kind)
+    one.choice.setting, one.low, one.class_result = setting, low, POST
     return one
 
 
-POST = station("z").post
+POST = configured_pair("z").class_result
 
 
 def test_fewer_classes_come_before_fewer_set_ups_and_positions_before_bands():
     one_class = plan(changing(0, 20), changing(0, 30, sheets=(1,)), changing(0, 40, sheets=(2,)))
     two_positions = plan(changing(0, 20, sheets=(0, 1)), changing(1, 20, sheets=(2,)))
-    two_classes = plan(station("a", margin=9.0, sheets=(0, 1)), station("b", margin=9.0, sheets=(2,)))
+    two_classes = plan(configured_pair("a", margin=9.0, sheets=(0, 1)), configured_pair("b", margin=9.0, sheets=(2,)))
     changes = [p.changeovers for p in (one_class, two_positions, two_classes)]
     assert [(c.detector_class, c.geometry, c.profile) for c in changes] == [(0, 0, 2), (0, 1, 0), (1, 0, 0)]
     assert ranked([two_classes, two_positions, one_class]) == [one_class, two_positions, two_classes]
 
 
 def test_a_plan_is_as_good_as_its_worst_sheet():
-    mixed = plan(station("a", margin=9.0), station("b", sheets=(1,), margin=2.0, verdict="trial-needed"))
+    mixed = plan(
+        configured_pair("a", margin=9.0), configured_pair("b", sheets=(1,), margin=2.0, verdict="trial-needed")
+    )
     assert mixed.verdict == "trial-needed"
     assert mixed.worst == 2.0
     assert mixed.served == 2
@@ -172,7 +194,7 @@ def test_a_plan_is_as_good_as_its_worst_sheet():
 
 def test_a_plan_is_as_sure_as_all_its_sheets_together():
     """What one sheet and another miss in the same draws is counted once: they lie in one shop."""
-    one, other = (station(name, sheets=(i,), chance=0.96) for i, name in enumerate("ab"))
+    one, other = (configured_pair(name, sheets=(i,), chance=0.96) for i, name in enumerate("ab"))
     assert plan(one, other).chance == 0.96
     assert plan(one, other).verdict == "suitable"
     # The other misses its targets where the one meets them: each is suitable, both together are not sure enough.

@@ -21,7 +21,7 @@ from sheetmargin_service.principles.ultrasonic.responses import (
     Case,
     SheetModel,
     draw_films,
-    survey_cases,
+    first_order_cases,
     wave_unknowns,
 )
 from support.multilayer import solve_by_eigenvalues
@@ -50,7 +50,7 @@ def db(transmission):
 
 def one(a_sheet, cases=NOMINAL):
     """(C, 1, F, S)"""
-    return model(a_sheet, cases).transmission_of_pile([], FREQUENCY, SINES)
+    return model(a_sheet, cases).transmission_of_stack([], FREQUENCY, SINES)
 
 
 def between(draws):
@@ -59,7 +59,7 @@ def between(draws):
 
 def two(a_sheet, film_um):
     nearest = np.argmin(np.abs(np.log(FILM_M / (1e-6 * film_um))))
-    return model(a_sheet).transmission_of_pile(between([[nearest]]), FREQUENCY, SINES)
+    return model(a_sheet).transmission_of_stack(between([[nearest]]), FREQUENCY, SINES)
 
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
@@ -67,7 +67,7 @@ CARD = sheet("pvc-rigid", thickness_um=760)
 
 
 def test_cases_are_the_ends_of_what_is_not_known():
-    cases = survey_cases(CARD)
+    cases = first_order_cases(CARD)
     assert wave_unknowns(CARD) == ("stiffness", "loss", "mass")
     assert [c.variant for c in cases[:5]] == list(VARIANTS)
     assert [c.mass_factor for c in cases[5:]] == [1.0 - MASS_STEP, 1.0 + MASS_STEP]
@@ -76,14 +76,17 @@ def test_cases_are_the_ends_of_what_is_not_known():
 def test_the_permeance_of_a_grade_is_not_known_and_that_of_a_stock_is():
     assert wave_unknowns(PAPER) == ("stiffness", "loss", "mass", "permeance")
     permeance = PAPER.layers[0].material.porous.permeance_um_per_pa_s
-    assert [c.permeance_factor * permeance.nominal for c in survey_cases(PAPER)[7:]] == [permeance.low, permeance.high]
+    assert [c.permeance_factor * permeance.nominal for c in first_order_cases(PAPER)[7:]] == [
+        permeance.low,
+        permeance.high,
+    ]
     measured = sheet("copy-paper", grammage_gsm=80, air_permeance_um_per_pa_s=3.0)
     assert wave_unknowns(measured) == ("stiffness", "loss", "mass")
 
 
 def test_each_case_is_computed_with_its_own_numbers():
     """All cases at once are what each gives by itself."""
-    cases = survey_cases(CARD)
+    cases = first_order_cases(CARD)
     together = one(CARD, cases)
     for index, case in enumerate(cases):
         assert together[index] == pytest.approx(one(CARD, (case,))[0], rel=1e-12)
@@ -91,15 +94,15 @@ def test_each_case_is_computed_with_its_own_numbers():
 
 
 def test_picked_places_are_points_of_the_grid():
-    made = model(CARD, survey_cases(CARD))
-    grid = made.transmission_of_pile([], FREQUENCY, SINES)
+    made = model(CARD, first_order_cases(CARD))
+    grid = made.transmission_of_stack([], FREQUENCY, SINES)
     case = np.array([4, 0])
-    pieces = made.picked(case).transmission_of_pile([], FREQUENCY[[1, 0]], np.tile(SINES, (2, 1)))
+    pieces = made.picked(case).transmission_of_stack([], FREQUENCY[[1, 0]], np.tile(SINES, (2, 1)))
     assert pieces == pytest.approx(grid[case, 0, [1, 0]], rel=1e-12)
 
 
 def test_what_is_known_is_not_computed_again():
-    made = model(CARD, survey_cases(CARD)).known_at(FREQUENCY, SINES)
+    made = model(CARD, first_order_cases(CARD)).known_at(FREQUENCY, SINES)
     assert made.ply(FREQUENCY, SINES) is made.usual.ply
     assert made.first(2).ply(FREQUENCY, SINES).transmission.shape[0] == 2
     other = SINES.copy()
@@ -111,10 +114,10 @@ def test_more_mass_weakens_a_limp_sheet_by_the_mass_law():
     assert heavier - lighter == pytest.approx(20 * np.log10(1.1 / 0.9), abs=0.1)
 
 
-def test_a_pile_of_two_is_two_sheets_and_a_film():
+def test_a_stack_of_two_is_two_sheets_and_a_film():
     draws = np.array([[5, 15, 30]])
     made = model(PAPER)
-    quick = made.transmission_of_pile(between(draws), FREQUENCY, SINES)
+    quick = made.transmission_of_stack(between(draws), FREQUENCY, SINES)
     ply = made.ply(FREQUENCY, SINES)
     whole = double_transmission(first=ply, second=ply, film=FILMS.between(draws[0]))
     displaced = 2e-6 * PAPER.thickness_um
@@ -122,24 +125,24 @@ def test_a_pile_of_two_is_two_sheets_and_a_film():
     assert quick == pytest.approx(whole * turn, rel=1e-9)
 
 
-def test_a_pile_of_three_reads_the_same_from_both_ends():
+def test_a_stack_of_three_reads_the_same_from_both_ends():
     """Reciprocity: films 8 and 20 between three sheets, in either order."""
     made = model(CARD)
-    forth = made.transmission_of_pile(between([[8], [20]]), FREQUENCY, SINES)
-    back = made.transmission_of_pile(between([[20], [8]]), FREQUENCY, SINES)
+    forth = made.transmission_of_stack(between([[8], [20]]), FREQUENCY, SINES)
+    back = made.transmission_of_stack(between([[20], [8]]), FREQUENCY, SINES)
     assert forth == pytest.approx(back, rel=1e-9)
 
 
 @pytest.mark.parametrize("joints", [1, 2])
-def test_a_flat_pile_is_one_with_films_that_hardly_vary(joints):
+def test_a_flat_stack_is_one_with_films_that_hardly_vary(joints):
     film_m = np.array([[4e-6, 60e-6], [20e-6, 8e-6]])[:joints]
     films = [
         uneven_film(air=AIR, thickness_m=f[:, None, None], variation=1e-6, frequency_hz=FREQUENCY, sin_theta=SINES)
         for f in film_m
     ]
     made = model(CARD)
-    flat = made.transmission_of_flat_pile(film_m, FREQUENCY, SINES)
-    assert flat == pytest.approx(made.transmission_of_pile(films, FREQUENCY, SINES), rel=1e-6)
+    flat = made.transmission_of_flat_stack(film_m, FREQUENCY, SINES)
+    assert flat == pytest.approx(made.transmission_of_stack(films, FREQUENCY, SINES), rel=1e-6)
 
 
 @pytest.mark.parametrize("name", ["card", "label"])
@@ -150,7 +153,7 @@ def test_the_halves_of_a_pair_share_its_poles(name):
     film_m, made = np.array([5e-6, 90e-6]), model(a_sheet)
     angles = np.sin(np.linspace(0.0, 0.7, 40) + 0.03j)
     first, second = made.halves_of_flat_pair(film_m, FREQUENCY, angles)
-    rest = made.transmission_of_flat_pile(film_m[None], FREQUENCY, angles) / (first * second)
+    rest = made.transmission_of_flat_stack(film_m[None], FREQUENCY, angles) / (first * second)
     displaced = np.exp(
         2j * np.pi * FREQUENCY / AIR.sound_speed_m_per_s * 2e-6 * a_sheet.thickness_um * np.sqrt(1.0 - angles**2)
     )
@@ -163,7 +166,7 @@ def test_wavelengths_across_a_sheet_are_counted_by_its_slowest_wave():
     """Rigid PVC of the library: shear, sqrt(G/rho); two layers one after the other."""
     layer = CARD.layers[0]
     c55 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3)[3].real
-    turns = model(CARD, survey_cases(CARD)).turns(FREQUENCY[:, 0])
+    turns = model(CARD, first_order_cases(CARD)).turns(FREQUENCY[:, 0])
     assert turns.shape == (7, 2)
     assert turns[0] == pytest.approx(760e-6 * FREQUENCY[:, 0] / np.sqrt(c55 / layer.density_kg_m3))
     label = construction("label-paper")
@@ -171,11 +174,11 @@ def test_wavelengths_across_a_sheet_are_counted_by_its_slowest_wave():
     assert model(label).turns(FREQUENCY[:, 0]) == pytest.approx(alone)
 
 
-def test_each_ply_more_weakens_a_pile_of_paper():
+def test_each_ply_more_weakens_a_stack_of_paper():
     levels = [db(one(PAPER))]
     for joints in (1, 2, 3):
         draws = np.full((joints, 1), 25, dtype=np.intp)
-        levels.append(db(model(PAPER).transmission_of_pile(between(draws), FREQUENCY, SINES)))
+        levels.append(db(model(PAPER).transmission_of_stack(between(draws), FREQUENCY, SINES)))
     assert np.all(np.diff([level[0, 0, :, 0] for level in levels], axis=0) > 10.0)
 
 
@@ -311,7 +314,7 @@ def test_no_sheet_amplifies():
     for material in load_library().materials.values():
         low, high = material.thickness_range_um
         a_sheet = sheet(material.id, thickness_um=float(np.sqrt(low * high)))
-        assert np.all(np.abs(one(a_sheet, survey_cases(a_sheet))) <= 1.0 + 1e-9), material.id
+        assert np.all(np.abs(one(a_sheet, first_order_cases(a_sheet))) <= 1.0 + 1e-9), material.id
 
 
 def test_draws_see_the_whole_distribution_at_every_joint():

@@ -15,7 +15,7 @@ from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM, Housing
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.say import say
-from sheetmargin_service.mounting.space import Place
+from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.principles.protocol import Settings
 from sheetmargin_service.selection.recommend import recommend
 
@@ -57,7 +57,7 @@ def highest_mm(distance_mm, tilt_deg, housing):
 )
 def test_a_pair_fits_with_bodies_and_cables_or_not_at_all(above, below, gap, tilt, cable):
     housing = Housing(thread="M18", pitch_mm=1.0, length_mm=60.0, width_mm=18.0, cable_exit_mm=cable)
-    here = Place(
+    here = MountingSpace(
         line=Line(clearance_above_mm=above, clearance_below_mm=below),
         flutter_mm=1.0,
         flutter_deg=1.0,

@@ -10,8 +10,8 @@ from sheetmargin_service.principles.protocol import Spread
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.bands import choose_bands, margins
 from sheetmargin_service.selection.search import NO_SLACK, Search, Sharing, Slack, choice_at, receiver_at, spans_of
-from support.principle_cases import CONDITIONS, bench, sheet
-from support.stand_in_bench import StandIn
+from support.principle_cases import CONDITIONS, class_model, sheet
+from support.stand_in_model import StandIn
 
 MADE = StandIn()
 ALL = np.ones(MADE.count, dtype=bool)
@@ -28,21 +28,21 @@ def two_with_contrast(**by_setting):
     for name, value in by_setting.items():
         gap, tilt = name[1:].split("t")
         contrast[at(float(gap), float(tilt))] = value
-    return MADE.survey(single=40.0, double=40.0 + contrast)
+    return MADE.signal_table(single=40.0, double=40.0 + contrast)
 
 
 def search(made, *groups, allowed, slack=NO_SLACK):
     """The settings for groups of surveys, a band for each."""
-    sharing = tuple(Sharing(surveys=group, receiver=made.receiver, step=1) for group in groups)
-    return Search(bench=made, groups=sharing, allowed=allowed, step=1, slack=slack)
+    sharing = tuple(Sharing(signal_tables=group, receiver=made.receiver, step=1) for group in groups)
+    return Search(class_model=made, groups=sharing, allowed=allowed, step=1, slack=slack)
 
 
-def chosen(made, surveys, *, allowed, slack=NO_SLACK):
+def chosen(made, signal_tables, *, allowed, slack=NO_SLACK):
     """The best setting for sheets in one band, and how far it may move."""
-    found = search(made, surveys, allowed=allowed, slack=slack)
+    found = search(made, signal_tables, allowed=allowed, slack=slack)
     bands = found.groups[0].whole
     band = float(bands.low[found.best]), float(bands.high[found.best])
-    return choice_at(made, surveys, found.best, allowed=allowed, band=band)
+    return choice_at(made, signal_tables, found.best, allowed=allowed, band=band)
 
 
 def test_the_greatest_margin_wins():
@@ -68,15 +68,15 @@ def test_only_what_is_allowed_is_chosen():
 
 
 def test_the_worst_sheet_decides():
-    surveys = {0: two_with_contrast(g20t0=60.0), 1: two_with_contrast(g60t0=40.0, g20t0=10.0)}
-    choice = chosen(MADE, surveys, allowed=ALL)
+    signal_tables = {0: two_with_contrast(g20t0=60.0), 1: two_with_contrast(g60t0=40.0, g20t0=10.0)}
+    choice = chosen(MADE, signal_tables, allowed=ALL)
     assert choice.setting != at(20.0, 0.0)
 
 
 def test_groups_have_bands_of_their_own():
     """Light and heavy stock share no band; with a band each, the setting that suits both is found."""
-    light = MADE.survey(single=30.0, double=np.where(ALL, 50.0, 0.0))
-    heavy = MADE.survey(single=60.0, double=np.where(MADE.settings.gap_mm == 30.0, 90.0, 75.0))
+    light = MADE.signal_table(single=30.0, double=np.where(ALL, 50.0, 0.0))
+    heavy = MADE.signal_table(single=60.0, double=np.where(MADE.settings.gap_mm == 30.0, 90.0, 75.0))
     shared = search(MADE, {0: light}, {1: heavy}, allowed=ALL).best
     together = choose_bands([light, heavy], MADE.receiver, step=1).worst[shared]
     apart = [choose_bands([s], MADE.receiver, step=1).worst[shared] for s in (light, heavy)]
@@ -87,7 +87,7 @@ def peaked(gap_mm=40.0, tilt_deg=0.0, *, by_mm=0.0, by_deg=0.0, made=MADE, contr
     """Two sheets that stand out most at one place, and so much less by the mm and the degree away from it."""
     s = made.settings
     fall = by_mm * np.abs(s.gap_mm - gap_mm) + by_deg * np.abs(s.tilt_deg - tilt_deg)
-    return made.survey(single=40.0, double=40.0 + np.maximum(contrast - fall, 0.0))
+    return made.signal_table(single=40.0, double=40.0 + np.maximum(contrast - fall, 0.0))
 
 
 FINE = StandIn(gaps_mm=(20.0, 25.0, 30.0, 35.0, 40.0), tilts_deg=tuple(np.arange(0.0, 50.0, 5.0)))
@@ -103,49 +103,49 @@ def test_off_square_the_middle_of_the_region_is_chosen():
     """From 20 to 40 degrees all is the same: 30, and not 20, where a little less would be too little."""
     s = FINE.settings
     good = (s.tilt_deg >= 20.0) & (s.tilt_deg <= 40.0) & (s.gap_mm >= 25.0)
-    survey = FINE.survey(single=40.0, double=np.where(good, 70.0, 50.0))
-    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (30.0, 30.0)
+    signal_table = FINE.signal_table(single=40.0, double=np.where(good, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: signal_table}, allowed=ANYWHERE).best) == (30.0, 30.0)
 
 
 def test_of_two_regions_the_straighter_is_chosen_and_no_gap_between_them():
     s = FINE.settings
     good = ((s.tilt_deg == 15.0) & (s.gap_mm <= 30.0)) | ((s.tilt_deg >= 30.0) & (s.tilt_deg <= 40.0))
-    survey = FINE.survey(single=40.0, double=np.where(good, 70.0, 50.0))
-    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (25.0, 15.0)
+    signal_table = FINE.signal_table(single=40.0, double=np.where(good, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: signal_table}, allowed=ANYWHERE).best) == (25.0, 15.0)
     apart = (s.tilt_deg == 0.0) & (s.gap_mm != 35.0)
-    survey = FINE.survey(single=40.0, double=np.where(apart, 70.0, 50.0))
-    assert place(FINE, search(FINE, {0: survey}, allowed=ANYWHERE).best) == (25.0, 0.0)
+    signal_table = FINE.signal_table(single=40.0, double=np.where(apart, 70.0, 50.0))
+    assert place(FINE, search(FINE, {0: signal_table}, allowed=ANYWHERE).best) == (25.0, 0.0)
 
 
 def test_a_small_margin_is_not_given_away():
     """0.9 of 1 dB for the middle of the gaps is no bargain; 0.9 of 10 is."""
     for contrast, best in ((10.0, 20.0), (28.0, 40.0)):
-        survey = peaked(20.0, by_mm=0.04, contrast=contrast)
-        assert MADE.settings.gap_mm[search(MADE, {0: survey}, allowed=ALL).best] == best, contrast
+        signal_table = peaked(20.0, by_mm=0.04, contrast=contrast)
+        assert MADE.settings.gap_mm[search(MADE, {0: signal_table}, allowed=ALL).best] == best, contrast
 
 
 def test_hands_are_given_their_room_in_gap():
     """Best at the least gap, which is the end of every window there."""
-    survey = peaked(20.0, by_mm=0.5, made=FINE)
-    plainly, by_hand = (search(FINE, {0: survey}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
+    signal_table = peaked(20.0, by_mm=0.5, made=FINE)
+    plainly, by_hand = (search(FINE, {0: signal_table}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
     assert place(FINE, plainly.best) == (20.0, 0.0)
     assert place(FINE, by_hand.best) == (25.0, 0.0)
     assert not by_hand.can_be_set_at(plainly.best)
 
 
 def test_hands_are_given_their_room_at_the_greatest_tilt():
-    survey = peaked(30.0, 45.0, by_mm=0.5, by_deg=1.0, made=FINE)
-    plainly, by_hand = (search(FINE, {0: survey}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
+    signal_table = peaked(30.0, 45.0, by_mm=0.5, by_deg=1.0, made=FINE)
+    plainly, by_hand = (search(FINE, {0: signal_table}, allowed=ANYWHERE, slack=slack) for slack in (NO_SLACK, HAND))
     assert place(FINE, plainly.best) == (30.0, 45.0)
     assert place(FINE, by_hand.best) == (30.0, 40.0)
 
 
 def test_square_on_is_no_end():
     """Down to where the window of tilts reaches square on, a pair may lean either way."""
-    survey = peaked(30.0, 0.0, by_mm=0.5, by_deg=0.5, made=FINE)
-    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    signal_table = peaked(30.0, 0.0, by_mm=0.5, by_deg=0.5, made=FINE)
+    found = search(FINE, {0: signal_table}, allowed=ANYWHERE, slack=HAND)
     assert place(FINE, found.best) == (30.0, 0.0)
-    choice = chosen(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    choice = chosen(FINE, {0: signal_table}, allowed=ANYWHERE, slack=HAND)
     assert choice.tilt.min == choice.tilt.nominal == 0.0
     assert choice.room.tilt_deg == choice.tilt.max >= HAND.tilt_deg
 
@@ -158,13 +158,13 @@ def test_where_hands_have_no_room_anywhere_the_margin_decides():
 
 
 def test_a_pair_that_is_not_set_by_hand_may_stand_at_an_end():
-    survey = peaked(20.0, by_mm=0.5, made=FINE)
-    assert search(FINE, {0: survey}, allowed=ANYWHERE).can_be_set_at(0)
+    signal_table = peaked(20.0, by_mm=0.5, made=FINE)
+    assert search(FINE, {0: signal_table}, allowed=ANYWHERE).can_be_set_at(0)
 
 
 def test_what_is_tried_next_is_another_tilt_by_its_margin():
-    survey = peaked(30.0, 20.0, by_mm=0.2, by_deg=0.5, made=FINE, contrast=40.0)
-    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    signal_table = peaked(30.0, 20.0, by_mm=0.2, by_deg=0.5, made=FINE, contrast=40.0)
+    found = search(FINE, {0: signal_table}, allowed=ANYWHERE, slack=HAND)
     tried = [place(FINE, at) for at in found.others()]
     assert place(FINE, found.best) == (30.0, 20.0)
     assert [tilt for _, tilt in tried] == [10.0, 30.0, 5.0, 35.0, 0.0, 40.0]
@@ -175,8 +175,8 @@ def test_what_is_tried_next_is_another_tilt_by_its_margin():
 
 def test_a_band_that_came_out_otherwise_moves_what_can_be_set():
     """An edge 6 dB higher than was searched leaves the window no room on one side."""
-    survey = peaked(30.0, 0.0, by_mm=1.0, made=FINE)
-    found = search(FINE, {0: survey}, allowed=ANYWHERE, slack=HAND)
+    signal_table = peaked(30.0, 0.0, by_mm=1.0, made=FINE)
+    found = search(FINE, {0: signal_table}, allowed=ANYWHERE, slack=HAND)
     bands = found.groups[0].whole
     low, high = int(bands.low[found.best]), int(bands.high[found.best])
     assert found.with_band(found.best, (low, high)).can_be_set_at(found.best)
@@ -186,8 +186,8 @@ def test_a_band_that_came_out_otherwise_moves_what_can_be_set():
 def test_a_window_ends_where_half_the_margin_is_left():
     """Two sheets fall off to both sides of 40 mm: by 6 dB in 10 mm. Margin 6, half of it gone after 5 mm."""
     fall = 0.6 * np.abs(MADE.settings.gap_mm - 40.0)
-    survey = MADE.survey(single=40.0, double=60.0 - fall)
-    choice = choice_at(MADE, {0: survey}, at(40.0, 0.0), allowed=ALL, band=(22.0, 50.0))
+    signal_table = MADE.signal_table(single=40.0, double=60.0 - fall)
+    choice = choice_at(MADE, {0: signal_table}, at(40.0, 0.0), allowed=ALL, band=(22.0, 50.0))
     assert (choice.gap.nominal, choice.gap.min, choice.gap.max) == (40.0, 35.0, 45.0)
 
 
@@ -198,16 +198,16 @@ def test_a_window_stops_at_what_is_not_allowed():
 
 
 def test_without_margin_there_is_no_window():
-    survey = MADE.survey(single=40.0, double=44.0)
-    choice = choice_at(MADE, {0: survey}, at(40.0, 10.0), allowed=ALL, band=(22.0, 42.0))
+    signal_table = MADE.signal_table(single=40.0, double=44.0)
+    choice = choice_at(MADE, {0: signal_table}, at(40.0, 10.0), allowed=ALL, band=(22.0, 42.0))
     assert choice.gap.min == choice.gap.max == 40.0
     assert choice.tilt.min == choice.tilt.max == 10.0
 
 
 def test_a_principle_without_tilt_has_no_window_of_tilt():
     flat = StandIn(tilts_deg=(0.0,), tilts=False)
-    survey = flat.survey(single=40.0, double=60.0)
-    assert chosen(flat, {0: survey}, allowed=np.ones(5, dtype=bool)).tilt is None
+    signal_table = flat.signal_table(single=40.0, double=60.0)
+    assert chosen(flat, {0: signal_table}, allowed=np.ones(5, dtype=bool)).tilt is None
 
 
 def test_percentiles_of_a_spread():
@@ -232,16 +232,16 @@ WINDOWS = [
 def test_windows_hold_what_they_claim(class_id, a_sheet):
     """The class made anew with gaps a third apart, so that the ends fall between the first grid's: half of the nominal
     margin is left at both ends of the window of gaps and everywhere between, within 0.5 dB."""
-    made = bench(class_id)
+    made = class_model(class_id)
     allowed = np.ones(len(made.settings.gap_mm), dtype=bool)
-    survey = made.survey(a_sheet)
-    choice = chosen(made, {0: survey}, allowed=allowed)
-    bands = choose_bands([survey], made.receiver, step=1)
+    signal_table = made.signal_table(a_sheet)
+    choice = chosen(made, {0: signal_table}, allowed=allowed)
+    bands = choose_bands([signal_table], made.receiver, step=1)
     low, high = float(bands.low[choice.setting]), float(bands.high[choice.setting])
     nominal = float(bands.worst[choice.setting])
     p, tilt = made.parameters, float(made.settings.tilt_deg[choice.setting])
-    finer = bench(class_id, gap_min_mm=choice.gap.min, gap_max_mm=max(choice.gap.max, p.reference_gap_mm))
-    found = np.min(margins(finer.survey(a_sheet), low=np.array(low), high=np.array(high)), axis=0)
+    finer = class_model(class_id, gap_min_mm=choice.gap.min, gap_max_mm=max(choice.gap.max, p.reference_gap_mm))
+    found = np.min(margins(finer.signal_table(a_sheet), low=np.array(low), high=np.array(high)), axis=0)
     s = finer.settings
     within = np.isclose(s.tilt_deg, tilt) & (s.gap_mm <= choice.gap.max + 1e-6)
     assert nominal > 0.0
@@ -251,8 +251,8 @@ def test_windows_hold_what_they_claim(class_id, a_sheet):
 
 def test_a_narrow_frame_narrows_the_window():
     """A tilt that the machine does not allow is in no window."""
-    narrow = bench("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
+    narrow = class_model("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
     a_sheet = sheet("pvc-rigid", thickness_um=760)
     allowed = np.ones(len(narrow.settings.gap_mm), dtype=bool)
-    choice = chosen(narrow, {0: narrow.survey(a_sheet)}, allowed=allowed)
+    choice = chosen(narrow, {0: narrow.signal_table(a_sheet)}, allowed=allowed)
     assert choice.tilt.max <= 12.0

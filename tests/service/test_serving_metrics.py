@@ -91,7 +91,7 @@ def test_answers_that_the_process_keeps(app: Flask) -> None:
     assert counted(client, "sheetmargin_physics_seconds_count") == 1
 
 
-def test_what_is_running_includes_the_question_itself(app: Flask) -> None:
+def test_what_is_running_includes_the_resolved_job_itself(app: Flask) -> None:
     client = app.test_client()
     assert counted(client, "sheetmargin_requests_running") == 1
     assert counted(client, "sheetmargin_requests_running") == 1

@@ -10,9 +10,9 @@ import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings
-from sheetmargin_service.mounting.stream import Stream, in_stream, survey_in_beam
-from sheetmargin_service.principles.protocol import Survey
-from support.principle_cases import bench, sheet
+from sheetmargin_service.mounting.stream import Stream, in_stream, signal_table_in_beam
+from sheetmargin_service.principles.protocol import SignalTable
+from support.principle_cases import class_model, sheet
 
 BOARD = {"material": "folding-boxboard", "grammage_gsm": 350}
 STREAM = {"feeding": "shingled", "sheet_length_mm": 700, "shingle_pitch_mm": 200}
@@ -57,11 +57,11 @@ def test_what_is_correct_lies_in_the_beam_in_turn(length_mm, states, double):
 
 @pytest.mark.parametrize("class_id", SENSED)
 def test_both_numbers_are_right_for_every_principle(class_id):
-    made, piece = bench(class_id), SENSED[class_id]
-    found = survey_in_beam(made, in_stream(piece, Stream(length_mm=250.0, pitch_mm=200.0)))
+    made, piece = class_model(class_id), SENSED[class_id]
+    found = signal_table_in_beam(made, in_stream(piece, Stream(length_mm=250.0, pitch_mm=200.0)))
 
-    def alone(plies: int) -> Survey:
-        return made.survey(replace(piece, plies=plies))
+    def alone(plies: int) -> SignalTable:
+        return made.signal_table(replace(piece, plies=plies))
 
     if made.detector_class.parameters.__dict__.get("taught_on_sheet"):
         assert (found.single.p1 <= alone(1).single.p1 + 1e-9).all()
@@ -74,14 +74,14 @@ def test_both_numbers_are_right_for_every_principle(class_id):
 
 def test_what_is_taught_on_one_number_is_not_sure_of_the_other():
     """A coil taught on one plate knows one plate, not what its alloy makes of two."""
-    made = bench("eddy-current-1k")
+    made = class_model("eddy-current-1k")
     assert made.detector_class.parameters.taught_on_sheet
     plate = sheet("aluminium", thickness_um=300)
     first, second = in_stream(plate, Stream(length_mm=250.0, pitch_mm=200.0))
-    as_taught = made.survey(replace(second, lap=None)).single
-    spread, taught = (s.p99 - s.p1 for s in (made.survey(second).single, as_taught))
+    as_taught = made.signal_table(replace(second, lap=None)).single
+    spread, taught = (s.p99 - s.p1 for s in (made.signal_table(second).single, as_taught))
     assert (spread > 1.2 * taught).all()
-    assert made.survey(first).single.p99 == pytest.approx(made.survey(plate).single.p99)
+    assert made.signal_table(first).single.p99 == pytest.approx(made.signal_table(plate).single.p99)
 
 
 def test_a_stream_is_asked_for_its_pitch_and_length(api):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.pair import Row, pair_at, pair_in_air
-from sheetmargin_service.principles.ultrasonic.pair_group import Fleet
+from sheetmargin_service.principles.ultrasonic.pair_group import PairGroup
 from sheetmargin_service.principles.ultrasonic.tilts import (
     STEP_DEG,
     greatest_tilt_deg,
@@ -77,9 +77,9 @@ def test_a_pair_without_neighbours_is_refused():
     """A lone tilt says nothing of how a level runs over the angle; nothing is made up for it."""
     parameters = detector_class("ultrasonic-400k").parameters
     pair = pair_at(parameters, CONDITIONS.mean_air(), gap_mm=(26.0,), tilt_deg=(20.0,))
-    fleet = Fleet(row=Row(pairs=(pair,)), conditions=CONDITIONS, keep=np.array([0]))
+    pair_group = PairGroup(row=Row(pairs=(pair,)), conditions=CONDITIONS, keep=np.array([0]))
     with pytest.raises(ValueError, match="lacks the tilts"):
-        fleet.flutter_variance(np.array([40.0]))
+        pair_group.flutter_variance(np.array([40.0]))
 
 
 def test_a_search_goes_to_the_greatest_tilt():

@@ -14,10 +14,10 @@ from scipy.stats import norm
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin_service import principles as package
 from sheetmargin_service.detectors import parameters
 from sheetmargin_service.detectors.catalogue import Catalogue, parse_catalogue, reference_catalogue
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.principles import principles as package
 from sheetmargin_service.selection.recommend import recommend
 
 TABLE = """

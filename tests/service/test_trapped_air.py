@@ -91,7 +91,7 @@ def test_a_pair_is_the_sum_of_its_echoes() -> None:
     )
 
 
-def test_both_forms_of_the_pair_agree_and_a_pile_can_be_built() -> None:
+def test_both_forms_of_the_pair_agree_and_a_stack_can_be_built() -> None:
     case = {"air": AIR, "frequency_hz": np.array([100e3, 200e3])[:, None], "sin_theta": np.linspace(0.0, 0.95, 20)}
     sheet = limp_response(mass_kg_m2=0.08, **case)
     film = fluid_response(layer=film_layer(air=AIR, thickness_m=2e-5, frequency_hz=case["frequency_hz"]), **case)

@@ -16,7 +16,7 @@ from sheetmargin_service.principles.ultrasonic.spreads import (
     ripple_nodes,
     ripple_variance,
 )
-from support.principle_cases import CONDITIONS, bench, deviations, means, predictive, sheet
+from support.principle_cases import CONDITIONS, class_model, deviations, means, predictive, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
 CARD = sheet("pvc-rigid", thickness_um=760)
@@ -44,12 +44,12 @@ def square_on(made, gap_mm):
 def test_one_sheet_is_the_same_to_first_order_and_in_full(class_id):
     """p1, p50 and p99 of one sheet within 1.5 dB, far above the floors; within 0.8 dB but for the tilted card, whose
     variants are no Gaussian: 1.2 dB."""
-    made = bench(class_id)
+    made = class_model(class_id)
     for name in ("paper", "coated", "film", "card", "tissue"):
-        survey = made.survey(SHEETS[name])
+        signal_table = made.signal_table(SHEETS[name])
         for setting in range(0, len(made.settings.gap_mm), 13):
-            found = percentiles(made.detail(SHEETS[name], setting).single)
-            span = survey.single
+            found = percentiles(made.distribution(SHEETS[name], setting).single)
+            span = signal_table.single
             if span.p99[setting] < made.floors_db[0][setting] - 15.0:
                 slack = 1.5 if name == "card" else 0.8
                 assert found == pytest.approx([span.p1[setting], span.p50[setting], span.p99[setting]], abs=slack), name
@@ -58,38 +58,43 @@ def test_one_sheet_is_the_same_to_first_order_and_in_full(class_id):
 @pytest.mark.parametrize("class_id", ["ultrasonic-180k", "ultrasonic-300k"])
 def test_the_lower_end_of_two_sheets_is_the_same_to_first_order_and_in_full(class_id):
     """p1 of two, which decides: within 3 dB, with every second film in the search and the rest in full."""
-    made = bench(class_id)
+    made = class_model(class_id)
     for name in ("paper", "coated", "board", "tissue"):
-        survey = made.survey(SHEETS[name])
+        signal_table = made.signal_table(SHEETS[name])
         for setting in range(0, len(made.settings.gap_mm), 13):
-            p1, p50, _ = percentiles(made.detail(SHEETS[name], setting).double)
-            assert p1 == pytest.approx(survey.double.p1[setting], abs=3.0), name
-            if survey.double.p50[setting] < made.floors_db[0][setting] - 10.0:
-                assert p50 == pytest.approx(survey.double.p50[setting], abs=2.5), name
+            p1, p50, _ = percentiles(made.distribution(SHEETS[name], setting).double)
+            assert p1 == pytest.approx(signal_table.double.p1[setting], abs=3.0), name
+            if signal_table.double.p50[setting] < made.floors_db[0][setting] - 10.0:
+                assert p50 == pytest.approx(signal_table.double.p50[setting], abs=2.5), name
 
 
-def test_details_are_distributions():
-    made = bench("ultrasonic-180k")
+def test_distributions_are_distributions():
+    made = class_model("ultrasonic-180k")
     counted = replace(PAPER, plies=3, double_kind="one-ply-more")
     for a_sheet in (PAPER, counted, replace(PAPER, plies=3), replace(CARD, contact="bonded")):
-        detail = made.detail(a_sheet, 3)
-        states = [detail.no_sheet, detail.single, detail.double, *([detail.fewer] if detail.fewer else [])]
-        assert (detail.fewer is not None) == (a_sheet is counted)
+        distribution = made.distribution(a_sheet, 3)
+        states = [
+            distribution.no_sheet,
+            distribution.single,
+            distribution.double,
+            *([distribution.fewer] if distribution.fewer else []),
+        ]
+        assert (distribution.fewer is not None) == (a_sheet is counted)
         for spread in states:
             steady = spread.steady(GRID)
             assert steady.sum() == pytest.approx(1.0, abs=1e-9)
             assert np.all(steady >= 0.0)
             assert spread.weights.sum(axis=1) == pytest.approx(1.0)
-            assert spread.noise is detail.single.noise
+            assert spread.noise is distribution.single.noise
 
 
 def test_no_sheet_is_the_open_path():
-    made = bench("ultrasonic-220k-continuous")
-    detail = made.detail(PAPER, 0)
-    assert detail.no_sheet.steady(GRID) @ GRID.centres == pytest.approx(0.0, abs=0.1)
-    survey = made.survey(PAPER)
-    assert np.all(survey.no_sheet.p99 == -survey.no_sheet.p1)
-    assert np.all(survey.no_sheet.p50 == 0.0)
+    made = class_model("ultrasonic-220k-continuous")
+    distribution = made.distribution(PAPER, 0)
+    assert distribution.no_sheet.steady(GRID) @ GRID.centres == pytest.approx(0.0, abs=0.1)
+    signal_table = made.signal_table(PAPER)
+    assert np.all(signal_table.no_sheet.p99 == -signal_table.no_sheet.p1)
+    assert np.all(signal_table.no_sheet.p50 == 0.0)
 
 
 def test_ripple_variance_meets_sampling():
@@ -133,10 +138,10 @@ def test_quantiles_of_one_gaussian():
 def test_variances_add():
     """One sheet at a setting without ripple, by root sum square: from event to event, from teaching to teaching, and
     what is drawn for the job."""
-    made = bench("ultrasonic-500k")
+    made = class_model("ultrasonic-500k")
     setting = square_on(made, 25.0)
-    detail = made.detail(PAPER, setting)
-    parts = {name: pair[0] for name, pair in detail.moves.items()}
+    distribution = made.distribution(PAPER, setting)
+    parts = {name: pair[0] for name, pair in distribution.moves.items()}
     expected = np.sqrt(sum(part**2 for part in parts.values()))
     assert deviations(made, PAPER, setting)["single"] == pytest.approx(expected, rel=0.01)
 
@@ -145,24 +150,24 @@ def test_mass_moves_a_limp_sheet_by_the_mass_law():
     """One per cent of mass is 0.087 dB; 4 % tolerance and 5 % formation hold 95 %. A tenth less as paper is not quite
     limp. Of two sheets variances within the lot add, a quarter of the tolerance's and formation's: 4 + 25; what the
     lot is off, 12, is off twice over."""
-    made = bench("ultrasonic-180k")
-    moved = made.detail(PAPER, square_on(made, 40.0)).moves["grammage"]
+    made = class_model("ultrasonic-180k")
+    moved = made.distribution(PAPER, square_on(made, 40.0)).moves["grammage"]
     assert moved[0] == pytest.approx(0.0869 * np.hypot(4.0, 5.0) / 1.96, rel=0.1)
     assert moved[1] == pytest.approx(moved[0] * np.sqrt((2.0 * 29.0 + 4.0 * 12.0) / 41.0), rel=1e-6)
 
 
 def test_mass_of_plies_averages_out():
     """Each ply has its own mass within the lot, all have the lot's."""
-    made = bench("ultrasonic-180k")
-    one, four = (made.detail(replace(PAPER, plies=n), square_on(made, 40.0)).moves["grammage"][0] for n in (1, 4))
+    made = class_model("ultrasonic-180k")
+    one, four = (made.distribution(replace(PAPER, plies=n), square_on(made, 40.0)).moves["grammage"][0] for n in (1, 4))
     per_ply = 0.0869 * np.hypot(4.0, 5.0) / 1.96
     assert one == pytest.approx(per_ply, rel=0.1)
     assert four == pytest.approx(0.0869 * 4.0 * np.sqrt(29.0 / 4.0 + 12.0) / 1.96, rel=0.25)
 
 
 def test_drift_and_air_move_every_state_alike():
-    made = bench("ultrasonic-180k")
-    moves = made.detail(PAPER, square_on(made, 40.0)).moves
+    made = class_model("ultrasonic-180k")
+    moves = made.distribution(PAPER, square_on(made, 40.0)).moves
     assert moves["drift"] == pytest.approx((3.0 / 1.959964,) * 2)
     airs = [humid_air(temperature_c=t, relative_humidity_pct=h) for t in (15.0, 35.0) for h in (30.0, 70.0)]
     per_m = [float(absorption_db_per_m(frequency_hz=180e3, air=air)) for air in airs]
@@ -172,30 +177,30 @@ def test_drift_and_air_move_every_state_alike():
 
 def test_wider_flutter_spreads_a_sheet_more():
     """Where the level falls with the angle; square on it is flat to first order."""
-    calm, wild = (bench("ultrasonic-180k", conditions=replace(CONDITIONS, flutter_deg=f)) for f in (0.0, 4.0))
+    calm, wild = (class_model("ultrasonic-180k", conditions=replace(CONDITIONS, flutter_deg=f)) for f in (0.0, 4.0))
     tilted = int(np.flatnonzero((calm.settings.tilt_deg == 25.0) & (calm.settings.gap_mm == 40.0))[0])
-    moved = [made.detail(CARD, tilted).moves["flutter"][0] for made in (calm, wild)]
+    moved = [made.distribution(CARD, tilted).moves["flutter"][0] for made in (calm, wild)]
     assert moved[0] == 0.0
     assert moved[1] > 0.3
-    square = wild.detail(CARD, square_on(wild, 40.0)).moves["flutter"][0]
+    square = wild.distribution(CARD, square_on(wild, 40.0)).moves["flutter"][0]
     assert square < 0.3 * moved[1]
 
 
 def test_flutter_is_the_slope_over_the_angle():
-    made = bench("ultrasonic-180k")
+    made = class_model("ultrasonic-180k")
     tilts = np.degrees(made.pair.operator.tilt_rad)
     rows = len(made.pair.operator.gap_m)
     straight = np.tile(40.0 - 0.3 * tilts, rows)
     sigma = CONDITIONS.flutter_deg / 1.959964
-    found = np.sqrt(made.fleet.flutter_variance(straight)).reshape(rows, -1)
+    found = np.sqrt(made.pair_group.flutter_variance(straight)).reshape(rows, -1)
     assert found[:, 1:] == pytest.approx(np.full((rows, len(tilts) - 1), 0.3 * sigma), rel=1e-6)
-    bowl = np.sqrt(made.fleet.flutter_variance(np.tile(40.0 - 0.01 * tilts**2, rows))).reshape(rows, -1)[:, 0]
+    bowl = np.sqrt(made.pair_group.flutter_variance(np.tile(40.0 - 0.01 * tilts**2, rows))).reshape(rows, -1)[:, 0]
     assert bowl == pytest.approx(np.full(rows, 0.01 * sigma**2), rel=1e-6)
 
 
 def test_a_gate_keeps_bounces_out_where_the_faces_stand_far_off():
     """100 us of gate are 34 mm of detour: at 60 mm between the faces none gets in, at 20 mm some does."""
-    made = bench("ultrasonic-180k")
+    made = class_model("ultrasonic-180k")
     amplitude = made.bounce_amplitude(60.0)
     far, near = amplitude[square_on(made, 60.0)], amplitude[square_on(made, 20.0)]
     assert far == 0.0
@@ -203,7 +208,7 @@ def test_a_gate_keeps_bounces_out_where_the_faces_stand_far_off():
 
 
 def test_a_continuous_tone_ripples_and_tilt_calms_it():
-    made = bench("ultrasonic-220k-continuous")
+    made = class_model("ultrasonic-220k-continuous")
     amplitude = made.bounce_amplitude(60.0)
     by_tilt = [
         amplitude[int(np.flatnonzero((made.settings.gap_mm == 40.0) & (made.settings.tilt_deg == t))[0])]
@@ -215,13 +220,13 @@ def test_a_continuous_tone_ripples_and_tilt_calms_it():
 
 
 def test_a_sheet_that_passes_everything_sends_nothing_back():
-    made = bench("ultrasonic-220k-continuous")
+    made = class_model("ultrasonic-220k-continuous")
     assert np.all(made.bounce_amplitude(0.0) == 0.0)
 
 
 def test_floors_follow_the_open_path():
     """Given for the reference gap; a longer path past the near field is weaker, and the floors that much nearer."""
-    made = bench("ultrasonic-500k", reference_gap_mm=23.5)
+    made = class_model("ultrasonic-500k", reference_gap_mm=23.5)
     bypass, noise = made.floors_db
     assert noise == pytest.approx(bypass)
     reference, wide = (bypass[square_on(made, gap)] for gap in (23.5, 35.0))
@@ -230,7 +235,7 @@ def test_floors_follow_the_open_path():
 
 
 def test_a_receiver_spans_from_overload_to_noise():
-    made = bench("ultrasonic-180k")
+    made = class_model("ultrasonic-180k")
     at = square_on(made, 45.0)
     receiver = made.receiver
     assert receiver.lowest_edge[at] == pytest.approx(11.0, abs=0.1)
@@ -239,19 +244,19 @@ def test_a_receiver_spans_from_overload_to_noise():
 
 
 def test_a_heavy_plate_reads_the_floor_whatever_its_number():
-    made = bench("ultrasonic-180k")
+    made = class_model("ultrasonic-180k")
     one = means(made, sheet("steel", thickness_um=6000), square_on(made, 45.0))
     assert one["single"] == pytest.approx(one["double"], abs=3.0)
     assert one["single"] > 90.0
 
 
 def test_tilt_beyond_the_line_is_left_out():
-    made = bench("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
+    made = class_model("ultrasonic-180k", conditions=replace(CONDITIONS, max_tilt_deg=12.0))
     assert set(made.settings.tilt_deg.round(6)) == {0.0, 5.0, 10.0}
-    assert len(made.survey(PAPER).single.p1) == len(made.settings.gap_mm) == len(made.receiver.lowest_edge)
+    assert len(made.signal_table(PAPER).single.p1) == len(made.settings.gap_mm) == len(made.receiver.lowest_edge)
 
 
-def test_a_look_is_taken_once_for_each_sheet():
-    made = bench("ultrasonic-180k")
-    assert made.look(PAPER) is made.look(PAPER)
-    assert made.look(PAPER) is not made.look(CARD)
+def test_a_sheet_levels_is_taken_once_for_each_sheet():
+    made = class_model("ultrasonic-180k")
+    assert made.levels_of(PAPER) is made.levels_of(PAPER)
+    assert made.levels_of(PAPER) is not made.levels_of(CARD)

@@ -155,7 +155,7 @@ def test_a_secret_key_does_not_come_in_an_address(keyed: tuple[FlaskClient, str,
     assert client.get(QUERY, headers={"Authorization": f"Bearer {secret}"}).status_code == 200
 
 
-def test_the_key_is_no_part_of_the_question(keyed: tuple[FlaskClient, str, str], shared: FlaskClient) -> None:
+def test_the_key_is_no_part_of_the_resolved_job(keyed: tuple[FlaskClient, str, str], shared: FlaskClient) -> None:
     client, shop, _ = keyed
     headers = {"Origin": SHOP}
     with_key = client.get(f"/v1/materials?q=paper&limit=2&key={shop}", headers=headers)

@@ -18,7 +18,7 @@ from sheetmargin_service.principles import principles
 from sheetmargin_service.principles import signals as readings
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.draws import COUNT, drawn
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Spread
+from sheetmargin_service.principles.protocol import ClassModel, Fact, SignalDistribution, Spread
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.ultrasonic.films import FILM_VARIATION
 from sheetmargin_service.principles.ultrasonic.responses import SheetModel
@@ -48,43 +48,44 @@ def detector_class(class_id: str, **parameters: Any) -> DetectorClass:
     return replace(found, parameters=replace(found.parameters, **parameters))
 
 
-def bench(class_id: str, *, conditions: Conditions = CONDITIONS, **parameters: Any) -> Bench:
+def class_model(class_id: str, *, conditions: Conditions = CONDITIONS, **parameters: Any) -> ClassModel:
     """A reference class under usual conditions."""
     c = detector_class(class_id, **parameters)
-    made = principles()[c.principle].bench(c, conditions)
+    made = principles()[c.principle].class_model(c, conditions)
     assert not isinstance(made, Fact), made
     return made
 
 
-def means(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
+def means(made: ClassModel, a_sheet: Sheet, setting: int) -> dict[str, float]:
     """Mean reading of each state at one setting, with the constants of the library."""
     grid = principles()[made.detector_class.principle].grid
-    detail = _with_known_constants(made, a_sheet, setting)
+    distribution = _with_known_constants(made, a_sheet, setting)
     return {
-        state: float(getattr(detail, state).steady(grid) @ grid.centres) for state in ("no_sheet", "single", "double")
+        state: float(getattr(distribution, state).steady(grid) @ grid.centres)
+        for state in ("no_sheet", "single", "double")
     }
 
 
-def deviations(made: Bench, a_sheet: Sheet, setting: int) -> dict[str, float]:
+def deviations(made: ClassModel, a_sheet: Sheet, setting: int) -> dict[str, float]:
     """Standard deviation of each state at one setting, with the constants of the library."""
     grid = principles()[made.detector_class.principle].grid
-    detail = _with_known_constants(made, a_sheet, setting)
+    distribution = _with_known_constants(made, a_sheet, setting)
     found = {}
     for state in ("no_sheet", "single", "double"):
-        pmf = getattr(detail, state).steady(grid)
+        pmf = getattr(distribution, state).steady(grid)
         mean = pmf @ grid.centres
         found[state] = float(np.sqrt(pmf @ (grid.centres - mean) ** 2))
     return found
 
 
-def _with_known_constants(made: Bench, a_sheet: Sheet, setting: int) -> Detail:
+def _with_known_constants(made: ClassModel, a_sheet: Sheet, setting: int) -> SignalDistribution:
     """One setting with nothing drawn of a principle's constants; what ultrasound draws is drawn."""
 
     def known(unknown: str) -> NDArray[np.float64]:
         return np.zeros(COUNT) if unknown in readings.CONSTANTS else drawn(unknown)
 
     with patch.object(readings, "drawn", known):
-        return made.detail(a_sheet, setting)
+        return made.distribution(a_sheet, setting)
 
 
 def at_angles(
@@ -100,7 +101,7 @@ def at_angles(
     u = np.linspace(-4.0, 4.0, 41)
     weight = np.exp(-0.5 * u * u)
     films = film_m * (1.0 + FILM_VARIATION * u)
-    pairs = (picked.transmission_of_flat_pile(np.full((1, count), film), *at).ravel() for film in films)
+    pairs = (picked.transmission_of_flat_stack(np.full((1, count), film), *at).ravel() for film in films)
     return np.asarray(sum(w * pair for w, pair in zip(weight / weight.sum(), pairs, strict=True)))
 
 

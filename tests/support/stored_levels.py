@@ -58,7 +58,7 @@ STATES = ("no_sheet", "single", "double")
 
 
 def stored() -> dict[str, Any]:
-    """Sheet, class, place, then p1, p50 and p99 of each state: `detail` in full, `survey` to first order."""
+    """Sheet, class, place, then p1, p50 and p99 of each state: `distribution` in full, `signal_table` to first order."""
     levels: dict[str, Any] = json.loads(STORE.read_text())
     return levels
 
@@ -72,15 +72,17 @@ def computed(name: str) -> dict[str, Any]:
 def _before(class_id: str, sheet: Sheet) -> dict[str, Any]:
     c = detector_class(class_id)
     principle = principles()[c.principle]
-    bench = principle.bench(c, CONDITIONS)
-    assert not isinstance(bench, Fact)
-    gaps = np.unique(bench.settings.gap_mm)
-    survey = bench.survey(sheet)
+    class_model = principle.class_model(c, CONDITIONS)
+    assert not isinstance(class_model, Fact)
+    gaps = np.unique(class_model.settings.gap_mm)
+    signal_table = class_model.signal_table(sheet)
     places: dict[str, Any] = {}
     for gap, tilt in PLACES:
-        setting = int(np.flatnonzero((bench.settings.gap_mm == gaps[gap]) & (bench.settings.tilt_deg == tilt))[0])
-        detail, here = bench.detail(sheet, setting), survey.at(setting)
-        spans = spans_of(principle.grid, [getattr(detail, state) for state in STATES])
+        setting = int(
+            np.flatnonzero((class_model.settings.gap_mm == gaps[gap]) & (class_model.settings.tilt_deg == tilt))[0]
+        )
+        distribution, here = class_model.distribution(sheet, setting), signal_table.at(setting)
+        spans = spans_of(principle.grid, [getattr(distribution, state) for state in STATES])
         places[f"{gaps[gap]:g} mm, {tilt:g} degrees"] = {
             state: {"detail": _percentiles(span), "survey": _percentiles(getattr(here, state))}
             for state, span in zip(STATES, spans, strict=True)

@@ -20,7 +20,7 @@ from sheetmargin_service.api.decode import JSON, decode_value
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
+from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.api.service import Service
@@ -151,7 +151,7 @@ class Batch:
             log.exception("request %s: a job of a batch failed", self.request_id)
             raise Problem("internal") from error
 
-    def _compute(self, resolved: ResolvedJob) -> Answer:
+    def _compute(self, resolved: CheckedJob) -> Answer:
         return self.service.recommend(resolved.job, catalogue=resolved.catalogue, library=self.service.library)
 
 

@@ -23,14 +23,14 @@ MAX_LAYERS_IN_ALL = 300
 
 
 @dataclass(frozen=True, kw_only=True)
-class ResolvedJob:
+class CheckedJob:
     """A job that can be answered: names are ids, sheets make sense, the catalogue exists."""
 
     job: Job
     catalogue: Catalogue
 
 
-def resolve_job(job: Job, service: Service, *, also: Iterable[Fault] = (), in_query: bool = False) -> ResolvedJob:
+def resolve_job(job: Job, service: Service, *, also: Iterable[Fault] = (), in_query: bool = False) -> CheckedJob:
     """The job made ready; Problem with every fault found, those that were found already among them."""
     faults = [*_contradictions(job), *_unknown_names(job, service)]
     sheets = []
@@ -44,7 +44,7 @@ def resolve_job(job: Job, service: Service, *, also: Iterable[Fault] = (), in_qu
     if faults:
         raise Problem("invalid-values", *faults, in_query=in_query)
     catalogue = service.catalogues[job.catalogue or service.default_catalogue]
-    return ResolvedJob(job=replace(job, sheets=tuple(sheets), catalogue=catalogue.name), catalogue=catalogue)
+    return CheckedJob(job=replace(job, sheets=tuple(sheets), catalogue=catalogue.name), catalogue=catalogue)
 
 
 def _contradictions(job: Job) -> Iterator[Fault]:

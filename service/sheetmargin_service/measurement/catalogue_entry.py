@@ -56,7 +56,7 @@ class Entry:
 
 def characterise_table(
     rows: Sequence[Mapping[str, Any]],
-    places: Sequence[str],
+    lines: Sequence[str],
     *,
     draft: str | None = None,
     class_id: str | None = None,
@@ -79,7 +79,7 @@ def characterise_table(
         air = humid_air(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct)
     except ValueError as error:
         raise CharacteriseError(f"The air of the bench: {error}") from error
-    readings = [_reading(row, place) for row, place in zip(rows, places, strict=True)]
+    readings = [_reading(row, line) for row, line in zip(rows, lines, strict=True)]
     among = reference_catalogue().classes
     try:
         derived = characterise(readings, given=given, air=air, among=among)
@@ -117,50 +117,50 @@ def _draft(
     return table
 
 
-def _reading(row: Mapping[str, Any], place: str) -> PairReading:
+def _reading(row: Mapping[str, Any], line: str) -> PairReading:
     """One row as a reading; CharacteriseError names its place and what would be right."""
-    state = _word(row, "state", STATES, place=place)
+    state = _word(row, "state", STATES, line=line)
     if "level_db" not in row or "gap_mm" not in row:
         missing = "level_db" if "level_db" not in row else "gap_mm"
-        raise CharacteriseError(f"{place} has no {missing}: expected one in every line.")
+        raise CharacteriseError(f"{line} has no {missing}: expected one in every line.")
     if not 0.0 < row["gap_mm"] <= 1000.0:
-        raise CharacteriseError(f"{place}: gap_mm is {row['gap_mm']:g}; expected more than 0, at most 1000.")
+        raise CharacteriseError(f"{line}: gap_mm is {row['gap_mm']:g}; expected more than 0, at most 1000.")
     if not abs(row["level_db"]) <= 300.0:
-        raise CharacteriseError(f"{place}: level_db is {row['level_db']:g}; expected -300 to 300.")
+        raise CharacteriseError(f"{line}: level_db is {row['level_db']:g}; expected -300 to 300.")
     if not 0.0 <= row.get("tilt_deg", 0.0) <= 45.0:
-        raise CharacteriseError(f"{place}: tilt_deg is {row['tilt_deg']:g}; expected 0 to 45.")
+        raise CharacteriseError(f"{line}: tilt_deg is {row['tilt_deg']:g}; expected 0 to 45.")
     told = {name: row[name] for name in SHEET_FIELDS if name in row}
     if bool(told) != (state == "sheet"):
         expected = "a material for a `sheet` and for nothing else"
         raise CharacteriseError(
-            f"{place}: the state is {state}, {'/'.join(told) or 'no sheet'} is given; expected {expected}."
+            f"{line}: the state is {state}, {'/'.join(told) or 'no sheet'} is given; expected {expected}."
         )
     return PairReading(
-        place=place,
+        line=line,
         state=state,
         level_db=row["level_db"],
         gap_mm=row["gap_mm"],
         tilt_deg=row.get("tilt_deg", 0.0),
-        gain=_word(row, "gain", GAINS, place=place) if "gain" in row else "least",
-        limit=_word(row, "limit", LIMITS, place=place) if "limit" in row else None,
-        sheet=_sheet(told, place) if told else None,
+        gain=_word(row, "gain", GAINS, line=line) if "gain" in row else "least",
+        limit=_word(row, "limit", LIMITS, line=line) if "limit" in row else None,
+        sheet=_sheet(told, line) if told else None,
         name=" ".join(f"{value:g}" if isinstance(value, float) else str(value) for value in told.values()),
     )
 
 
-def _word(row: Mapping[str, Any], column: str, words: Sequence[Any], *, place: str) -> Any:
+def _word(row: Mapping[str, Any], column: str, words: Sequence[Any], *, line: str) -> Any:
     word = row.get(column)
     if word not in words:
-        raise CharacteriseError(f"{place}: {column} is {word!r}; expected one of {', '.join(words)}.")
+        raise CharacteriseError(f"{line}: {column} is {word!r}; expected one of {', '.join(words)}.")
     return word
 
 
-def _sheet(told: Mapping[str, Any], place: str) -> Sheet:
+def _sheet(told: Mapping[str, Any], line: str) -> Sheet:
     try:
         return resolve_sheet(SheetSpec(**told), load_library())
     except QuestionError as error:
         meant = f" Did you mean {' or '.join(error.suggestions)}?" if error.suggestions else ""
-        raise CharacteriseError(f"{place}: {error.field}: {error.detail} Expected {error.expected}.{meant}") from error
+        raise CharacteriseError(f"{line}: {error.field}: {error.detail} Expected {error.expected}.{meant}") from error
 
 
 def _entry(

@@ -57,14 +57,14 @@ class CharacteriseError(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class PairReading:
-    """One reading of a pair. `place` names it in errors.
+    """One reading of a pair. `line` names it in errors.
 
     States: `open`, nothing between the faces; `sheet`, one sheet of known kind; `blocked`, something that lets nothing
     through but does not close the way round; `silent`, the emitter off. `limit`: the receiver stood at the top or the
     bottom of its scale, so that there may have been more, or less.
     """
 
-    place: str
+    line: str
     state: State
     level_db: float
     gap_mm: float
@@ -234,7 +234,7 @@ def _check_together(told: Sequence[_Open]) -> None:
     if abs(most) > APART_DB:
         what = f"one sheet of {reading.name}" if reading.sheet is not None else "the open path at this gap"
         raise CharacteriseError(
-            f"{reading.place}: {reading.level_db:g} dB is {abs(most):.1f} dB {'more' if most > 0 else 'less'} than "
+            f"{reading.line}: {reading.level_db:g} dB is {abs(most):.1f} dB {'more' if most > 0 else 'less'} than "
             f"{what} should read beside the others; expected within {APART_DB:g} dB. Is it what it is said to be, not "
             "at the top of the scale, and is the level 20 lg of an amplitude?"
         )
@@ -243,12 +243,12 @@ def _check_together(told: Sequence[_Open]) -> None:
 def _gain_step(readings: Sequence[PairReading]) -> Estimate | None:
     """What the greatest gain reads above the least, from places that were read at both."""
 
-    def place(one: PairReading) -> tuple[str, float, float, str]:
+    def line(one: PairReading) -> tuple[str, float, float, str]:
         return one.state, one.gap_mm, one.tilt_deg, one.name
 
-    free = sorted((one for one in readings if one.limit is None and one.state != "silent"), key=place)
+    free = sorted((one for one in readings if one.limit is None and one.state != "silent"), key=line)
     steps = []
-    for _, group in groupby(free, key=place):
+    for _, group in groupby(free, key=line):
         by_gain: dict[str, list[float]] = {gain: [] for gain in GAINS}
         for one in group:
             by_gain[one.gain].append(one.level_db)
@@ -361,7 +361,7 @@ def _end(readings: Sequence[PairReading], limit: Limit) -> Estimate | None:
     for one in there:
         if abs(one.level_db - centre) > END_DB:
             raise CharacteriseError(
-                f"{one.place}: {one.level_db:g} dB is said to be the {limit} of the scale, others are {centre:g} dB; "
+                f"{one.line}: {one.level_db:g} dB is said to be the {limit} of the scale, others are {centre:g} dB; "
                 f"expected one level, within {END_DB:g} dB."
             )
     return _mean([one.level_db for one in there])

@@ -19,9 +19,9 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.measurement.discriminating_tests import separation, showings
 from sheetmargin_service.measurement.faults import Fault, Setting, faults
 from sheetmargin_service.measurement.installation import band_of, class_of, ultrasonic
-from sheetmargin_service.measurement.installed_class import choice_of, post_at
+from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.machine import Machine, Scenario, sound_through
-from sheetmargin_service.measurement.predict import SETUP, question_of
+from sheetmargin_service.measurement.predict import SETUP, resolved_job_of
 from sheetmargin_service.measurement.reading import observed, readings_at
 from sheetmargin_service.measurement.remedies import remedy
 from sheetmargin_service.measurement.symptoms import log_likelihood
@@ -29,10 +29,16 @@ from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.configured_pair import Post, Served, Station, build_station, details_at
+from sheetmargin_service.selection.configured_pair import (
+    ClassResult,
+    ConfiguredPair,
+    Served,
+    build_configured_pair,
+    distributions_at,
+)
 from sheetmargin_service.selection.failure_modes import cause as first_failure
 from sheetmargin_service.selection.notes import cautions
-from sheetmargin_service.selection.plans import plans_for_sheet, posts_of
+from sheetmargin_service.selection.plans import class_results_of, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import receiver_at
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, ORDER
@@ -57,8 +63,8 @@ def diagnose(
     asked: DiagnosisQuestion, *, job: Job, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
 ) -> Diagnosis:
     """Rank the causes. QuestionError for a sheet, a set-up or readings that cannot be."""
-    question, notes = question_of(job, library)
-    if question.stream is not None:
+    resolved_job, notes = resolved_job_of(job, library)
+    if resolved_job.stream is not None:
         raise QuestionError(
             code="stream-not-diagnosed",
             field="line/feeding",
@@ -68,61 +74,66 @@ def diagnose(
     setup = asked.setup
     detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
     ultrasonic(detector_class, field=f"{SETUP}/detector_class")
-    place = post_at(question, detector_class, setup, field=SETUP)
+    class_result = class_result_at(resolved_job, detector_class, setup, field=SETUP)
     choice = choice_of(setup, tilts=True)
-    (details,) = details_at([(place, choice.setting, [0])])
-    station = build_station(place, choice.setting, details, choice=choice, band=band_of(setup))
+    (distributions,) = distributions_at([(class_result, choice.setting, [0])])
+    configured_pair = build_configured_pair(
+        class_result, choice.setting, distributions, choice=choice, band=band_of(setup)
+    )
     seen = observed(readings_at(setup, asked.readings), taught=True) if asked.readings else ()
-    setting = _setting(station, hold_ms=setup.profile.hold_ms)
+    setting = _setting(configured_pair, hold_ms=setup.profile.hold_ms)
     known = faults(setting)
-    targets = DEFAULTS_PPM | dict(question.targets)
+    targets = DEFAULTS_PPM | dict(resolved_job.targets)
     symptoms = tuple(dict.fromkeys(asked.symptoms))
     likelihood = [log_likelihood(f.scenario, symptoms=symptoms, seen=seen, targets=targets) for f in known]
     log_belief = np.log([fault.prior for fault in known]) + np.array(likelihood)
     belief = np.exp(log_belief - logsumexp(log_belief))
-    design = _design(station, setting, recommend)
-    computed = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
+    design = _design(configured_pair, setting, recommend)
+    computed = recommendation(Plan(configured_pairs=(configured_pair,), left_out={}), resolved_job.sheets, rank=1)
     return Diagnosis(
         reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
         computed=computed,
-        causes=_causes(known, belief, setting, station, design),
+        causes=_causes(known, belief, setting, configured_pair, design),
         assumptions=notes,
-        cautions=cautions((computed,)) + moisture_cautions(job.environment, question.conditions),
+        cautions=cautions((computed,)) + moisture_cautions(job.environment, resolved_job.conditions),
     )
 
 
-def _setting(station: Station, *, hold_ms: float | None) -> Setting:
+def _setting(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setting:
     """The machine of a station with nothing wrong, and its times."""
-    place, question = station.post, station.post.question
-    p = ultrasonic(place.detector_class, field=f"{SETUP}/detector_class")
-    gap, tilt = station.choice.gap.nominal, station.choice.tilt.nominal if station.choice.tilt else 0.0
-    pair = pair_at(p, question.conditions.mean_air(), gap_mm=(gap,), tilt_deg=(tilt,))
+    class_result, resolved_job = configured_pair.class_result, configured_pair.class_result.resolved_job
+    p = ultrasonic(class_result.detector_class, field=f"{SETUP}/detector_class")
+    gap, tilt = (
+        configured_pair.choice.gap.nominal,
+        configured_pair.choice.tilt.nominal if configured_pair.choice.tilt else 0.0,
+    )
+    pair = pair_at(p, resolved_job.conditions.mean_air(), gap_mm=(gap,), tilt_deg=(tilt,))
     open_db = float(pair.open_db[0])
     healthy = Scenario(
-        sound=sound_through(question.sheets[0], pair),
-        low=float(station.low),
-        high=float(station.high),
+        sound=sound_through(resolved_job.sheets[0], pair),
+        low=float(configured_pair.low),
+        high=float(configured_pair.high),
         bypass_db=p.bypass_db + open_db,
         noise_db=p.noise_db + open_db,
         bounce=float(pair.rigid_bounce[0]),
         open_bounce=float(pair.open_bounce[0]),
-        moves=_by_factor(station.served[0].detail.moves),
+        moves=_by_factor(configured_pair.served[0].distribution.moves),
     )
-    beam = place.beam
+    beam = class_result.beam
     assert beam is not None
     return Setting(
         machine=Machine(
             parameters=p,
-            conditions=question.conditions,
-            sheet=question.sheets[0],
+            conditions=resolved_job.conditions,
+            sheet=resolved_job.sheets[0],
             gap_mm=gap,
             tilt_deg=tilt,
             healthy=healthy,
         ),
-        line=question.job.line,
-        timing=station.timing,
+        line=resolved_job.job.line,
+        timing=configured_pair.timing,
         hold_ms=hold_ms,
         beam=beam,
         overload_db=p.overload_db + open_db,
@@ -144,21 +155,23 @@ def _by_factor(moves: Mapping[str, tuple[float, float]]) -> dict[str, tuple[floa
     }
 
 
-def _design(station: Station, setting: Setting, recommend: Callable[[Job], Answer]) -> _Design:
+def _design(configured_pair: ConfiguredPair, setting: Setting, recommend: Callable[[Job], Answer]) -> _Design:
     """The set-up as it is meant: within its targets, or what would help, the least change first."""
-    place, now = station.post, station.served[0]
+    class_result, now = configured_pair.class_result, configured_pair.served[0]
     healthy = setting.machine.healthy
     if now.judgement.verdict == "suitable":
         return _Design(cause="within-targets", remedy=Note(code="remedy-sample", values={}), remedied=_rates(healthy))
-    other_band = build_station(place, station.choice.setting, {0: now.detail}, choice=station.choice)
-    if _better(other_band, station):
+    other_band = build_configured_pair(
+        class_result, configured_pair.choice.setting, {0: now.distribution}, choice=configured_pair.choice
+    )
+    if _better(other_band, configured_pair):
         values = {**_band(other_band), "margin_before": now.worst, "margin_after": other_band.worst}
         return _design_of("wrong-profile", "remedy-profile", values, other_band)
-    mechanism = _mechanism(place, now)
-    (anywhere,) = posts_of(place.question, [place.detector_class])
-    plan = plans_for_sheet([anywhere])[0] if isinstance(anywhere, Post) else None
-    if isinstance(plan, Plan) and _better(plan.stations[0], station):
-        found = plan.stations[0]
+    mechanism = _mechanism(class_result, now)
+    (anywhere,) = class_results_of(class_result.resolved_job, [class_result.detector_class])
+    plan = plans_for_sheet([anywhere])[0] if isinstance(anywhere, ClassResult) else None
+    if isinstance(plan, Plan) and _better(plan.configured_pairs[0], configured_pair):
+        found = plan.configured_pairs[0]
         values = {
             **_band(found),
             "gap_mm": round(found.choice.gap.nominal, 1),
@@ -167,7 +180,7 @@ def _design(station: Station, setting: Setting, recommend: Callable[[Job], Answe
             "margin_after": found.worst,
         }
         return _design_of(mechanism or "wrong-place", "remedy-place", values, found)
-    best = recommend(place.question.job).recommendations
+    best = recommend(class_result.resolved_job.job).recommendations
     if best and ORDER[best[0].verdict] < ORDER[now.judgement.verdict]:
         values = {"detector_class": best[0].setups[0].detector_class.id, "margin_before": now.worst}
         result = best[0].sheets[0].margin
@@ -178,33 +191,33 @@ def _design(station: Station, setting: Setting, recommend: Callable[[Job], Answe
     return _Design(cause=mechanism or "wrong-class", remedy=nothing, remedied=_rates(healthy))
 
 
-def _design_of(cause: str, code: str, values: Mapping[str, Scalar], station: Station) -> _Design:
-    better = _setting(station, hold_ms=None)
+def _design_of(cause: str, code: str, values: Mapping[str, Scalar], configured_pair: ConfiguredPair) -> _Design:
+    better = _setting(configured_pair, hold_ms=None)
     return _Design(cause=cause, remedy=Note(code=code, values=values), remedied=_rates(better.machine.healthy))
 
 
-def _band(station: Station) -> dict[str, Scalar]:
-    return {"band_low": station.low, "band_high": station.high}
+def _band(configured_pair: ConfiguredPair) -> dict[str, Scalar]:
+    return {"band_low": configured_pair.low, "band_high": configured_pair.high}
 
 
-def _better(one: Station, other: Station) -> bool:
+def _better(one: ConfiguredPair, other: ConfiguredPair) -> bool:
     first, second = one.served[0].judgement, other.served[0].judgement
     return (ORDER[first.verdict], first.ratio) < (ORDER[second.verdict], second.ratio)
 
 
-def _mechanism(place: Post, now: Served) -> str | None:
+def _mechanism(class_result: ClassResult, now: Served) -> str | None:
     """The classic failure behind a set-up, where it is one of those that have a cause of their own."""
-    survey, receiver = now.survey, receiver_at(place.bench.receiver, 0)
-    bands = choose_bands([survey], receiver, step=place.principle.band_step)
-    failure = first_failure(survey, receiver, bands).code
-    moves = now.detail.moves
+    signal_table, receiver = now.signal_table, receiver_at(class_result.class_model.receiver, 0)
+    bands = choose_bands([signal_table], receiver, step=class_result.principle.band_step)
+    failure = first_failure(signal_table, receiver, bands).code
+    moves = now.distribution.moves
     if max(moves, key=lambda name: moves[name][0]) == "standing-wave":
         return "standing-wave"
     return {"below-noise": "near-floor", "overload": "overload"}.get(failure)
 
 
 def _causes(
-    known: Sequence[Fault], belief: Array, setting: Setting, station: Station, design: _Design
+    known: Sequence[Fault], belief: Array, setting: Setting, configured_pair: ConfiguredPair, design: _Design
 ) -> tuple[Cause, ...]:
     """Causes with their cases together, likeliest first, each with what tells it from the next."""
     groups: dict[str, list[int]] = {}
@@ -239,7 +252,7 @@ def _causes(
                     values={"expected": round(test.expected, 1), "other": round(test.other, 1)},
                 ),
                 deviations=None if test is None else test.deviations,
-                remedy=design.remedy if by_design else remedy(setting, station.mounting, likeliest),
+                remedy=design.remedy if by_design else remedy(setting, configured_pair.mounting, likeliest),
                 remedied_ppm=design.remedied if by_design else _rates(setting.machine.healthy),
             )
         )

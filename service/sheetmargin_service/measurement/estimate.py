@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.measurement.forward_model import STIFFNESS, TABLE_REACH, Tabled
 from sheetmargin_service.measurement.posterior import Belief, Peak, average, find_peak
-from sheetmargin_service.measurement.residuals import Misfit
+from sheetmargin_service.measurement.residuals import Residuals
 from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
@@ -31,7 +31,7 @@ LIKELY = 6.0
 WIDTH_NODES = np.linspace(-2.5, 2.5, 7)
 
 
-def estimated(misfit: Misfit, table: Tabled) -> tuple[Misfit, Peak, Belief]:
+def estimated(misfit: Residuals, table: Tabled) -> tuple[Residuals, Peak, Belief]:
     """The best peak with the misfit that has it, and the belief in the five parameters."""
     trials = _stiffness_trials(misfit, table)
     nodes = np.array(sorted(trials))
@@ -46,7 +46,7 @@ def estimated(misfit: Misfit, table: Tabled) -> tuple[Misfit, Peak, Belief]:
     return at_best, peaks[best], belief
 
 
-def _stiffness_trials(misfit: Misfit, table: Tabled) -> dict[float, Peak]:
+def _stiffness_trials(misfit: Residuals, table: Tabled) -> dict[float, Peak]:
     """Peaks with the stiffness held at values that are the closer the likelier they are."""
     trials: dict[float, Peak] = {}
 
@@ -69,7 +69,7 @@ def _stiffness_trials(misfit: Misfit, table: Tabled) -> dict[float, Peak]:
     return trials
 
 
-def _belief(peak: Peak, misfit: Misfit) -> Belief:
+def _belief(peak: Peak, misfit: Residuals) -> Belief:
     """What a peak says of the five parameters; of those it did not move, what was believed before."""
     moved = misfit.known_before
     mean, covariance = np.zeros(PARAMETERS), np.eye(PARAMETERS)
@@ -77,7 +77,7 @@ def _belief(peak: Peak, misfit: Misfit) -> Belief:
     return Belief(mean=mean, covariance=covariance)
 
 
-def _with_width(belief: Belief, at_best: Belief, best: Peak, misfit: Misfit) -> Belief:
+def _with_width(belief: Belief, at_best: Belief, best: Peak, misfit: Residuals) -> Belief:
     """The belief with the width of the trapped air let go: what it moves is added to what was found with it held."""
     peaks = []
     for x in WIDTH_NODES:

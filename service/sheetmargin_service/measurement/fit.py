@@ -26,8 +26,8 @@ from sheetmargin_service.measurement.estimate import estimated
 from sheetmargin_service.measurement.forward_model import Physics, Stand, stands_at, tabled
 from sheetmargin_service.measurement.installation import check_gap, check_tilt, class_of, ultrasonic
 from sheetmargin_service.measurement.posterior import Belief, Peak
-from sheetmargin_service.measurement.reading import Observed, Place, Reading, check_states, observed
-from sheetmargin_service.measurement.residuals import SOLID, Misfit, PlaceNoise
+from sheetmargin_service.measurement.reading import Observed, Reading, Setting, check_states, observed
+from sheetmargin_service.measurement.residuals import SOLID, Residuals, SettingNoise
 from sheetmargin_service.measurement.sample import Parameter, Sample, half_width_pct, sample_of, with_knowledge
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.selection.defaults import conditions_of
@@ -66,15 +66,15 @@ def fit_sample(
     classes = _classes(readings, catalogue)
     seen = observed(readings)
     sheets = tuple(one for one in seen if one.state != "no_sheet")
-    places = tuple(dict.fromkeys(one.place for one in sheets))
+    settings = tuple(dict.fromkeys(one.setting for one in sheets))
     doubles = any(one.state == "double" for one in sheets)
     _check_enough(sample, sheets, doubles=doubles)
-    stands = stands_at(places, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
-    noise = {places[row]: limits for stand in stands for row, limits in _noise(stand).items()}
+    stands = stands_at(settings, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
+    noise = {settings[row]: limits for stand in stands for row, limits in _noise(stand).items()}
     _check_above_noise(sheets, noise)
-    physics = Physics(sample=sample, stands=stands, places=len(places), library=library, doubles=doubles)
+    physics = Physics(sample=sample, stands=stands, settings=len(settings), library=library, doubles=doubles)
     table = tabled(physics)
-    misfit = Misfit(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, places=places, noise=noise)
+    misfit = Residuals(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, settings=settings, noise=noise)
     check_states(sheets, misfit.expected())
     best, peak, belief = estimated(misfit, table)
     return _fit(sample, best, peak, belief, summary_of(0, resolve_sheet(spec, library)))
@@ -84,7 +84,7 @@ def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, Det
     """The classes that were read, each place checked."""
     found = {}
     for index, reading in enumerate(readings):
-        name, gap, tilt = reading.place
+        name, gap, tilt = reading.setting
         field = f"readings/{index}"
         found[name] = class_of(name, catalogue, field=f"{field}/detector_class")
         ultrasonic(found[name], field=f"{field}/detector_class")
@@ -93,11 +93,11 @@ def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, Det
     return found
 
 
-def _noise(stand: Stand) -> dict[int, PlaceNoise]:
+def _noise(stand: Stand) -> dict[int, SettingNoise]:
     """What limits each place of a stand, by its row."""
     pair, p = stand.pair, stand.pair.parameters
     return {
-        int(row): PlaceNoise(
+        int(row): SettingNoise(
             bypass_db=p.bypass_db + float(pair.open_db[column]),
             noise_db=p.noise_db + float(pair.open_db[column]),
             rigid_bounce=float(pair.rigid_bounce[column]),
@@ -126,8 +126,8 @@ def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) 
         )
 
 
-def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise]) -> None:
-    if all(one.attenuation_db > noise[one.place].noise_db - NOISE_MARGIN_DB for one in sheets):
+def _check_above_noise(sheets: Sequence[Observed], noise: dict[Setting, SettingNoise]) -> None:
+    if all(one.attenuation_db > noise[one.setting].noise_db - NOISE_MARGIN_DB for one in sheets):
         quietest = min(sheets, key=lambda one: one.attenuation_db)
         least = quietest.attenuation_db
         fields = tuple(f"readings/{one.index}" for one in sheets)
@@ -136,11 +136,11 @@ def _check_above_noise(sheets: Sequence[Observed], noise: dict[Place, PlaceNoise
             field=fields[0],
             also=fields[1:],
             detail=f"No reading of a sheet stands above the noise: the least attenuation is {least:.0f} dB.",
-            expected=f"less than {noise[quietest.place].noise_db - NOISE_MARGIN_DB:.0f} dB there, or another class",
+            expected=f"less than {noise[quietest.setting].noise_db - NOISE_MARGIN_DB:.0f} dB there, or another class",
         )
 
 
-def _fit(sample: Sample, misfit: Misfit, peak: Peak, belief: Belief, summary: SheetSummary) -> FittedSample:
+def _fit(sample: Sample, misfit: Residuals, peak: Peak, belief: Belief, summary: SheetSummary) -> FittedSample:
     """The fit from what is believed of the parameters, in standard deviations of what was believed before."""
     parameters = (*sample.solid, *sample.air)
     share = np.sqrt(np.diag(belief.covariance))
@@ -205,16 +205,16 @@ def _p_value(peak: Peak) -> float:
     return float(chi2.sf(right.sum() + peak.at @ peak.at, len(right)))
 
 
-def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
+def _residuals(misfit: Residuals, peak: Peak) -> tuple[Residual, ...]:
     fitted = misfit.predicted(peak.at)
     spread = np.hypot(misfit.sigma, misfit.common)
     return tuple(
         Residual(
             index=one.index,
             state=one.state,
-            detector_class=one.place[0],
-            gap_mm=one.place[1],
-            tilt_deg=one.place[2],
+            detector_class=one.setting[0],
+            gap_mm=one.setting[1],
+            tilt_deg=one.setting[2],
             measured_db=one.attenuation_db,
             fitted_db=float(fitted[i]),
             residual_db=one.attenuation_db - float(fitted[i]),
@@ -227,7 +227,7 @@ def _residuals(misfit: Misfit, peak: Peak) -> tuple[Residual, ...]:
 
 def _notes(
     sample: Sample,
-    misfit: Misfit,
+    misfit: Residuals,
     peak: Peak,
     estimates: Sequence[Estimate],
     mean: Array,
@@ -253,7 +253,7 @@ def _notes(
         notes.append(Note(code="reading-wrong", values={"reading": one.index, "off_db": round(off, 1)}))
     if p_value < UNEXPLAINED:
         worst = int(np.argmax(np.abs(misfit.left_open(peak.at))))
-        name, gap, tilt = misfit.seen[worst].place
+        name, gap, tilt = misfit.seen[worst].setting
         notes.append(
             Note(
                 code="model-does-not-explain",

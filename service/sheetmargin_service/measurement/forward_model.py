@@ -14,7 +14,7 @@ from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.measurement.reading import Place
+from sheetmargin_service.measurement.reading import Setting
 from sheetmargin_service.measurement.sample import Sample
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
@@ -62,15 +62,15 @@ class Stand:
     columns: NDArray[np.intp]
 
 
-def stands_at(places: Sequence[Place], classes: dict[str, UltrasonicParameters], air: Air) -> tuple[Stand, ...]:
+def stands_at(settings: Sequence[Setting], classes: dict[str, UltrasonicParameters], air: Air) -> tuple[Stand, ...]:
     """The classes of some places, each with the gaps and tilts that it is read at."""
     stands = []
     for name, parameters in classes.items():
-        rows = [row for row, place in enumerate(places) if place[0] == name]
-        gaps = sorted({places[row][1] for row in rows})
-        tilts = sorted({places[row][2] for row in rows})
+        rows = [row for row, setting in enumerate(settings) if setting[0] == name]
+        gaps = sorted({settings[row][1] for row in rows})
+        tilts = sorted({settings[row][2] for row in rows})
         pair = pair_at(parameters, air, gap_mm=tuple(gaps), tilt_deg=tuple(tilts))
-        columns = [gaps.index(places[row][1]) * len(tilts) + tilts.index(places[row][2]) for row in rows]
+        columns = [gaps.index(settings[row][1]) * len(tilts) + tilts.index(settings[row][2]) for row in rows]
         stands.append(Stand(pair=pair, rows=np.array(rows), columns=np.array(columns)))
     return tuple(stands)
 
@@ -81,7 +81,7 @@ class Physics:
 
     sample: Sample
     stands: tuple[Stand, ...]
-    places: int
+    settings: int
     library: Library
     doubles: bool
 
@@ -89,7 +89,7 @@ class Physics:
         check_time()
         mass, stiffness, loss = (p.at(value) / p.nominal for p, value in zip(self.sample.solid, x, strict=True))
         sheet = resolve_sheet(self.sample.moved(mass=mass, stiffness=stiffness, loss=loss), self.library)
-        single, double = np.zeros(self.places), np.zeros((self.places, len(FILM_M)))
+        single, double = np.zeros(self.settings), np.zeros((self.settings, len(FILM_M)))
         for stand in self.stands:
             every = levels_of(sheet, stand.pair)
             nominal = replace(every, model=every.model.first(1))
@@ -158,9 +158,9 @@ def tabled(physics: Physics) -> Tabled:
 
 
 def _at_stiffness(x: float) -> Array:
-    place = np.zeros(3)
-    place[STIFFNESS] = x
-    return place
+    setting = np.zeros(3)
+    setting[STIFFNESS] = x
+    return setting
 
 
 def _slopes(physics: Physics, x: Array, here: Levels) -> Slopes:

@@ -14,17 +14,17 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.measurement.installation import check_gap, check_tilt, greatest_tilt_of
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Bench, Fact
-from sheetmargin_service.principles.ultrasonic.class_model import bench_of
+from sheetmargin_service.principles.protocol import ClassModel, Fact
+from sheetmargin_service.principles.ultrasonic.class_model import class_model_of
 from sheetmargin_service.principles.ultrasonic.pair import class_at
 from sheetmargin_service.principles.ultrasonic.tilts import with_neighbours
-from sheetmargin_service.selection.configured_pair import Post, Question
+from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
 from sheetmargin_service.selection.search import Choice
 
 
-def bench_at(
+def class_model_at(
     detector_class: DetectorClass, conditions: Conditions, *, gap_mm: Sequence[float], tilt_deg: Sequence[float]
-) -> Bench | Fact:
+) -> ClassModel | Fact:
     """The class at every one of some gaps and tilts (rising), and no others; or why it cannot stand there.
 
     Only sound has a tilt: other classes take the first gap alone.
@@ -34,35 +34,39 @@ def bench_at(
     if not isinstance(p, UltrasonicParameters):
         if not isinstance(p, ThicknessParameters):
             p = replace(p, gap_min_mm=gap_mm[0], gap_max_mm=gap_mm[0])
-        return principles()[detector_class.principle].bench(replace(detector_class, parameters=p), conditions)
+        return principles()[detector_class.principle].class_model(replace(detector_class, parameters=p), conditions)
     # How a level runs over the angle is told by neighbours, which are there for that alone.
     tilts, asked = with_neighbours(tilt_deg, greatest_deg=greatest_tilt_of(p))
     pair = class_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tilts)
     wanted = (len(tilts) * np.arange(len(gap_mm))[:, None] + asked).ravel()
-    return bench_of(detector_class, pair, conditions, keep=wanted)
+    return class_model_of(detector_class, pair, conditions, keep=wanted)
 
 
-def post_at(question: Question, detector_class: DetectorClass, setup: InstalledSetup, *, field: str) -> Post:
+def class_result_at(
+    resolved_job: ResolvedJob, detector_class: DetectorClass, setup: InstalledSetup, *, field: str
+) -> ClassResult:
     """The class where it is installed before the question's one sheet; QuestionError where it cannot be."""
     gap, tilt = setup.gap_mm, setup.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
-    bench = bench_at(detector_class, question.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
-    if isinstance(bench, Fact):
-        raise _impossible(bench, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
-    refusal = _refusal(bench, detector_class, question)
+    class_model = class_model_at(detector_class, resolved_job.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
+    if isinstance(class_model, Fact):
+        raise _impossible(class_model, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
+    refusal = _refusal(class_model, detector_class, resolved_job)
     if refusal is not None:
         raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
-    return installed(question, bench)
+    return installed(resolved_job, class_model)
 
 
-def _refusal(bench: Bench, detector_class: DetectorClass, question: Question) -> Fact | None:
+def _refusal(class_model: ClassModel, detector_class: DetectorClass, resolved_job: ResolvedJob) -> Fact | None:
     """Why the class cannot sense a sheet in its beam. One whose nominal level is hidden at this gap alone is not
     refused: others of its kind may not be, and the answer tells how likely that is."""
-    for sheet in question.in_beam(0):
-        fact = bench.refuses(sheet)
+    for sheet in resolved_job.in_beam(0):
+        fact = class_model.refuses(sheet)
         if fact is not None and fact.code == "opaque":
-            anywhere = principles()[detector_class.principle].bench(detector_class, _standing(question.conditions))
+            anywhere = principles()[detector_class.principle].class_model(
+                detector_class, _standing(resolved_job.conditions)
+            )
             fact = fact if isinstance(anywhere, Fact) else anywhere.refuses(sheet)
         if fact is not None:
             return fact
@@ -74,10 +78,12 @@ def _standing(conditions: Conditions) -> Conditions:
     return replace(conditions, body_through_frame=True, bed=True)
 
 
-def installed(question: Question, bench: Bench) -> Post:
+def installed(resolved_job: ResolvedJob, class_model: ClassModel) -> ClassResult:
     """A class at the settings of a bench, where it stands: read in full, so that nothing need be surveyed."""
-    allowed = np.ones(len(bench.settings.gap_mm), dtype=bool)
-    return Post(question=question, bench=bench, allowed=allowed, surveys={}, refused={})
+    allowed = np.ones(len(class_model.settings.gap_mm), dtype=bool)
+    return ClassResult(
+        resolved_job=resolved_job, class_model=class_model, allowed=allowed, signal_tables={}, refused={}
+    )
 
 
 def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice:
@@ -94,5 +100,8 @@ def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice
 def _impossible(fact: Fact, field: str, detail: str) -> QuestionError:
     told = ", ".join(f"{name} {value:g}" for name, value in fact.values.items() if isinstance(value, float))
     return QuestionError(
-        code=fact.code, field=field, detail=detail, expected="another class or place" + (f" ({told})" if told else "")
+        code=fact.code,
+        field=field,
+        detail=detail,
+        expected="another class or place" + (f" ({told})" if told else ""),
     )

@@ -28,7 +28,7 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.installation import band_of, check_gap, check_tilt, class_of
-from sheetmargin_service.measurement.installed_class import bench_at, choice_of, installed, post_at
+from sheetmargin_service.measurement.installed_class import choice_of, class_model_at, class_result_at, installed
 from sheetmargin_service.measurement.scaling import scaled
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.conditions import Conditions
@@ -37,12 +37,12 @@ from sheetmargin_service.selection.class_filter import outside_rating
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.configured_pair import (
     DECIMALS,
-    Post,
-    Question,
+    ClassResult,
+    ConfiguredPair,
+    ResolvedJob,
     Served,
-    Station,
-    build_station,
-    details_at,
+    build_configured_pair,
+    distributions_at,
 )
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import cautions
@@ -58,13 +58,13 @@ LEAST_SIDE_MM = 1.0
 """A sheet nearer than this to a face touches it."""
 
 
-def question_of(job: Job, library: Library) -> tuple[Question, tuple[Assumption, ...]]:
+def resolved_job_of(job: Job, library: Library) -> tuple[ResolvedJob, tuple[Assumption, ...]]:
     """The job of one sheet made ready, with a note for each default. QuestionError for a sheet that cannot be."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
     _, timing_notes = timed_by(job)
-    question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    resolved_job = ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets)
     sheet_notes = tuple(
         Assumption(
             code=a.code,
@@ -75,23 +75,23 @@ def question_of(job: Job, library: Library) -> tuple[Question, tuple[Assumption,
         )
         for a in sheets[0].assumptions
     )
-    return question, default_notes + timing_notes + target_notes + sheet_notes
+    return resolved_job, default_notes + timing_notes + target_notes + sheet_notes
 
 
 def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Prediction:
     """Levels, margins and misreads. QuestionError for a sheet or a set-up that cannot be."""
-    question, notes = question_of(job, library)
+    resolved_job, notes = resolved_job_of(job, library)
     setup, grid, band = asked.setup, asked.grid or Grid(), band_of(asked.setup)
     detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
-    place = post_at(question, detector_class, setup, field=SETUP)
-    choice = choice_of(setup, tilts=place.bench.settings.tilts)
-    (station,) = _stations([(place, choice)], band=band)
-    predicted = recommendation(Plan(stations=(station,), left_out={}), question.sheets, rank=1)
+    class_result = class_result_at(resolved_job, detector_class, setup, field=SETUP)
+    choice = choice_of(setup, tilts=class_result.class_model.settings.tilts)
+    (configured_pair,) = _configured_pairs([(class_result, choice)], band=band)
+    predicted = recommendation(Plan(configured_pairs=(configured_pair,), left_out={}), resolved_job.sheets, rank=1)
     if setup.profile.hold_ms is not None:
         told = predicted.setups[0]
         told = replace(told, profile=replace(told.profile, hold_ms=setup.profile.hold_ms))
         predicted = replace(predicted, setups=(told,))
-    unrated = outside_rating(detector_class, job.environment, conditions=question.conditions)
+    unrated = outside_rating(detector_class, job.environment, conditions=resolved_job.conditions)
     mounting = predicted.setups[0].mounting
     if unrated is not None or (mounting is not None and not mounting.fits):
         predicted = replace(predicted, verdict="unsuitable")
@@ -100,12 +100,12 @@ def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, librar
         model_version=model_version(),
         catalogue_version=catalogue.version,
         predicted=predicted,
-        gap_tilt=_map(grid, question, detector_class, band=band) if grid.gap_mm else None,
-        positions=_positions(grid, station, setup) if grid.position_mm else (),
-        grammages=_grammages(grid, station, band=(station.low, station.high)),
+        gap_tilt=_map(grid, resolved_job, detector_class, band=band) if grid.gap_mm else None,
+        positions=_positions(grid, configured_pair, setup) if grid.position_mm else (),
+        grammages=_grammages(grid, configured_pair, band=(configured_pair.low, configured_pair.high)),
         assumptions=notes,
         cautions=cautions((predicted,))
-        + moisture_cautions(job.environment, question.conditions)
+        + moisture_cautions(job.environment, resolved_job.conditions)
         + (() if unrated is None else (_beyond_rating(detector_class, unrated),)),
     )
 
@@ -115,17 +115,21 @@ def _beyond_rating(detector_class: DetectorClass, unrated: Fact) -> Note:
     return Note(code="air-beyond-rating", values={"detector_class": detector_class.id, **unrated.values})
 
 
-def _stations(standing: Sequence[tuple[Post, Choice]], *, band: tuple[int, int] | None) -> list[Station]:
+def _configured_pairs(
+    standing: Sequence[tuple[ClassResult, Choice]], *, band: tuple[int, int] | None
+) -> list[ConfiguredPair]:
     """Classes as they stand, their one sheet read in full: what a set-up tells, and what every sweep does. With a band
     that was given; else each with the best."""
-    found = details_at([(place, choice.setting, [0]) for place, choice in standing])
+    found = distributions_at([(class_result, choice.setting, [0]) for class_result, choice in standing])
     return [
-        build_station(place, choice.setting, details, choice=choice, band=band)
-        for (place, choice), details in zip(standing, found, strict=True)
+        build_configured_pair(class_result, choice.setting, distributions, choice=choice, band=band)
+        for (class_result, choice), distributions in zip(standing, found, strict=True)
     ]
 
 
-def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band: tuple[int, int] | None) -> MarginMap:
+def _map(
+    grid: Grid, resolved_job: ResolvedJob, detector_class: DetectorClass, *, band: tuple[int, int] | None
+) -> MarginMap:
     """Margins with the band that was given; else with the best band of each place."""
     for index, gap in enumerate(grid.gap_mm):
         check_gap(detector_class, gap, field=f"grid/gap_mm/{index}")
@@ -136,13 +140,13 @@ def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band:
         rows = [grid.gap_mm]
     standing = []
     for gaps in rows:
-        place = _place_at(question, detector_class, gaps, grid.tilt_deg)
+        class_result = _class_result_at(resolved_job, detector_class, gaps, grid.tilt_deg)
         for setting, (gap, tilt) in enumerate(product(gaps, grid.tilt_deg)):
             here = InstalledSetup(detector_class=detector_class.id, gap_mm=gap, tilt_deg=tilt)
-            choice = choice_of(here, tilts=place.bench.settings.tilts, setting=setting)
-            standing.append((place, choice))
-    served = [station.served[0] for station in _stations(standing, band=band)]
-    tables = np.array([(one.worst, one.survey.single.p50[0], one.survey.double.p50[0]) for one in served])
+            choice = choice_of(here, tilts=class_result.class_model.settings.tilts, setting=setting)
+            standing.append((class_result, choice))
+    served = [configured_pair.served[0] for configured_pair in _configured_pairs(standing, band=band)]
+    tables = np.array([(one.worst, one.signal_table.single.p50[0], one.signal_table.double.p50[0]) for one in served])
     margin, single, double = (
         tuple(tuple(round(value, DECIMALS) for value in row) for row in table.tolist())
         for table in tables.T.reshape(3, len(grid.gap_mm), len(grid.tilt_deg))
@@ -150,24 +154,26 @@ def _map(grid: Grid, question: Question, detector_class: DetectorClass, *, band:
     return MarginMap(gap_mm=grid.gap_mm, tilt_deg=grid.tilt_deg, margin=margin, single=single, double=double)
 
 
-def _place_at(question: Question, detector_class: DetectorClass, gaps: Sequence[float], tilts: Sequence[float]) -> Post:
-    bench = bench_at(detector_class, question.conditions, gap_mm=gaps, tilt_deg=tilts)
-    if isinstance(bench, Fact):
+def _class_result_at(
+    resolved_job: ResolvedJob, detector_class: DetectorClass, gaps: Sequence[float], tilts: Sequence[float]
+) -> ClassResult:
+    class_model = class_model_at(detector_class, resolved_job.conditions, gap_mm=gaps, tilt_deg=tilts)
+    if isinstance(class_model, Fact):
         raise QuestionError(
-            code=bench.code,
+            code=class_model.code,
             field="grid/gap_mm",
             detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
             expected="gaps that the clearances leave",
         )
-    return installed(question, bench)
+    return installed(resolved_job, class_model)
 
 
-def _positions(grid: Grid, station: Station, setup: InstalledSetup) -> tuple[AtPosition, ...]:
+def _positions(grid: Grid, configured_pair: ConfiguredPair, setup: InstalledSetup) -> tuple[AtPosition, ...]:
     """The median of one sheet with the standing waves of each place between the faces; where the class is told by
     sound. Whatever else is not sound feels no position."""
-    place, gap = station.post, setup.gap_mm
-    p = place.detector_class.parameters
-    median = float(station.served[0].survey.single.p50[0])
+    class_result, gap = configured_pair.class_result, setup.gap_mm
+    p = class_result.detector_class.parameters
+    median = float(configured_pair.served[0].signal_table.single.p50[0])
     if not isinstance(p, UltrasonicParameters):
         return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
     for index, x in enumerate(grid.position_mm):
@@ -180,7 +186,7 @@ def _positions(grid: Grid, station: Station, setup: InstalledSetup) -> tuple[AtP
             )
     ripple = standing_wave_db(
         p,
-        place.question.conditions,
+        class_result.resolved_job.conditions,
         gap_mm=gap,
         tilt_deg=setup.tilt_deg,
         position_mm=np.array(grid.position_mm),
@@ -226,17 +232,22 @@ def standing_wave_db(
     return np.asarray(20.0 * np.log10(np.abs(factor)))
 
 
-def _grammages(grid: Grid, station: Station, *, band: tuple[int, int]) -> tuple[AtGrammage, ...]:
+def _grammages(grid: Grid, configured_pair: ConfiguredPair, *, band: tuple[int, int]) -> tuple[AtGrammage, ...]:
     """Levels and margins of the same sheet in other grammages, where it stands and with the band as it is."""
-    place, choice = station.post, station.choice
-    sheet = place.question.sheets[0]
+    class_result, choice = configured_pair.class_result, configured_pair.choice
+    sheet = class_result.resolved_job.sheets[0]
     standing = [
-        (installed(place.question.of_sheet(scaled(sheet, gsm / sheet.grammage_gsm)), place.bench), choice)
+        (
+            installed(
+                class_result.resolved_job.of_sheet(scaled(sheet, gsm / sheet.grammage_gsm)), class_result.class_model
+            ),
+            choice,
+        )
         for gsm in grid.grammage_gsm
     ]
     return tuple(
         _grammage(gsm, heavier.served[0])
-        for gsm, heavier in zip(grid.grammage_gsm, _stations(standing, band=band), strict=True)
+        for gsm, heavier in zip(grid.grammage_gsm, _configured_pairs(standing, band=band), strict=True)
     )
 
 
@@ -244,9 +255,9 @@ def _grammage(grammage_gsm: float, served: Served) -> AtGrammage:
     no_sheet, single, double = served.margin
     return AtGrammage(
         grammage_gsm=grammage_gsm,
-        no_sheet=_percentiles(served.survey.no_sheet),
-        single=_percentiles(served.survey.single),
-        double=_percentiles(served.survey.double),
+        no_sheet=_percentiles(served.signal_table.no_sheet),
+        single=_percentiles(served.signal_table.single),
+        double=_percentiles(served.signal_table.double),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
     )
 

@@ -12,7 +12,7 @@ from sheetmargin.contract.measure import BenchReading, InstalledSetup, MachineRe
 
 from sheetmargin_service.errors import QuestionError
 
-Place = tuple[str, float, float]
+Setting = tuple[str, float, float]
 """A class, a gap in mm and a tilt in degrees."""
 UNITS = ("attenuation_db", "level_pct", "volts")
 OPEN_LIMIT_PCT = 200.0
@@ -33,7 +33,7 @@ class Reading:
     """
 
     state: State
-    place: Place
+    setting: Setting
     attenuation_db: float | None = None
     level_pct: float | None = None
     volts: float | None = None
@@ -46,7 +46,7 @@ class Observed:
 
     index: int
     state: State
-    place: Place
+    setting: Setting
     attenuation_db: float
     specimen: str | None
 
@@ -61,9 +61,9 @@ def readings_at(setup: InstalledSetup, readings: Sequence[MachineReading]) -> tu
     return tuple(_at((setup.detector_class, setup.gap_mm, setup.tilt_deg), one) for one in readings)
 
 
-def _at(place: Place, one: MachineReading) -> Reading:
+def _at(setting: Setting, one: MachineReading) -> Reading:
     values = {unit: getattr(one, unit) for unit in UNITS}
-    return Reading(state=one.state, place=place, specimen=one.specimen, **values)
+    return Reading(state=one.state, setting=setting, specimen=one.specimen, **values)
 
 
 def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Observed, ...]:
@@ -74,19 +74,19 @@ def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Obse
     """
     unit = _common_unit(readings)
     levels = [_level(reading, unit, index) for index, reading in enumerate(readings)]
-    opened: dict[Place, list[float]] = defaultdict(list)
+    opened: dict[Setting, list[float]] = defaultdict(list)
     for reading, level in zip(readings, levels, strict=True):
         if reading.state == "no_sheet":
-            opened[reading.place].append(level)
+            opened[reading.setting].append(level)
     if unit == "volts":
         _check_references(readings, opened)
     kept = taught and unit != "volts"
-    references = [None if kept or not opened[r.place] else median(opened[r.place]) for r in readings]
+    references = [None if kept or not opened[r.setting] else median(opened[r.setting]) for r in readings]
     seen = tuple(
         Observed(
             index=index,
             state=reading.state,
-            place=reading.place,
+            setting=reading.setting,
             attenuation_db=-level if reference is None else reference - level,
             specimen=reading.specimen,
         )
@@ -96,14 +96,14 @@ def observed(readings: Sequence[Reading], *, taught: bool = False) -> tuple[Obse
     return seen
 
 
-def check_states(seen: Sequence[Observed], expected: Mapping[Place, Mapping[State, float]]) -> None:
+def check_states(seen: Sequence[Observed], expected: Mapping[Setting, Mapping[State, float]]) -> None:
     """QuestionError where, at a place, one sheet reads weaker than two and each of them nearer to what is expected of
     the other: then states are exchanged. Two sheets alone may be louder than one: near the resonance of a thin film of
     air.
     """
-    for place, levels in expected.items():
+    for setting, levels in expected.items():
         singles, doubles = (
-            [o for o in seen if o.place == place and o.state == state] for state in ("single", "double")
+            [o for o in seen if o.setting == setting and o.state == state] for state in ("single", "double")
         )
         if not singles or not doubles:
             continue
@@ -116,7 +116,8 @@ def check_states(seen: Sequence[Observed], expected: Mapping[Place, Mapping[Stat
                 code="one-above-two",
                 field=fields[0],
                 also=tuple(fields[1:]),
-                detail=f"One sheet weakens the sound by {one:.1f} dB and two by only {two:.1f} dB at {_named(place)}.",
+                detail=f"One sheet weakens the sound by {one:.1f} dB and two by only {two:.1f} dB at "
+                f"{_named(setting)}.",
                 expected=f"about {levels['single']:.0f} dB of one and {levels['double']:.0f} dB of two: are the states "
                 "exchanged?",
             )
@@ -174,22 +175,22 @@ def _check_weaker(seen: Sequence[Observed], unit: str) -> None:
             raise QuestionError(
                 code="impossible-level",
                 field=f"readings/{one.index}/{unit}",
-                detail=f"{one.state} is {-one.attenuation_db:.1f} dB above the open path at {_named(one.place)}.",
+                detail=f"{one.state} is {-one.attenuation_db:.1f} dB above the open path at {_named(one.setting)}.",
                 expected="a level below the open path's: is the sign right, are the states?",
             )
 
 
-def _check_references(readings: Sequence[Reading], opened: Mapping[Place, Sequence[float]]) -> None:
+def _check_references(readings: Sequence[Reading], opened: Mapping[Setting, Sequence[float]]) -> None:
     for index, reading in enumerate(readings):
-        if not opened.get(reading.place):
+        if not opened.get(reading.setting):
             raise QuestionError(
                 code="no-open-path",
                 field=f"readings/{index}/volts",
-                detail=f"Volts say nothing by themselves, and the open path was not read at {_named(reading.place)}.",
+                detail=f"Volts say nothing by themselves, and the open path was not read at {_named(reading.setting)}.",
                 expected="a reading of no_sheet at the same class, gap and tilt",
             )
 
 
-def _named(place: Place) -> str:
-    name, gap, tilt = place
+def _named(setting: Setting) -> str:
+    name, gap, tilt = setting
     return f"{name}, {gap:g} mm, {tilt:g} degrees"

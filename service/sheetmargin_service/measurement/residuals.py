@@ -18,7 +18,7 @@ from sheetmargin.contract.measure import State
 from sheetmargin_service.constants import DB_PER_NEPER
 from sheetmargin_service.measurement.film_curve import FilmCurve, film_curve
 from sheetmargin_service.measurement.forward_model import Forward
-from sheetmargin_service.measurement.reading import Observed, Place
+from sheetmargin_service.measurement.reading import Observed, Setting
 from sheetmargin_service.measurement.sample import Sample
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ FLOOR_DB = 6.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class PlaceNoise:
+class SettingNoise:
     """What limits a place: bypass and noise as attenuations of its open path, and the relative amplitude of a bounce
     between a face and a sheet that sends all back, and between the faces."""
 
@@ -60,14 +60,14 @@ def floor_sigma_db(attenuation_db: ArrayLike, floor_db: float) -> Array:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Misfit:
+class Residuals:
     """Readings of one sheet and two against a forward model. `width_x` moves the width of the trapped air."""
 
     forward: Forward
     sample: Sample
     seen: Sequence[Observed]
-    places: Sequence[Place]
-    noise: Mapping[Place, PlaceNoise]
+    settings: Sequence[Setting]
+    noise: Mapping[Setting, SettingNoise]
     width_x: float = 0.0
 
     @cached_property
@@ -77,7 +77,7 @@ class Misfit:
 
     @cached_property
     def _rows(self) -> NDArray[np.intp]:
-        return np.array([self.places.index(one.place) for one in self.seen])
+        return np.array([self.settings.index(one.setting) for one in self.seen])
 
     @cached_property
     def doubles(self) -> NDArray[np.intp]:
@@ -109,30 +109,30 @@ class Misfit:
     @cached_property
     def sigma(self) -> Array:
         """Standard deviation in dB of each reading by itself, (n,)."""
-        return np.array([self.noise[one.place].reading_sigma(one.attenuation_db) for one in self.seen])
+        return np.array([self.noise[one.setting].reading_sigma(one.attenuation_db) for one in self.seen])
 
     @cached_property
     def common(self) -> Array:
         """Standard deviation in dB of what each reading shares with its repeats, (n,)."""
         level = np.array([np.median(self.measured[self._groups == group]) for group in self._groups])
-        return np.array([self.noise[o.place].common_sigma(db) for o, db in zip(self.seen, level, strict=True)])
+        return np.array([self.noise[o.setting].common_sigma(db) for o, db in zip(self.seen, level, strict=True)])
 
     @cached_property
     def _floors(self) -> Array:
         """Power of bypass and noise over the open path's, (n,)."""
-        at = [self.noise[one.place] for one in self.seen]
+        at = [self.noise[one.setting] for one in self.seen]
         return np.array([10.0 ** (-0.1 * n.bypass_db) + 10.0 ** (-0.1 * n.noise_db) for n in at])
 
-    def expected(self) -> dict[Place, dict[State, float]]:
+    def expected(self) -> dict[Setting, dict[State, float]]:
         """Attenuation of one sheet and of two at each place by the library, where doubles were read."""
         if not len(self.doubles):
             return {}
-        levels, rows = self.forward.levels(np.zeros(SOLID)), np.arange(len(self.places))
+        levels, rows = self.forward.levels(np.zeros(SOLID)), np.arange(len(self.settings))
         usual = film_curve(np.full(len(rows), np.log(self.sample.air[0].nominal * 1e-6)))
         double = usual.value(levels.double, rows)
         return {
-            place: {"single": float(levels.single[row]), "double": float(double[row])}
-            for row, place in enumerate(self.places)
+            setting: {"single": float(levels.single[row]), "double": float(double[row])}
+            for row, setting in enumerate(self.settings)
         }
 
     def _film_scale(self) -> float:

@@ -25,29 +25,29 @@ from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.mounting.crosstalk import SoundBeam, least_pitch_mm, turns
-from sheetmargin_service.mounting.space import SAFE_FLUTTER, Place
+from sheetmargin_service.mounting.space import SAFE_FLUTTER, MountingSpace
 from sheetmargin_service.mounting.threads import metric_thread
 from sheetmargin_service.principles.protocol import Fact
 
 
-def mount(*, geometry: Geometry, housing: Housing, place: Place, beam: SoundBeam | None) -> Mounting:
+def mount(*, geometry: Geometry, housing: Housing, space: MountingSpace, beam: SoundBeam | None) -> Mounting:
     """Mount one pair; a pair that does not fit stands with the sheet halfway, and notes say what is short."""
     gap = geometry.gap_mm
     tilt_deg = geometry.tilt_deg.nominal if geometry.tilt_deg else 0.0
-    line = place.line
-    below, above = _parts_mm(place, gap_mm=gap.nominal, tilt_deg=tilt_deg)
+    line = space.line
+    below, above = _parts_mm(space, gap_mm=gap.nominal, tilt_deg=tilt_deg)
     nearest, furthest = min(below, above), max(below, above)
-    usable_gap = place.usable_gap(gap, tilt_deg=tilt_deg)
-    usable_tilt = place.usable_tilt(geometry.tilt_deg, gap_mm=gap.nominal) if geometry.tilt_deg else None
+    usable_gap = space.usable_gap(gap, tilt_deg=tilt_deg)
+    usable_tilt = space.usable_tilt(geometry.tilt_deg, gap_mm=gap.nominal) if geometry.tilt_deg else None
     envelope = _envelope(below_mm=below, above_mm=above, gap=usable_gap, tilt=usable_tilt, housing=housing)
     footprint = distances = neighbours = None
     if beam is not None:
-        footprint = footprint_on_sheet(distance_mm=furthest, tilt_deg=tilt_deg, beam=beam, flutter_mm=place.flutter_mm)
-        distances = _distances(footprint, furthest_mm=furthest, tilt_deg=tilt_deg, place=place)
+        footprint = footprint_on_sheet(distance_mm=furthest, tilt_deg=tilt_deg, beam=beam, flutter_mm=space.flutter_mm)
+        distances = _distances(footprint, furthest_mm=furthest, tilt_deg=tilt_deg, space=space)
         neighbours = _neighbours(gap_mm=gap.nominal, beam=beam, housing=housing, line=line)
-    room_above = place.room(line.clearance_above_mm, distance_mm=above, tilt_deg=tilt_deg)
-    room_below = place.room(line.clearance_below_mm, distance_mm=below, tilt_deg=tilt_deg)
-    rim_to_sheet = place.rim_to_sheet_mm(distance_mm=nearest, tilt_deg=tilt_deg)
+    room_above = space.room(line.clearance_above_mm, distance_mm=above, tilt_deg=tilt_deg)
+    room_below = space.room(line.clearance_below_mm, distance_mm=below, tilt_deg=tilt_deg)
+    rim_to_sheet = space.rim_to_sheet_mm(distance_mm=nearest, tilt_deg=tilt_deg)
     bracket = _bracket(housing, gap=usable_gap, tilt=usable_tilt, furthest_mm=furthest)
     mounting = Mounting(
         emitter=_along(-below, tilt_deg),
@@ -69,11 +69,11 @@ def mount(*, geometry: Geometry, housing: Housing, place: Place, beam: SoundBeam
         footprint=footprint,
         distances=distances,
         neighbours=neighbours,
-        fits=place.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg) is not None,
+        fits=space.emitter_distance_mm(gap_mm=gap.nominal, tilt_deg=tilt_deg) is not None,
         notes=(),
     )
     notes = (
-        *_misfits(mounting, place),
+        *_misfits(mounting, space),
         *_remarks(mounting, geometry, housing, line),
         *_neighbour_notes(mounting, line),
     )
@@ -98,31 +98,31 @@ def footprint_on_sheet(*, distance_mm: float, tilt_deg: float, beam: SoundBeam, 
     )
 
 
-def edge_least_mm(footprint: Footprint, place: Place) -> float:
+def edge_least_mm(footprint: Footprint, space: MountingSpace) -> float:
     """How far the footprint's middle must keep from a side edge, with the flutter."""
-    return 0.5 * footprint.across_mm + SAFE_FLUTTER * place.flutter_mm
+    return 0.5 * footprint.across_mm + SAFE_FLUTTER * space.flutter_mm
 
 
-def over_edge(*, gap_mm: float, tilt_deg: float, place: Place, beam: SoundBeam) -> Fact | None:
+def over_edge(*, gap_mm: float, tilt_deg: float, space: MountingSpace, beam: SoundBeam) -> Fact | None:
     """That a pair's beam reaches over the sheet's side edge; None where it does not, or the job does not tell."""
-    edge_mm = place.line.edge_distance_mm
+    edge_mm = space.line.edge_distance_mm
     if edge_mm is None:
         return None
     footprint = footprint_on_sheet(
-        distance_mm=max(_parts_mm(place, gap_mm=gap_mm, tilt_deg=tilt_deg)),
+        distance_mm=max(_parts_mm(space, gap_mm=gap_mm, tilt_deg=tilt_deg)),
         tilt_deg=tilt_deg,
         beam=beam,
-        flutter_mm=place.flutter_mm,
+        flutter_mm=space.flutter_mm,
     )
-    least_mm = edge_least_mm(footprint, place)
+    least_mm = edge_least_mm(footprint, space)
     if edge_mm >= least_mm:
         return None
     return Fact(code="beam-over-edge", values={"edge_mm": edge_mm, "least_mm": round(least_mm, 1)})
 
 
-def _parts_mm(place: Place, *, gap_mm: float, tilt_deg: float) -> tuple[float, float]:
+def _parts_mm(space: MountingSpace, *, gap_mm: float, tilt_deg: float) -> tuple[float, float]:
     """Of a gap, what is below the sheet and above it; halves where the pair does not fit."""
-    placed = place.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg)
+    placed = space.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg)
     below = 0.5 * gap_mm if placed is None else placed
     return below, gap_mm - below
 
@@ -171,14 +171,14 @@ def _bracket(housing: Housing, *, gap: Window, tilt: Window | None, furthest_mm:
     )
 
 
-def _distances(footprint: Footprint, *, furthest_mm: float, tilt_deg: float, place: Place) -> Distances:
+def _distances(footprint: Footprint, *, furthest_mm: float, tilt_deg: float, space: MountingSpace) -> Distances:
     """The footprint and the flutter keep clear of a side edge; along travel the heads' front edges do too."""
     tilt = radians(tilt_deg)
     spot = abs(footprint.centre_x_mm) + 0.5 * footprint.along_mm
-    head = furthest_mm * sin(tilt) + place.rim_mm * cos(tilt)
+    head = furthest_mm * sin(tilt) + space.rim_mm * cos(tilt)
     return Distances(
-        edge_least_mm=edge_least_mm(footprint, place),
-        edge_mm=place.line.edge_distance_mm,
+        edge_least_mm=edge_least_mm(footprint, space),
+        edge_mm=space.line.edge_distance_mm,
         roller_least_mm=max(spot, head) + SAFE_FLUTTER * footprint.shift_mm,
     )
 
@@ -194,7 +194,7 @@ def _neighbours(*, gap_mm: float, beam: SoundBeam, housing: Housing, line: Line)
     )
 
 
-def _misfits(mounting: Mounting, place: Place) -> list[Note]:
+def _misfits(mounting: Mounting, space: MountingSpace) -> list[Note]:
     """What is short: at least one where the pair does not fit."""
     if mounting.fits:
         return []
@@ -204,11 +204,11 @@ def _misfits(mounting: Mounting, place: Place) -> list[Note]:
             values = {"needed_mm": room.needed_mm, "available_mm": room.available_mm}
             notes.append(Note(code=f"no-room-{side}", values=values))
     if mounting.rim_to_sheet_mm < 0.0:
-        values = {"short_mm": -mounting.rim_to_sheet_mm, "flutter_mm": SAFE_FLUTTER * place.flutter_mm}
+        values = {"short_mm": -mounting.rim_to_sheet_mm, "flutter_mm": SAFE_FLUTTER * space.flutter_mm}
         notes.append(Note(code="rim-meets-sheet", values=values))
     nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
-    if nearest < place.face_to_sheet_min_mm:
-        values = {"distance_mm": nearest, "least_mm": place.face_to_sheet_min_mm}
+    if nearest < space.face_to_sheet_min_mm:
+        values = {"distance_mm": nearest, "least_mm": space.face_to_sheet_min_mm}
         notes.append(Note(code="face-within-echo", values=values))
     return notes
 

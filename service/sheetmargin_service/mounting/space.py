@@ -24,7 +24,7 @@ TILT_STEP_DEG = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class MountingSpace:
     """The machine round one pair of housings.
 
     `sheet_mm`: thickness of the thickest sheet, so that a double reaches that far from the mid-plane on either side.

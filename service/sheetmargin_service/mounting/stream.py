@@ -16,7 +16,7 @@ import numpy as np
 from sheetmargin.contract.job import Line
 
 from sheetmargin_service.materials.sheet import Lap, Sheet
-from sheetmargin_service.principles.protocol import Bench, Detail, Span, Survey
+from sheetmargin_service.principles.protocol import ClassModel, SignalDistribution, SignalTable, Span
 
 WHOLE = 1e-9
 """A length is a whole number of pitches within this share of one: what is left is rounding of the numbers given."""
@@ -82,18 +82,20 @@ def in_stream(sheet: Sheet, stream: Stream) -> tuple[Sheet, ...]:
     )
 
 
-def survey_in_beam(bench: Bench, in_beam: Sequence[Sheet]) -> Survey:
+def signal_table_in_beam(class_model: ClassModel, in_beam: Sequence[Sheet]) -> SignalTable:
     """What a class sees of all that is correct in the beam, as one: from the least to the greatest, in the middle what
     is there for longer."""
-    surveys = [bench.survey(sheet) for sheet in in_beam]
-    fewer = next((survey.fewer for survey in surveys if survey.fewer is not None), None)
-    return replace(surveys[0], single=widest([survey.single for survey in surveys]), fewer=fewer)
+    signal_tables = [class_model.signal_table(sheet) for sheet in in_beam]
+    fewer = next((signal_table.fewer for signal_table in signal_tables if signal_table.fewer is not None), None)
+    return replace(
+        signal_tables[0], single=widest([signal_table.single for signal_table in signal_tables]), fewer=fewer
+    )
 
 
-def detail_in_beam(details: Sequence[Detail]) -> Detail:
+def distribution_in_beam(distributions: Sequence[SignalDistribution]) -> SignalDistribution:
     """The same of what a class reads at one setting, of one or two correct states."""
-    first, *rest = details
-    fewer = next((detail.fewer for detail in details if detail.fewer is not None), None)
+    first, *rest = distributions
+    fewer = next((distribution.fewer for distribution in distributions if distribution.fewer is not None), None)
     return replace(first, fewer=fewer, other=rest[0].single if rest else None)
 
 

@@ -10,9 +10,9 @@ from typing import TypeVar
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Asked, Bench, Detail, Fact, Principle, Together
+from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Principle, SignalDistribution, Together
 
-Question = TypeVar("Question")
+Ask = TypeVar("Ask")
 Reply = TypeVar("Reply")
 
 
@@ -24,36 +24,36 @@ def principles() -> dict[str, Principle]:
     return {principle.id: principle for principle in sorted(found, key=lambda p: p.id)}
 
 
-def benches(detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
+def class_models(detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[ClassModel | Fact]:
     """Each class under these conditions, or why it cannot be mounted or used there."""
 
-    def ask(principle: Principle, classes: list[DetectorClass]) -> list[Bench | Fact]:
+    def ask(principle: Principle, classes: list[DetectorClass]) -> list[ClassModel | Fact]:
         if isinstance(principle, Together):
-            return principle.benches(classes, conditions)
-        return [principle.bench(c, conditions) for c in classes]
+            return principle.class_models(classes, conditions)
+        return [principle.class_model(c, conditions) for c in classes]
 
     return _by_principle(detector_classes, lambda c: c.principle, ask)
 
 
-def details(asked: Sequence[Asked]) -> list[Detail]:
+def distributions(asked: Sequence[Asked]) -> list[SignalDistribution]:
     """Benches that were made together, each with a sheet at one setting, with every spread."""
 
-    def ask(principle: Principle, some: list[Asked]) -> list[Detail]:
+    def ask(principle: Principle, some: list[Asked]) -> list[SignalDistribution]:
         if isinstance(principle, Together):
-            return principle.details(some)
-        return [bench.detail(sheet, setting) for bench, sheet, setting in some]
+            return principle.distributions(some)
+        return [class_model.distribution(sheet, setting) for class_model, sheet, setting in some]
 
     return _by_principle(asked, lambda a: a[0].detector_class.principle, ask)
 
 
 def _by_principle(
-    questions: Sequence[Question],
-    principle_of: Callable[[Question], str],
-    ask: Callable[[Principle, list[Question]], list[Reply]],
+    questions: Sequence[Ask],
+    principle_of: Callable[[Ask], str],
+    ask: Callable[[Principle, list[Ask]], list[Reply]],
 ) -> list[Reply]:
     """The replies in the order of the questions, asked principle by principle."""
     replies: dict[int, Reply] = {}
     for name in dict.fromkeys(map(principle_of, questions)):
-        places = [i for i, question in enumerate(questions) if principle_of(question) == name]
+        places = [i for i, resolved_job in enumerate(questions) if principle_of(resolved_job) == name]
         replies.update(zip(places, ask(principles()[name], [questions[i] for i in places]), strict=True))
     return [replies[i] for i in range(len(questions))]

@@ -39,6 +39,6 @@ def add(first: Layer[T], second: Layer[T]) -> Layer[T]:
     )
 
 
-def pile(layers: Sequence[Layer[T]]) -> Layer[T]:
+def stack(layers: Sequence[Layer[T]]) -> Layer[T]:
     """One or more layers from front to back as one."""
     return reduce(add, layers)

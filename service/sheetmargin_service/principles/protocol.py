@@ -64,7 +64,7 @@ class Span:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Survey:
+class SignalTable:
     """One class and one sheet over every setting, with spread to first order: what a search needs.
 
     `double` is a sheet too many; of plies that are counted it is a ply too many, and `fewer` a ply too few.
@@ -75,16 +75,16 @@ class Survey:
     double: Span
     fewer: Span | None = None
 
-    def of(self, settings: slice | NDArray[np.intp]) -> Survey:
+    def of(self, settings: slice | NDArray[np.intp]) -> SignalTable:
         """The same at some settings."""
-        return Survey(
+        return SignalTable(
             no_sheet=self.no_sheet.of(settings),
             single=self.single.of(settings),
             double=self.double.of(settings),
             fewer=None if self.fewer is None else self.fewer.of(settings),
         )
 
-    def at(self, setting: int) -> Survey:
+    def at(self, setting: int) -> SignalTable:
         """The same at one setting alone, every span (1,)."""
         return self.of(slice(setting, setting + 1))
 
@@ -121,7 +121,7 @@ class Spread:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Detail:
+class SignalDistribution:
     """One class and one sheet at one setting, with every spread.
 
     `other`: of a stream in which two numbers of sheets lie on one another in turn, both correct, the other one.
@@ -137,7 +137,7 @@ class Detail:
     moves: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
-class Bench(Protocol):
+class ClassModel(Protocol):
     """One class under given conditions, ready to be asked about sheets."""
 
     @property
@@ -152,17 +152,17 @@ class Bench(Protocol):
     def refuses(self, sheet: Sheet) -> Fact | None:
         """Why the principle cannot sense this sheet at all, or None."""
 
-    def survey(self, sheet: Sheet) -> Survey:
+    def signal_table(self, sheet: Sheet) -> SignalTable:
         """Every setting, to first order."""
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
         """One setting, with every spread."""
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         """What decides the signal at this setting."""
 
 
-Asked = tuple[Bench, Sheet, int]
+Asked = tuple[ClassModel, Sheet, int]
 """A bench, a sheet, and one of the bench's settings."""
 
 
@@ -176,16 +176,18 @@ class Principle(Protocol):
     band_step: int
     grid: SignalGrid
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         """The class under these conditions, or why it cannot be mounted or used there."""
 
 
 @runtime_checkable
 class Together(Protocol):
-    """What a principle has beside `bench` where its classes share work when they are asked together."""
+    """What a principle has beside `class_model` where its classes share work when they are asked together."""
 
-    def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
-        """`bench` for each class."""
+    def class_models(
+        self, detector_classes: Sequence[DetectorClass], conditions: Conditions
+    ) -> list[ClassModel | Fact]:
+        """`class_model` for each class."""
 
-    def details(self, asked: Sequence[Asked]) -> list[Detail]:
-        """`Bench.detail` for each of some benches that were made together."""
+    def distributions(self, asked: Sequence[Asked]) -> list[SignalDistribution]:
+        """`ClassModel.distribution` for each of some benches that were made together."""

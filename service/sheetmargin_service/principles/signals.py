@@ -20,7 +20,7 @@ from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.draws import drawn
-from sheetmargin_service.principles.protocol import Detail, Span, Spread, Survey
+from sheetmargin_service.principles.protocol import SignalDistribution, SignalTable, Span, Spread
 
 Array = NDArray[np.float64]
 
@@ -160,19 +160,19 @@ class States:
     nodes: str
     variants: str
 
-    def survey(self) -> Survey:
-        return Survey(
+    def signal_table(self) -> SignalTable:
+        return SignalTable(
             no_sheet=self.no_sheet.span(),
             single=self.single.span(),
             double=self.double.span(),
             fewer=self.fewer.span() if self.fewer else None,
         )
 
-    def detail(self) -> Detail:
+    def distribution(self) -> SignalDistribution:
         single, double = (
             readings.causes(nodes=self.nodes, variants=self.variants) for readings in (self.single, self.double)
         )
-        return Detail(
+        return SignalDistribution(
             no_sheet=self.no_sheet.spread(),
             single=self.single.spread(),
             double=self.double.spread(),

@@ -21,7 +21,7 @@ from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.protocol import Fact, Span
-from sheetmargin_service.selection.configured_pair import DECIMALS, Served, Station, timing_values
+from sheetmargin_service.selection.configured_pair import DECIMALS, ConfiguredPair, Served, timing_values
 from sheetmargin_service.selection.head import head_of
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
@@ -32,7 +32,9 @@ STATES = ("no_sheet", "single", "double")
 
 def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recommendation:
     """One plan, ranked."""
-    setup_of = {i: number for number, station in enumerate(plan.stations) for i in station.served}
+    setup_of = {
+        i: number for number, configured_pair in enumerate(plan.configured_pairs) for i in configured_pair.served
+    }
     return Recommendation(
         rank=rank,
         verdict=plan.verdict,
@@ -43,19 +45,21 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
         ),
         changeovers=plan.changeovers,
         setups=tuple(
-            _setup(station, index, order)
-            for index, (station, order) in enumerate(zip(plan.stations, orders(plan.stations), strict=True))
+            _setup(configured_pair, index, order)
+            for index, (configured_pair, order) in enumerate(
+                zip(plan.configured_pairs, orders(plan.configured_pairs), strict=True)
+            )
         ),
-        sheets=tuple(_result(plan.stations[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
+        sheets=tuple(_result(plan.configured_pairs[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
         reasons=_reasons(plan, sheets),
     )
 
 
-def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
-    c = station.post.detector_class
+def _setup(configured_pair: ConfiguredPair, index: int, order: tuple[Order, ...]) -> Setup:
+    c = configured_pair.class_result.detector_class
     return Setup(
         index=index,
-        sheets=tuple(sorted(station.served)),
+        sheets=tuple(sorted(configured_pair.served)),
         detector_class=ClassSummary(
             id=c.id,
             principle=c.principle,
@@ -63,20 +67,20 @@ def _setup(station: Station, index: int, order: tuple[Order, ...]) -> Setup:
             illustrative=c.illustrative,
         ),
         head=head_of(c),
-        geometry=station.geometry,
+        geometry=configured_pair.geometry,
         profile=Profile(
-            id=f"band-{station.low}-{station.high}",
+            id=f"band-{configured_pair.low}-{configured_pair.high}",
             band=Band(
-                low=station.low,
-                high=station.high,
-                unit=station.post.principle.unit,
-                quantity=station.post.principle.quantity,
+                low=configured_pair.low,
+                high=configured_pair.high,
+                unit=configured_pair.class_result.principle.unit,
+                quantity=configured_pair.class_result.principle.quantity,
             ),
-            hold_ms=station.timing.hold_ms,
+            hold_ms=configured_pair.timing.hold_ms,
         ),
-        alignment=station.alignment,
-        mounting=station.mounting,
-        timing=station.timing,
+        alignment=configured_pair.alignment,
+        mounting=configured_pair.mounting,
+        timing=configured_pair.timing,
         order_items=order,
     )
 
@@ -85,12 +89,12 @@ def _khz(frequency_hz: float | None) -> float | None:
     return None if frequency_hz is None else 1e-3 * frequency_hz
 
 
-def _result(station: Station, index: int, setup: int) -> SheetResult:
-    served = station.served[index]
-    principle = station.post.principle
-    survey = served.survey
-    states = {state: _percentiles(getattr(survey, state)) for state in STATES}
-    fewer = None if survey.fewer is None else _percentiles(survey.fewer)
+def _result(configured_pair: ConfiguredPair, index: int, setup: int) -> SheetResult:
+    served = configured_pair.served[index]
+    principle = configured_pair.class_result.principle
+    signal_table = served.signal_table
+    states = {state: _percentiles(getattr(signal_table, state)) for state in STATES}
+    fewer = None if signal_table.fewer is None else _percentiles(signal_table.fewer)
     no_sheet, single, double = served.margin
     return SheetResult(
         index=index,
@@ -109,38 +113,40 @@ def _percentiles(span: Span) -> Percentiles:
 
 def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Reason, ...]:
     """What limits the plan, and why: of the critical sheet, the one whose margin is the least of its own spread."""
-    station, index = min(
-        ((st, i) for st in plan.stations for i in st.served),
+    configured_pair, index = min(
+        ((st, i) for st in plan.configured_pairs for i in st.served),
         key=lambda pair: (reserve(pair[0].served[pair[1]]), pair[1]),
     )
-    served, question = station.served[index], station.post.question
-    facts = [_limiting(station, served, index), _deciding(plan)]
-    approximate = sorted(i for st in plan.stations for i in st.served if sheets[i].approximate)
+    served, resolved_job = configured_pair.served[index], configured_pair.class_result.resolved_job
+    facts = [_limiting(configured_pair, served, index), _deciding(plan)]
+    approximate = sorted(i for st in plan.configured_pairs for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
-    for number, each in enumerate(plan.stations):
+    for number, each in enumerate(plan.configured_pairs):
         for fact in filter(None, (each.narrow, each.over_edge)):
             facts.append(Fact(code=fact.code, values={"setup": number, "number": number + 1, **fact.values}))
         if each.doubt is not None:
-            values = timing_values(each.timing, question)
+            values = timing_values(each.timing, resolved_job)
             facts.append(Fact(code=each.doubt, values={"setup": number, "number": number + 1, **values}))
-    if served.detail.moves:
-        facts.append(_moves(served, index, station.post.principle.unit))
-    if sheets[index].fewer_plies is not None and question.stream is None:
-        facts.append(counting(station.post, index))
-    facts += station.post.bench.facts(question.in_beam(index)[0], station.choice.setting)
+    if served.distribution.moves:
+        facts.append(_moves(served, index, configured_pair.class_result.principle.unit))
+    if sheets[index].fewer_plies is not None and resolved_job.stream is None:
+        facts.append(counting(configured_pair.class_result, index))
+    facts += configured_pair.class_result.class_model.facts(
+        resolved_job.in_beam(index)[0], configured_pair.choice.setting
+    )
     return tuple(Reason(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
 
 
-def _limiting(station: Station, served: Served, index: int) -> Fact:
+def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fact:
     margin, state = min(zip(served.margin, STATES, strict=True))
-    unit = station.post.principle.unit
+    unit = configured_pair.class_result.principle.unit
     return Fact(code="limiting-margin", values={"sheet": index, "state": state, "margin": margin, "unit": unit})
 
 
 def _deciding(plan: Plan) -> Fact:
     """The misread that comes nearest to its target, or goes furthest beyond it."""
     index, judgement = max(
-        ((i, served.judgement) for st in plan.stations for i, served in st.served.items()),
+        ((i, served.judgement) for st in plan.configured_pairs for i, served in st.served.items()),
         key=lambda pair: (pair[1].ratio, -pair[0]),
     )
     return Fact(
@@ -157,7 +163,7 @@ def _deciding(plan: Plan) -> Fact:
 
 def _moves(served: Served, index: int, unit: str) -> Fact:
     """Which inputs move one sheet and two the most: what to measure first."""
-    moves = served.detail.moves
+    moves = served.distribution.moves
     single = max(sorted(moves), key=lambda name: moves[name][0])
     double = max(sorted(moves), key=lambda name: moves[name][1])
     return Fact(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from sheetmargin_service.principles.protocol import Fact, Receiver, Survey
+from sheetmargin_service.principles.protocol import Fact, Receiver, SignalTable
 from sheetmargin_service.selection.bands import Bands
 
 
-def cause(survey: Survey, receiver: Receiver, bands: Bands, *, setting: int = 0) -> Fact:
-    """The first of the classic failures that holds at one setting of `survey`, in the order in which they hide."""
+def cause(signal_table: SignalTable, receiver: Receiver, bands: Bands, *, setting: int = 0) -> Fact:
+    """The first of the classic failures that holds at one setting, in the order in which they hide."""
     i = setting
-    no_sheet, single, double = survey.no_sheet, survey.single, survey.double
+    no_sheet, single, double = signal_table.no_sheet, signal_table.single, signal_table.double
     lowest, highest = float(receiver.lowest_edge[i]), float(receiver.highest_edge[i])
     if no_sheet.p99[i] > single.p1[i]:
         return Fact(code="too-transparent", values={"single_p1": _r(single.p1[i]), "no_sheet_p99": _r(no_sheet.p99[i])})

@@ -18,7 +18,7 @@ from sheetmargin.contract.answer import Misread, Misreads
 
 from sheetmargin_service.principles.draws import DRIFTS, over_draws, weighted_quantiles
 from sheetmargin_service.principles.noise import Noise, above
-from sheetmargin_service.principles.protocol import Detail, Spread
+from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.principles.signal_grid import LEAST_NARROWED, SignalGrid
 
 Array = NDArray[np.float64]
@@ -71,7 +71,9 @@ def run_chance(*, one: Array, readings: int, run: int) -> Array:
     return result
 
 
-def rates_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readings: Readings) -> Rates:
+def rates_of(
+    distribution: SignalDistribution, grid: SignalGrid, *, low: float, high: float, readings: Readings
+) -> Rates:
     """The six pairs for a band `low` to `high` of one sheet.
 
     Of plies that are counted, `no_sheet_as_single` is the worse of nothing and a ply too few read as right; of a
@@ -81,20 +83,20 @@ def rates_of(detail: Detail, grid: SignalGrid, *, low: float, high: float, readi
     def outside(spread: Spread, count: int) -> tuple[Array, Array]:
         return _outside(spread, grid, low=low, high=high, readings=count, run=readings.run)
 
-    single, double = outside(detail.single, readings.single), outside(detail.double, readings.double)
-    if detail.other is not None:
-        other = outside(detail.other, readings.single)
+    single, double = outside(distribution.single, readings.single), outside(distribution.double, readings.double)
+    if distribution.other is not None:
+        other = outside(distribution.other, readings.single)
         single = np.maximum(single[0], other[0]), np.maximum(single[1], other[1])
-    within = _within(detail.no_sheet, grid, low=low, high=high, readings=readings.no_sheet, run=readings.run)
-    if detail.fewer is not None:
-        within = np.maximum(within, _neither(outside(detail.fewer, readings.single)))
+    within = _within(distribution.no_sheet, grid, low=low, high=high, readings=readings.no_sheet, run=readings.run)
+    if distribution.fewer is not None:
+        within = np.maximum(within, _neither(outside(distribution.fewer, readings.single)))
     return {
         "single_as_double": single[1],
         "single_as_no_sheet": single[0],
         "double_as_single": _neither(double),
         "double_as_no_sheet": double[0],
         "no_sheet_as_single": within,
-        "no_sheet_as_double": outside(detail.no_sheet, readings.no_sheet)[1],
+        "no_sheet_as_double": outside(distribution.no_sheet, readings.no_sheet)[1],
     }
 
 
@@ -185,9 +187,9 @@ def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:
 
 def _shifted(grid: SignalGrid, chances: Array, by: Array) -> Array:
     """Chances (C, count) read so far further on the grid, (C, D, count); beyond the ends as at the ends."""
-    place = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
-    left = place.astype(np.intp)
-    share = place - left
+    space = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
+    left = space.astype(np.intp)
+    share = space - left
     return np.asarray((1.0 - share) * chances[:, left] + share * chances[:, left + 1])
 
 

@@ -29,7 +29,11 @@ def cautions(recommendations: Sequence[Recommendation]) -> tuple[Note, ...]:
 
 def filled_parameters(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
     """Of each class named, what its catalogue does not know of it and was taken from a reference class."""
-    classes = {st.post.detector_class.id: st.post.detector_class for plan in plans for st in plan.stations}
+    classes = {
+        st.class_result.detector_class.id: st.class_result.detector_class
+        for plan in plans
+        for st in plan.configured_pairs
+    }
     return tuple(
         Assumption(
             code="filled-from-reference",
@@ -50,7 +54,9 @@ def filled_parameters(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
 
 def assumed_cables(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
     """Of each class named, what was taken for its cable where the room counts and its catalogue does not tell."""
-    posts = {st.post.detector_class.id: st.post for plan in plans for st in plan.stations}
+    class_results = {
+        st.class_result.detector_class.id: st.class_result for plan in plans for st in plan.configured_pairs
+    }
     return tuple(
         Assumption(
             code="cable-exit-assumed",
@@ -59,8 +65,9 @@ def assumed_cables(plans: Sequence[Plan]) -> tuple[Assumption, ...]:
             pointer=None,
             value=None,
         )
-        for name, post in sorted(posts.items())
-        if post.detector_class.housing.cable_exit_mm is None and _room_counts(post.question.job.line)
+        for name, class_result in sorted(class_results.items())
+        if class_result.detector_class.housing.cable_exit_mm is None
+        and _room_counts(class_result.resolved_job.job.line)
     )
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from sheetmargin.contract.answer import Changeovers, Verdict
 
 from sheetmargin_service.principles.protocol import Fact
-from sheetmargin_service.selection.configured_pair import ROOMY_MM, Served, Station
+from sheetmargin_service.selection.configured_pair import ROOMY_MM, ConfiguredPair, Served
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 
@@ -18,39 +18,41 @@ from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, 
 class Plan:
     """What to buy and how to set it: stations that share out the sheets, and why the others are left out."""
 
-    stations: tuple[Station, ...]
+    configured_pairs: tuple[ConfiguredPair, ...]
     left_out: dict[int, Fact]
 
     @property
     def verdict(self) -> Verdict:
         """That of the worst station; a trial where all sheets together are not as sure as each of them."""
-        worst = max((station.verdict for station in self.stations), key=lambda v: ORDER[v])
+        worst = max((configured_pair.verdict for configured_pair in self.configured_pairs), key=lambda v: ORDER[v])
         return "trial-needed" if worst == "suitable" and self.chance < SUITABLE else worst
 
     @cached_property
     def chance(self) -> float:
         """The chance that the targets of all sheets that are served are met."""
-        return joint_chance(served.judgement for station in self.stations for served in station.served.values())
+        return joint_chance(
+            served.judgement for configured_pair in self.configured_pairs for served in configured_pair.served.values()
+        )
 
     @property
     def served(self) -> int:
-        return sum(len(station.served) for station in self.stations)
+        return sum(len(configured_pair.served) for configured_pair in self.configured_pairs)
 
     @property
     def worst(self) -> float:
-        return min(station.worst for station in self.stations)
+        return min(configured_pair.worst for configured_pair in self.configured_pairs)
 
     @property
     def changeovers(self) -> Changeovers:
         """Changes while the list is run once: in its order, or each set-up's sheets together. A change of class brings
         its own position and profile, a change of position its own profile."""
-        stations = list(self.stations)
-        if stations[0].post.question.job.keep_sequence:
-            place = {i: station for station in stations for i in station.served}
-            stations = [place[i] for i in sorted(place)]
+        configured_pairs = list(self.configured_pairs)
+        if configured_pairs[0].class_result.resolved_job.job.keep_sequence:
+            space = {i: configured_pair for configured_pair in configured_pairs for i in configured_pair.served}
+            configured_pairs = [space[i] for i in sorted(space)]
         classes = positions = profiles = 0
-        for before, after in pairwise(stations):
-            if before.post is not after.post:
+        for before, after in pairwise(configured_pairs):
+            if before.class_result is not after.class_result:
                 classes += 1
             elif before.choice.setting != after.choice.setting:
                 positions += 1
@@ -79,21 +81,21 @@ def _key(plan: Plan) -> Key:
         -plan.served,
         ORDER[plan.verdict],
         *(changes.detector_class, changes.geometry, changes.profile),
-        max(standing(st, served) for st in plan.stations for served in st.served.values()),
-        tuple(st.post.detector_class.id for st in plan.stations),
+        max(standing(st, served) for st in plan.configured_pairs for served in st.served.values()),
+        tuple(st.class_result.detector_class.id for st in plan.configured_pairs),
     )
 
 
-def standing(station: Station, served: Served) -> Result:
+def standing(configured_pair: ConfiguredPair, served: Served) -> Result:
     """The verdict; then, where it is not suitable, how likely it is to do, in bands; then no contact, room for the
     sheet, and nothing else that moves the signal; then the margin (see `reserve`), then the simpler set-up."""
-    choice, judgement = station.choice, served.judgement
+    choice, judgement = configured_pair.choice, served.judgement
     return (
         ORDER[judgement.verdict],
         0.0 if judgement.verdict == "suitable" else chance_band(judgement.chance),
-        not station.post.detector_class.contactless,
+        not configured_pair.class_result.detector_class.contactless,
         choice.gap.nominal < ROOMY_MM,
-        bool(station.post.principle.depends_on),
+        bool(configured_pair.class_result.principle.depends_on),
         -reserve(served),
         bool(choice.tilt and choice.tilt.nominal),
         choice.gap.min - choice.gap.max,
@@ -102,5 +104,5 @@ def standing(station: Station, served: Served) -> Result:
 
 def reserve(served: Served) -> float:
     """The least margin as a multiple of one sheet's own spread: those of several principles have no unit in common."""
-    single = served.survey.single
+    single = served.signal_table.single
     return round(served.worst / max(float(single.p99[0] - single.p1[0]), 1e-9), 2)

@@ -16,10 +16,10 @@ from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted, filtered, outside_rating
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.configured_pair import Post, Question
+from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
-from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet, posts_of
+from sheetmargin_service.selection.plans import class_results_of, plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
@@ -31,8 +31,8 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
     _, timing_notes = timed_by(job)
-    question = Question(job=job, sheets=sheets, conditions=conditions, targets=targets)
-    posts: list[Post] = []
+    resolved_job = ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    class_results: list[ClassResult] = []
     ruled_out = filtered(job, catalogue)
     classes = []
     for detector_class in admitted(job, catalogue):
@@ -41,18 +41,18 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             classes.append(detector_class)
         else:
             ruled_out[detector_class.id] = unrated
-    for detector_class, found in zip(classes, posts_of(question, classes), strict=True):
+    for detector_class, found in zip(classes, class_results_of(resolved_job, classes), strict=True):
         if isinstance(found, Fact):
             ruled_out[detector_class.id] = found
         else:
-            posts.append(found)
-    plans, failed = _plans(posts)
+            class_results.append(found)
+    plans, failed = _plans(class_results)
     plans = ranked(plans)
     best = plans[: job.limit]
     ruled_out |= failed
     alternatives = _not_listed(plans, limit=job.limit)
     recommendations = tuple(recommendation(plan, sheets, rank=rank) for rank, plan in enumerate(best, start=1))
-    named = {st.post.detector_class.id for plan in best for st in plan.stations}
+    named = {st.class_result.detector_class.id for plan in best for st in plan.configured_pairs}
     return Answer(
         reference=job.reference,
         job=job,
@@ -82,19 +82,19 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     )
 
 
-def _plans(posts: Sequence[Post]) -> tuple[list[Plan], dict[str, Fact]]:
+def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, Fact]]:
     """Plans for the job, and why classes that serve no sheet do not."""
-    if not posts:
+    if not class_results:
         return [], {}
-    if len(posts[0].question.sheets) > 1:
-        return plans_for_list(posts)
+    if len(class_results[0].resolved_job.sheets) > 1:
+        return plans_for_list(class_results)
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
-    for place, plan in zip(posts, plans_for_sheet(posts), strict=True):
+    for space, plan in zip(class_results, plans_for_sheet(class_results), strict=True):
         if isinstance(plan, Plan):
             plans.append(plan)
         else:
-            failed[place.detector_class.id] = plan
+            failed[space.detector_class.id] = plan
     return plans, failed
 
 
@@ -107,13 +107,13 @@ def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
     """Why classes of plans that are not listed are not: by the best that each class has a part in."""
     found: dict[str, Fact] = {}
     for plan in plans[limit:]:
-        for station in plan.stations:
+        for configured_pair in plan.configured_pairs:
             if plan.served < plans[0].served:
                 fact = Fact(code="not-needed", values={"sheets": plan.served, "of": plan.served + len(plan.left_out)})
             else:
-                unit = station.post.principle.unit
-                fact = Fact(code="outranked", values={"margin": station.worst, "unit": unit, "limit": limit})
-            found.setdefault(station.post.detector_class.id, fact)
+                unit = configured_pair.class_result.principle.unit
+                fact = Fact(code="outranked", values={"margin": configured_pair.worst, "unit": unit, "limit": limit})
+            found.setdefault(configured_pair.class_result.detector_class.id, fact)
     return found
 
 

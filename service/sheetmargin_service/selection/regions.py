@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def connected(places: Iterable[int], start: int, *, width: int) -> list[int]:
+def connected(settings: Iterable[int], start: int, *, width: int) -> list[int]:
     """The places that can be reached from one by steps along rows of `width` and across them, rising."""
-    left, edge, region = set(places) - {start}, [start], [start]
+    left, edge, region = set(settings) - {start}, [start], [start]
     while edge:
         at = edge.pop()
         along = [at - 1] * (at % width > 0) + [at + 1] * (at % width < width - 1)
-        new = [place for place in (at - width, at + width, *along) if place in left]
+        new = [setting for setting in (at - width, at + width, *along) if setting in left]
         left.difference_update(new)
         region += new
         edge += new
@@ -30,8 +30,8 @@ def longest_run(numbers: Sequence[int]) -> list[int]:
     return max(runs, key=len)
 
 
-def nearest_the_middle(places: Sequence[int], axis: Array) -> int:
+def nearest_the_middle(settings: Sequence[int], axis: Array) -> int:
     """Which of some rising places on an axis is nearest to the middle between the first and the last; the first of
     equals."""
-    middle = 0.5 * (axis[places[0]] + axis[places[-1]])
-    return min(places, key=lambda place: abs(float(axis[place]) - middle))
+    middle = 0.5 * (axis[settings[0]] + axis[settings[-1]])
+    return min(settings, key=lambda setting: abs(float(axis[setting]) - middle))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sheetmargin.contract.mounting import Window
 
-from sheetmargin_service.principles.protocol import Bench, Receiver, Span, Spread, Survey
+from sheetmargin_service.principles.protocol import ClassModel, Receiver, SignalTable, Span, Spread
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
@@ -75,19 +75,19 @@ NO_SLACK = Slack()
 class Sharing:
     """Sheets that share a band, by their index, before a receiver."""
 
-    surveys: Mapping[int, Survey]
+    signal_tables: Mapping[int, SignalTable]
     receiver: Receiver
     step: int
 
     @cached_property
     def bands(self) -> Bands:
         """The band that suits them at every setting, its edges where they are best."""
-        return choose_bands(list(self.surveys.values()), self.receiver, step=self.step / PARTS)
+        return choose_bands(list(self.signal_tables.values()), self.receiver, step=self.step / PARTS)
 
     @cached_property
     def whole(self) -> Bands:
         """The same as it is set."""
-        return choose_bands(list(self.surveys.values()), self.receiver, step=self.step)
+        return choose_bands(list(self.signal_tables.values()), self.receiver, step=self.step)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +101,7 @@ class Search:
     `off`: how far the edges of a band came to lie from those that were searched, once a setting was looked at in full.
     """
 
-    bench: Bench
+    class_model: ClassModel
     groups: tuple[Sharing, ...]
     allowed: Flags
     step: int
@@ -166,7 +166,7 @@ class Search:
         for group in self.groups:
             low, high = group.whole.low[setting], group.whole.high[setting]
             band = float(low) + self.off[0], float(high) + self.off[1]
-            choice = choice_at(self.bench, group.surveys, setting, allowed=self.allowed, band=band)
+            choice = choice_at(self.class_model, group.signal_tables, setting, allowed=self.allowed, band=band)
             if not choice.room.holds(self.slack):
                 return False
         return True
@@ -200,7 +200,7 @@ class Search:
     @cached_property
     def _tilts(self) -> int:
         """Tilts to a gap: settings have the gap as the major axis."""
-        again = np.flatnonzero(self.bench.settings.tilt_deg[1:] == self.bench.settings.tilt_deg[0])
+        again = np.flatnonzero(self.class_model.settings.tilt_deg[1:] == self.class_model.settings.tilt_deg[0])
         return int(again[0]) + 1 if len(again) else len(self.worst)
 
     @cached_property
@@ -209,7 +209,7 @@ class Search:
 
     def _middle(self, good: Indices) -> int:
         """Of some rising settings the middle of the region that reaches the least tilt."""
-        settings, width = self.bench.settings, self._tilts
+        settings, width = self.class_model.settings, self._tilts
         column = self._column[good]
         tilt = int(column.min())
         straightest = good[column == tilt]
@@ -224,8 +224,8 @@ class Search:
 
 
 def choice_at(
-    bench: Bench,
-    surveys: Mapping[int, Survey],
+    class_model: ClassModel,
+    signal_tables: Mapping[int, SignalTable],
     setting: int,
     *,
     allowed: Flags,
@@ -233,10 +233,10 @@ def choice_at(
 ) -> Choice:
     """One setting, and how far gap and tilt may move from it with the band as it is."""
     low, high = np.asarray(band[0]), np.asarray(band[1])
-    each = (margin for s in surveys.values() for margin in margins(s, low=low, high=high))
-    fits = allowed & (low >= bench.receiver.lowest_edge) & (high <= bench.receiver.highest_edge)
+    each = (margin for s in signal_tables.values() for margin in margins(s, low=low, high=high))
+    fits = allowed & (low >= class_model.receiver.lowest_edge) & (high <= class_model.receiver.highest_edge)
     held = np.where(fits, reduce(np.minimum, each), -np.inf)
-    settings = bench.settings
+    settings = class_model.settings
     return Choice(
         setting=setting,
         gap=_window(settings.gap_mm, held, same=settings.tilt_deg, setting=setting, decimals=0),

@@ -12,14 +12,14 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import (
-    Bench,
-    Detail,
+    ClassModel,
     Fact,
     Receiver,
     Settings,
+    SignalDistribution,
+    SignalTable,
     Span,
     Spread,
-    Survey,
 )
 from sheetmargin_service.principles.signal_grid import SignalGrid
 
@@ -73,19 +73,19 @@ class Scale:
         counts = {"no_sheet": 0, "single": sheet.plies, "double": sheet.double_plies}
         return {state: (n * mass, float(np.hypot(own, one * n**0.5))) for state, n in counts.items()}
 
-    def survey(self, sheet: Sheet) -> Survey:
+    def signal_table(self, sheet: Sheet) -> SignalTable:
         spans = {
             state: Span(**{p: np.full(3, norm.ppf(q, *at)) for p, q in (("p1", 0.01), ("p50", 0.5), ("p99", 0.99))})
             for state, at in self._states(sheet).items()
         }
-        return Survey(**spans)
+        return SignalTable(**spans)
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
         spreads = {
             state: Spread(values=np.array([[mean]]), weights=np.ones((1, 1)), blur=deviation)
             for state, (mean, deviation) in self._states(sheet).items()
         }
-        return Detail(**spreads)
+        return SignalDistribution(**spreads)
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         return (Fact(code="weighed", values={"sheet_gsm": sheet.grammage_gsm}),)
@@ -101,7 +101,7 @@ class Weighing:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         return Scale(detector_class=detector_class)
 
 

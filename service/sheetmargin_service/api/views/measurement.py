@@ -27,7 +27,7 @@ from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
 from sheetmargin_service.api.faults import Fault, faults_of
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
+from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import Service, current_service
@@ -48,7 +48,7 @@ MEASURE = Call(scope="measure", cached=True)
 def predict_readings(asked: PredictionQuestion) -> Response:
     """What would be read with a given class, gap, tilt, profile and sheet, and over a grid for a plot."""
 
-    def compute(service: Service, resolved: ResolvedJob) -> Prediction:
+    def compute(service: Service, resolved: CheckedJob) -> Prediction:
         return predict(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
 
     return _answer(asked, compute, also=[*_falling_band(asked.setup.profile), *_mixed_grid(asked.grid)])
@@ -58,7 +58,7 @@ def predict_readings(asked: PredictionQuestion) -> Response:
 def fit_readings(asked: FitQuestion) -> Response:
     """The sheet that readings of a sample speak for, and what it changes in the recommendation."""
 
-    def compute(service: Service, resolved: ResolvedJob) -> Fit:
+    def compute(service: Service, resolved: CheckedJob) -> Fit:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library
         recommend = _recommending(service, resolved)
         return answer_fit(placed(asked.readings), job=job, catalogue=catalogue, library=library, recommend=recommend)
@@ -70,7 +70,7 @@ def fit_readings(asked: FitQuestion) -> Response:
 def diagnose_machine(asked: DiagnosisQuestion) -> Response:
     """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
 
-    def compute(service: Service, resolved: ResolvedJob) -> Diagnosis:
+    def compute(service: Service, resolved: CheckedJob) -> Diagnosis:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library
         recommend = _recommending(service, resolved)
         return diagnose(asked, job=job, catalogue=catalogue, library=library, recommend=recommend)
@@ -78,12 +78,12 @@ def diagnose_machine(asked: DiagnosisQuestion) -> Response:
     return _answer(asked, compute, also=[*_falling_band(asked.setup.profile)])
 
 
-def _recommending(service: Service, resolved: ResolvedJob) -> Callable[[Job], Answer]:
+def _recommending(service: Service, resolved: CheckedJob) -> Callable[[Job], Answer]:
     return lambda job: service.recommend(job, catalogue=resolved.catalogue, library=service.library)
 
 
 def _answer(
-    asked: SheetQuestion, compute: Callable[[Service, ResolvedJob], object], *, also: Iterable[Fault] = ()
+    asked: SheetQuestion, compute: Callable[[Service, CheckedJob], object], *, also: Iterable[Fault] = ()
 ) -> Response:
     service, language = current_service(), wanted_language()
     resolved = _resolved(asked, service, also=also)
@@ -100,7 +100,7 @@ def _answer(
     return cacheable(body, etag=etag, language=language, keyed=service.gate.keyed)
 
 
-def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) -> ResolvedJob:
+def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) -> CheckedJob:
     """The question's job; faults of its one sheet are told as faults of `sheet`."""
     shared = {field.name: getattr(asked, field.name) for field in fields(Job) if hasattr(asked, field.name)}
     try:

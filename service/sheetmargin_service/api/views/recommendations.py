@@ -11,7 +11,7 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
-from sheetmargin_service.api.resolve_job import ResolvedJob, resolve_job
+from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
@@ -42,7 +42,7 @@ def recommend_for_sheet(asked: tuple[Job, Language | None]) -> Response:
     return _answer(resolve_job(job, current_service(), in_query=True), language or wanted_language())
 
 
-def _answer(resolved: ResolvedJob, language: Language) -> Response:
+def _answer(resolved: CheckedJob, language: Language) -> Response:
     service = current_service()
 
     def compute() -> bytes:

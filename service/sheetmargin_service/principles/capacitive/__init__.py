@@ -32,7 +32,14 @@ from sheetmargin_service.principles.gap_limits import (
     too_narrow,
     too_thick,
 )
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Receiver,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
     UNUSABLE_SIGMA,
@@ -88,7 +95,7 @@ def moisture_sensitivity(*, density_kg_m3: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CapacitiveBench:
+class CapacitiveModel:
     """One class under given conditions. N settings: the gaps that fit the line."""
 
     detector_class: DetectorClass
@@ -158,11 +165,11 @@ class CapacitiveBench:
             return Fact(code="permittivity-unknown", values={"material": layer.material.id})
         return None
 
-    def survey(self, sheet: Sheet) -> Survey:
-        return self._states(sheet, np.arange(len(self.keep))).survey()
+    def signal_table(self, sheet: Sheet) -> SignalTable:
+        return self._states(sheet, np.arange(len(self.keep))).signal_table()
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail()
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
+        return self._states(sheet, np.array([setting])).distribution()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
@@ -269,7 +276,7 @@ class Capacitive:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         p = detector_class.parameters
         assert isinstance(p, CapacitiveParameters)
         keep = gaps_on_line(
@@ -277,7 +284,7 @@ class Capacitive:
         )
         if isinstance(keep, Fact):
             return keep
-        return CapacitiveBench(detector_class=detector_class, conditions=conditions, keep=keep)
+        return CapacitiveModel(detector_class=detector_class, conditions=conditions, keep=keep)
 
 
 PRINCIPLE = Capacitive()

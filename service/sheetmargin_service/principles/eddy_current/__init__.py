@@ -35,7 +35,14 @@ from sheetmargin_service.principles.gap_limits import (
     too_narrow,
     too_thick,
 )
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Receiver,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
     UNUSABLE_SIGMA,
@@ -77,7 +84,7 @@ def _coupling(parameters: EddyCurrentParameters) -> tuple[Array, Array, Array]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EddyCurrentBench:
+class EddyCurrentModel:
     """One class under given conditions. N settings: the gaps that fit the line."""
 
     detector_class: DetectorClass
@@ -112,11 +119,11 @@ class EddyCurrentBench:
             return Fact(code="not-conductive", values={"material": sheet.material_id, "attenuation_db": 0.0})
         return too_thick(sheet, self.settings, clearance_mm=self.conditions.flutter_mm)
 
-    def survey(self, sheet: Sheet) -> Survey:
-        return self._states(sheet, np.arange(len(self.keep))).survey()
+    def signal_table(self, sheet: Sheet) -> SignalTable:
+        return self._states(sheet, np.arange(len(self.keep))).signal_table()
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail()
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
+        return self._states(sheet, np.array([setting])).distribution()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         single, double = (
@@ -239,7 +246,7 @@ class EddyCurrent:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         p = detector_class.parameters
         assert isinstance(p, EddyCurrentParameters)
         keep = gaps_on_line(
@@ -247,7 +254,7 @@ class EddyCurrent:
         )
         if isinstance(keep, Fact):
             return keep
-        return EddyCurrentBench(detector_class=detector_class, conditions=conditions, keep=keep)
+        return EddyCurrentModel(detector_class=detector_class, conditions=conditions, keep=keep)
 
 
 PRINCIPLE = EddyCurrent()

@@ -11,7 +11,7 @@ from sheetmargin_service.detectors.model import EddyCurrentParameters
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.eddy_current.sheet import conductive_layer, empty_layer
-from sheetmargin_service.principles.layer_stack import Layer, add, pile
+from sheetmargin_service.principles.layer_stack import Layer, add, stack
 from sheetmargin_service.principles.signals import (
     lot_thickness_deviation,
     relative_thickness_deviation,
@@ -92,7 +92,7 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
                 k_per_m=k_per_m,
             )
         )
-    return pile(layers)
+    return stack(layers)
 
 
 def plies(ply: Layer[Complex], *, count: int, joint_m: float, film_m: Array | None, k_per_m: Array) -> Layer[Complex]:

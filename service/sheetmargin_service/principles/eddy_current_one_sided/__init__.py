@@ -30,7 +30,14 @@ from sheetmargin_service.principles.eddy_current.stack import (
     plies,
 )
 from sheetmargin_service.principles.gap_limits import distances_on_one_side, gaps, level_settings
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Receiver,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
     Readings,
@@ -61,7 +68,7 @@ def _reflection_spectrum(parameters: EddyCurrentParameters) -> tuple[Array, Arra
 
 
 @dataclass(frozen=True, kw_only=True)
-class OneSidedBench:
+class OneSidedModel:
     """One class under given conditions. N settings: distances from face to sheet that fit on one side of the line."""
 
     detector_class: DetectorClass
@@ -96,11 +103,11 @@ class OneSidedBench:
             return Fact(code="not-conductive", values={"material": sheet.material_id, "attenuation_db": 0.0})
         return None
 
-    def survey(self, sheet: Sheet) -> Survey:
-        return self._states(sheet, np.arange(len(self.settings.gap_mm))).survey()
+    def signal_table(self, sheet: Sheet) -> SignalTable:
+        return self._states(sheet, np.arange(len(self.settings.gap_mm))).signal_table()
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail()
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
+        return self._states(sheet, np.array([setting])).distribution()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         at = np.array([setting])
@@ -188,13 +195,13 @@ class OneSidedEddyCurrent:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         p = detector_class.parameters
         assert isinstance(p, EddyCurrentParameters)
         keep = distances_on_one_side(gaps(p.gap_min_mm, p.gap_max_mm), conditions, housing=detector_class.housing)
         if isinstance(keep, Fact):
             return keep
-        return OneSidedBench(detector_class=detector_class, conditions=conditions, keep=keep)
+        return OneSidedModel(detector_class=detector_class, conditions=conditions, keep=keep)
 
 
 PRINCIPLE = OneSidedEddyCurrent()

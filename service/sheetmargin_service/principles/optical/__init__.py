@@ -26,9 +26,16 @@ from sheetmargin_service.principles.gap_limits import (
     too_narrow,
     too_thick,
 )
-from sheetmargin_service.principles.layer_stack import Layer, add, pile
+from sheetmargin_service.principles.layer_stack import Layer, add, stack
 from sheetmargin_service.principles.optical.kubelka_munk import face_layer, filter_layer, scattering_layer
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Settings, Survey
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Receiver,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
     UNUSABLE_SIGMA,
@@ -68,7 +75,7 @@ FLOOR_MARGIN_DB = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class OpticalBench:
+class OpticalModel:
     """One class under given conditions. N settings: the gaps that fit the line."""
 
     detector_class: DetectorClass
@@ -117,11 +124,11 @@ class OpticalBench:
             return Fact(code="opaque", values={**values, "highest_db": round(highest, 1)})
         return too_thick(sheet, self.settings, clearance_mm=self.conditions.flutter_mm)
 
-    def survey(self, sheet: Sheet) -> Survey:
-        return self._states(sheet, np.arange(len(self.keep))).survey()
+    def signal_table(self, sheet: Sheet) -> SignalTable:
+        return self._states(sheet, np.arange(len(self.keep))).signal_table()
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet, np.array([setting])).detail()
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
+        return self._states(sheet, np.array([setting])).distribution()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         one, two = (
@@ -209,12 +216,12 @@ def _printed(sheet: Sheet) -> bool:
 
 def _plies(sheet: Sheet, *, covers: Sequence[Array], thickness: float = 0.0) -> Layer[Array]:
     """Plies upon one another, ply i printed over `covers[i]` (M,) of the spot: (V, M). `thickness`: relative change."""
-    solid = pile([_layer(layer, thickness=thickness) for layer in sheet.layers])
+    solid = stack([_layer(layer, thickness=thickness) for layer in sheet.layers])
     hole = sheet.open_area_fraction
     ply = Layer(
         passed=hole + (1.0 - hole) * solid.passed, front=(1.0 - hole) * solid.front, back=(1.0 - hole) * solid.back
     )
-    return pile([add(filter_layer(passed=1.0 - cover * (1.0 - INK_TRANSMISSION)), ply) for cover in covers])
+    return stack([add(filter_layer(passed=1.0 - cover * (1.0 - INK_TRANSMISSION)), ply) for cover in covers])
 
 
 def _layer(layer: SheetLayer, *, thickness: float) -> Layer[Array]:
@@ -232,7 +239,7 @@ def _layer(layer: SheetLayer, *, thickness: float) -> Layer[Array]:
     if optical.scattering_m2_per_kg * mass > CLEAR:
         return body
     face = face_layer(refractive_index=REFRACTIVE_INDEX)
-    return pile([face, body, face])
+    return stack([face, body, face])
 
 
 def _decibel(passed: Array) -> Array:
@@ -250,7 +257,7 @@ class Optical:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         p = detector_class.parameters
         assert isinstance(p, OpticalParameters)
         keep = gaps_on_line(
@@ -258,7 +265,7 @@ class Optical:
         )
         if isinstance(keep, Fact):
             return keep
-        return OpticalBench(detector_class=detector_class, conditions=conditions, keep=keep)
+        return OpticalModel(detector_class=detector_class, conditions=conditions, keep=keep)
 
 
 PRINCIPLE = Optical()

@@ -34,7 +34,7 @@ def scattering_layer(
     return Layer(passed=2.0 * b * once / denominator, front=back, back=back)
 
 
-def reflectance_of_pile(*, scattering_m2_per_kg: float, absorption_m2_per_kg: float) -> float:
+def reflectance_of_stack(*, scattering_m2_per_kg: float, absorption_m2_per_kg: float) -> float:
     """R_inf, what a pile too thick to see through sends back: s/(k + s + b), the usual form without cancellation."""
     s, k = scattering_m2_per_kg, absorption_m2_per_kg
     return float(s / (k + s + np.sqrt(k * (k + 2.0 * s))))

@@ -25,9 +25,17 @@ from sheetmargin_service.principles.gap_limits import (
     level_settings,
     room_on_both_sides,
 )
-from sheetmargin_service.principles.layer_stack import pile
+from sheetmargin_service.principles.layer_stack import stack
 from sheetmargin_service.principles.optical.kubelka_munk import scattering_layer
-from sheetmargin_service.principles.protocol import Bench, Detail, Fact, Receiver, Scalar, Settings, Survey
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Receiver,
+    Scalar,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
     Readings,
@@ -63,7 +71,7 @@ def root_sum_square(*parts: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ThicknessBench:
+class ThicknessModel:
     """One class under given conditions. One setting: a thickness gauge has no gap to choose."""
 
     detector_class: DetectorClass
@@ -145,11 +153,11 @@ class ThicknessBench:
             return np.zeros(len(SINKING))
         return SINKING * (_depth_um(sheet.layers[0]) + _depth_um(sheet.layers[-1]))
 
-    def survey(self, sheet: Sheet) -> Survey:
-        return self._states(sheet).survey()
+    def signal_table(self, sheet: Sheet) -> SignalTable:
+        return self._states(sheet).signal_table()
 
-    def detail(self, sheet: Sheet, setting: int) -> Detail:
-        return self._states(sheet).detail()
+    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
+        return self._states(sheet).distribution()
 
     def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
         p = self.parameters
@@ -243,7 +251,7 @@ def _refuses_light(sheet: Sheet) -> Fact | None:
     ]
     if not seen:
         return None
-    whole = pile(seen)
+    whole = stack(seen)
     back = float(np.minimum(whole.front, whole.back))
     if back >= LEAST_DIFFUSE:
         return None
@@ -267,7 +275,7 @@ class Thickness:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
         p = detector_class.parameters
         assert isinstance(p, ThicknessParameters)
         housing = detector_class.housing
@@ -275,7 +283,7 @@ class Thickness:
             missing = _nothing_below(p, conditions) or _no_room_above(housing, conditions)
         else:
             missing = room_on_both_sides(p.stand_off_mm, conditions, housing=housing)
-        return missing or ThicknessBench(detector_class=detector_class, conditions=conditions)
+        return missing or ThicknessModel(detector_class=detector_class, conditions=conditions)
 
 
 def _nothing_below(parameters: ThicknessParameters, conditions: Conditions) -> Fact | None:

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Asked, Bench, Detail, Fact
-from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicBench
+from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, SignalDistribution
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel
 from sheetmargin_service.principles.ultrasonic.pair import contour_of
-from sheetmargin_service.principles.ultrasonic.pair_group import Look, fleet_under
+from sheetmargin_service.principles.ultrasonic.pair_group import SheetLevels, pair_group_under
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 
 
@@ -29,32 +29,43 @@ class Ultrasonic:
     band_step = 1
     grid = GRID
 
-    def bench(self, detector_class: DetectorClass, conditions: Conditions) -> Bench | Fact:
-        return self.benches([detector_class], conditions)[0]
+    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
+        return self.class_models([detector_class], conditions)[0]
 
-    def benches(self, detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[Bench | Fact]:
+    def class_models(
+        self, detector_classes: Sequence[DetectorClass], conditions: Conditions
+    ) -> list[ClassModel | Fact]:
         """Classes with one path of integration share a fleet."""
         by_path: dict[Contour, list[tuple[int, DetectorClass, UltrasonicParameters]]] = {}
         for number, c in enumerate(detector_classes):
             assert isinstance(c.parameters, UltrasonicParameters)
             by_path.setdefault(contour_of(c.parameters), []).append((number, c, c.parameters))
-        made: dict[int, Bench | Fact] = {}
+        made: dict[int, ClassModel | Fact] = {}
         for members in by_path.values():
-            fleet, looks = fleet_under(tuple(p for _, _, p in members), conditions), dict[int, Look]()
-            for place, (number, c, _) in enumerate(members):
-                made[number] = UltrasonicBench(detector_class=c, fleet=fleet, place=place, looks=looks)
+            pair_group, known = (
+                pair_group_under(tuple(p for _, _, p in members), conditions),
+                dict[int, SheetLevels](),
+            )
+            for index, (number, c, _) in enumerate(members):
+                made[number] = UltrasonicModel(detector_class=c, pair_group=pair_group, index=index, known=known)
         return [made[number] for number in range(len(detector_classes))]
 
-    def details(self, asked: Sequence[Asked]) -> list[Detail]:
-        by_fleet: dict[int, list[int]] = {}
-        own = [(bench, sheet, setting) for bench, sheet, setting in asked if isinstance(bench, UltrasonicBench)]
-        for number, (bench, _, _) in enumerate(own):
-            by_fleet.setdefault(id(bench.fleet), []).append(number)
-        found: dict[int, Detail] = {}
-        for numbers in by_fleet.values():
+    def distributions(self, asked: Sequence[Asked]) -> list[SignalDistribution]:
+        by_group: dict[int, list[int]] = {}
+        own = [
+            (class_model, sheet, setting)
+            for class_model, sheet, setting in asked
+            if isinstance(class_model, UltrasonicModel)
+        ]
+        for number, (class_model, _, _) in enumerate(own):
+            by_group.setdefault(id(class_model.pair_group), []).append(number)
+        found: dict[int, SignalDistribution] = {}
+        for numbers in by_group.values():
             some = [own[number] for number in numbers]
-            details = some[0][0].fleet.details([(b.look(sheet), b.place_of(setting)) for b, sheet, setting in some])
-            found.update(zip(numbers, details, strict=True))
+            distributions = some[0][0].pair_group.distributions(
+                [(b.levels_of(sheet), b.setting_of(setting)) for b, sheet, setting in some]
+            )
+            found.update(zip(numbers, distributions, strict=True))
         return [found[number] for number in range(len(own))]
 
 

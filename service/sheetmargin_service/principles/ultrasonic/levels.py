@@ -34,7 +34,7 @@ from sheetmargin_service.principles.ultrasonic.responses import (
     WATER_M,
     SheetModel,
     draw_films,
-    survey_cases,
+    first_order_cases,
 )
 
 Array = NDArray[np.float64]
@@ -95,7 +95,7 @@ class Path:
 
 @dataclass(frozen=True, kw_only=True)
 class Levels:
-    """One sheet, in all its `survey_cases`, before some pairs: N settings, those of all `paths` one after another.
+    """One sheet, in all its `first_order_cases`, before some pairs: N settings, those of all `paths` one after another.
 
     The frequencies of the films, and of what is known of the model, are those of the paths in turn. `poles` are those
     of one ply in all cases and at all frequencies (C, 1, F), `span_rad` (2, F) the real angles about those that two
@@ -131,13 +131,13 @@ class Levels:
 
     def single(self) -> Branches:
         """A correct sheet in every case: one ply, or as many as it has."""
-        return self._branches(*self._pile(self.model, self.sheet.plies))
+        return self._branches(*self._stack(self.model, self.sheet.plies))
 
     def fewer(self, cases: int) -> Branches:
         """A sheet of plies that are counted, one missing, in the first cases."""
         plies = self.sheet.fewer_plies
         assert plies is not None
-        return self._branches(*self._pile(self.model.first(cases), plies))
+        return self._branches(*self._stack(self.model.first(cases), plies))
 
     def double(self, cases: int) -> Branches:
         """The plies of a double, as its two pieces touch and as far as they cover the spot; first cases."""
@@ -164,7 +164,7 @@ class Levels:
         """A double as far as its two pieces cover the spot."""
         covers = [path.cover(self.sheet.overlap_mm) for path in self.paths]
         if min(covers) < 1.0:
-            single, _ = self._pile(model, self.sheet.plies)
+            single, _ = self._stack(model, self.sheet.plies)
             amplitudes = [
                 cover * two + (1.0 - cover) * one.mean(axis=1, keepdims=True)
                 for cover, two, one in zip(covers, amplitudes, single, strict=True)
@@ -180,7 +180,7 @@ class Levels:
         plies = self.sheet.double_plies
         match self.sheet.contact:
             case "air":
-                return self._pile(model, plies)
+                return self._stack(model, plies)
             case "bonded" | "water-film" if plies > 2:
                 return self._touching(model, plies)
             case "bonded":
@@ -191,7 +191,7 @@ class Levels:
                     model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M), plies=2
                 ), weights
             case "partial":
-                apart, weights = self._pile(model, plies)
+                apart, weights = self._stack(model, plies)
                 together = self._touching(model, plies)[0] if plies > 2 else self._bonded(model, plies)
                 mixed = [
                     np.concatenate([share * one + (1.0 - share) * two for share in PARTIAL_CONTACT], axis=1)
@@ -210,7 +210,7 @@ class Levels:
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
         return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
 
-    def _pile(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
+    def _stack(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
         if plies == 1:
             return self._of_one(model), ONE
@@ -239,7 +239,7 @@ class Levels:
         The mean over a film that varies within the spot is no rational function, and has no poles to be taken out. At
         frequencies where a ply has some it is made of even films, each with the poles that two sheets have there.
         """
-        samples = model.transmission_of_pile(
+        samples = model.transmission_of_stack(
             [self.films.between(joint) for joint in draws], self.films.frequency_hz[:, None], self.films.sin_theta
         )
         amplitudes = self._apply(samples, Poles.none(), np.arange(samples.shape[2]))
@@ -250,7 +250,7 @@ class Levels:
         film_m = (FILM_M[draws][..., None] * (1.0 + FILM_VARIATION * x)).reshape(len(draws), -1)
         resolved = self._through(
             model.at_frequencies(which),
-            lambda m, k, f, s: m.transmission_of_flat_pile(film_m[:, k], f, s),
+            lambda m, k, f, s: m.transmission_of_flat_stack(film_m[:, k], f, s),
             branches=film_m.shape[1],
             plies=len(draws) + 1,
             which=which,
@@ -364,7 +364,7 @@ def levels_of(sheet: Sheet, pair: Pair) -> Levels:
 def levels_before(sheet: Sheet, row: Row) -> Levels:
     """The sheet before the pairs of a row. Its nominal case shows, for each of them, whether it is even over the band:
     the centre alone then stands for it."""
-    model = SheetModel(sheet=sheet, air=row.air, cases=survey_cases(sheet))
+    model = SheetModel(sheet=sheet, air=row.air, cases=first_order_cases(sheet))
     frequency_hz, sin_theta = row.frequency_hz, row.sin_theta
     samples = model.first(1).transmission(frequency_hz[:, None], sin_theta)[0, 0]
     paths, chosen = [], []

@@ -17,7 +17,7 @@ from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.draws import drawn
-from sheetmargin_service.principles.protocol import Detail, Receiver, Settings, Span, Spread, Survey
+from sheetmargin_service.principles.protocol import Receiver, Settings, SignalDistribution, SignalTable, Span, Spread
 from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.principles.ultrasonic.levels import Branches, Levels, levels_before
@@ -41,7 +41,7 @@ Indices = NDArray[np.intp]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Fleet:
+class PairGroup:
     """Pairs of a row under given conditions. `keep` (N,): the row's settings that fit the line."""
 
     row: Row
@@ -136,14 +136,14 @@ class Fleet:
         slope, curvature = self._run.slope_and_curvature(attenuation)
         return np.asarray((sigma * slope) ** 2 + (0.5 * sigma**2 * curvature) ** 2)
 
-    def details(self, asked: Sequence[tuple[Look, int]]) -> list[Detail]:
+    def distributions(self, asked: Sequence[tuple[SheetLevels, int]]) -> list[SignalDistribution]:
         """Sheets, each at one setting, with every spread."""
         settings: dict[int, list[int]] = defaultdict(list)
-        for look, setting in asked:
-            settings[id(look)].append(setting)
-        looks = {id(look): look for look, _ in asked}
-        pairs = {key: looks[key].at_settings(settings[key]) for key in settings}
-        return [look.detail(setting, pairs[id(look)].at(settings[id(look)].index(setting))) for look, setting in asked]
+        for sheet, setting in asked:
+            settings[id(sheet)].append(setting)
+        by_id = {id(sheet): sheet for sheet, _ in asked}
+        pairs = {key: by_id[key].at_settings(settings[key]) for key in settings}
+        return [sheet.distribution(at, pairs[id(sheet)].at(settings[id(sheet)].index(at))) for sheet, at in asked]
 
     def open_spread(self, setting: int) -> Spread:
         """What is read without a sheet, whichever sheet is asked about."""
@@ -183,28 +183,30 @@ class Fleet:
 
 
 @lru_cache(maxsize=16)
-def fleet_under(parameters: tuple[UltrasonicParameters, ...], conditions: Conditions) -> Fleet:
+def pair_group_under(parameters: tuple[UltrasonicParameters, ...], conditions: Conditions) -> PairGroup:
     """Some classes under given conditions, at the settings that are searched."""
     row = row_in_air(parameters, conditions.mean_air())
-    return Fleet(row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg + 1e-9))
+    return PairGroup(
+        row=row, conditions=conditions, keep=np.flatnonzero(row.tilt_deg <= conditions.max_tilt_deg + 1e-9)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
-class Look:
+class SheetLevels:
     """One sheet before one fleet."""
 
-    fleet: Fleet
+    pair_group: PairGroup
     sheet: Sheet
 
     @cached_property
     def levels(self) -> Levels:
         """The sheet before all of the row's settings, those that do not fit included."""
-        return levels_before(self.sheet, self.fleet.row)
+        return levels_before(self.sheet, self.pair_group.row)
 
     @cached_property
     def single(self) -> Single:
         """One correct sheet at every setting."""
-        sheet, keep = self.sheet, self.fleet.keep
+        sheet, keep = self.sheet, self.pair_group.keep
         branches = self.levels.single()
         every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
         nominal, slopes, curvatures = _parabolas(every)
@@ -219,7 +221,7 @@ class Look:
             mean=(nominal + curvature.sum(axis=0))[keep],
             shift=curvature.sum(axis=0)[keep],
             mass_variance=(np.square(per_step * mass) / sheet.plies)[keep],
-            flutter_variance=self.fleet.flutter_variance(nominal)[keep],
+            flutter_variance=self.pair_group.flutter_variance(nominal)[keep],
             drawn_variance=drawn[:, keep],
             drawn_third=third[keep],
         )
@@ -251,42 +253,42 @@ class Look:
 
     @cached_property
     def _bounce(self) -> Array:
-        return self.fleet.bounce_amplitude(self.single.mean)
+        return self.pair_group.bounce_amplitude(self.single.mean)
 
     @cached_property
     def _ripple_variance(self) -> Array:
         return 2.0 * ripple_variance(self._bounce)
 
     @cached_property
-    def survey(self) -> Survey:
+    def signal_table(self) -> SignalTable:
         """Every setting, to first order."""
-        fleet, one, levels = self.fleet, self.single, self.levels.searching()
-        common = fleet.common_variance + self._ripple_variance
+        pair_group, one, levels = self.pair_group, self.single, self.levels.searching()
+        common = pair_group.common_variance + self._ripple_variance
         drawn, third = one.drawn_variance.sum(axis=0), one.drawn_third
         alone = np.sqrt(common + one.variance + drawn)
         # The masses of plies vary apart within a lot; what is drawn for the job is the same for all.
         times = self.double_times
         together = np.sqrt(common + times * one.variance + times**2 * drawn)
         fewer = levels.fewer(1) if self.sheet.fewer_plies else None
-        return Survey(
-            no_sheet=fleet.open_span,
-            single=fleet.span(one.branches, shift=one.shift, sigma=alone, third=third),
-            double=fleet.span(
-                levels.double(1).some(fleet.keep), shift=times * one.shift, sigma=together, third=times**3 * third
+        return SignalTable(
+            no_sheet=pair_group.open_span,
+            single=pair_group.span(one.branches, shift=one.shift, sigma=alone, third=third),
+            double=pair_group.span(
+                levels.double(1).some(pair_group.keep), shift=times * one.shift, sigma=together, third=times**3 * third
             ),
             fewer=None
             if fewer is None
-            else fleet.span(fewer.some(fleet.keep), shift=one.shift, sigma=alone, third=third),
+            else pair_group.span(fewer.some(pair_group.keep), shift=one.shift, sigma=alone, third=third),
         )
 
     def at_settings(self, settings: Sequence[int]) -> Others:
         """Two sheets, and a ply fewer of several, in every case at some settings."""
-        fleet = self.fleet
+        pair_group = self.pair_group
         places = []
         for setting in settings:
-            place = int(fleet.keep[setting])
-            pair = next(p for p, part in enumerate(fleet.settings) if part.start <= setting < part.stop)
-            places.append((pair, place - int(fleet.row.settings[pair][0])))
+            place = int(pair_group.keep[setting])
+            pair = next(p for p, part in enumerate(pair_group.settings) if part.start <= setting < part.stop)
+            places.append((pair, place - int(pair_group.row.settings[pair][0])))
         levels, cases = self.levels.at_settings(places), len(self.levels.model.cases)
         double = levels.double(cases)
         return Others(
@@ -296,7 +298,7 @@ class Look:
             fewer=levels.fewer(cases) if self.sheet.fewer_plies else None,
         )
 
-    def detail(self, setting: int, others: Others) -> Detail:
+    def distribution(self, setting: int, others: Others) -> SignalDistribution:
         """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
         single = self.single.branches.at(setting)
         values, weights = self._drawn(others.double), others.weights
@@ -304,8 +306,8 @@ class Look:
             share = blocked_share(self.sheet)[:, None]
             values = np.concatenate([values, self._drawn(others.blocked)], axis=1)
             weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
-        return Detail(
-            no_sheet=self.fleet.open_spread(setting),
+        return SignalDistribution(
+            no_sheet=self.pair_group.open_spread(setting),
             single=self._spread(self._drawn(single), single.weights[None, :], setting, times=1.0),
             double=self._spread(values, weights, setting, times=self.double_times),
             fewer=None
@@ -325,7 +327,7 @@ class Look:
         """Levels (J, K) of so many times a correct sheet at a setting, with what bounces add to them."""
         added = ripple_nodes(float(self._bounce[setting]), sides=2)
         variance = times * float(self.single.variance[setting])
-        return self.fleet.spread(values, weights, setting, added=added, variance=variance)
+        return self.pair_group.spread(values, weights, setting, added=added, variance=variance)
 
     def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
         """Standard deviations of one sheet and two at a setting, by what causes them."""
@@ -333,7 +335,7 @@ class Look:
         nodes, weights = double.attenuation_db[0, :, 0], double.weights
         film = float(np.sqrt(weights @ (nodes - weights @ nodes) ** 2))
         ripple = float(self._ripple_variance[setting]) ** 0.5
-        drift, air = self.fleet.causes(setting)
+        drift, air = self.pair_group.causes(setting)
         flutter = float(one.flutter_variance[setting]) ** 0.5
         by_unknown = dict(zip(wave_unknowns(self.sheet), one.drawn_variance[:, setting].tolist(), strict=True))
         within, lot = float(one.mass_variance[setting]), by_unknown["mass"]

@@ -62,7 +62,7 @@ class Case:
     permeance_factor: float = 1.0
 
 
-def survey_cases(sheet: Sheet) -> tuple[Case, ...]:
+def first_order_cases(sheet: Sheet) -> tuple[Case, ...]:
     """The nominal sheet, then each unknown that changes its waves at both ends of what is believed, in the order of
     `wave_unknowns`: softer and stiffer, less and more lossy, one step of mass lighter and heavier, tighter and more
     open."""
@@ -255,7 +255,7 @@ class SheetModel:
         one = self.ply(frequency_hz, sin_theta)
         return np.asarray(one.transmission * self._displaced(1, frequency_hz, sin_theta), dtype=np.complex128)
 
-    def transmission_of_pile(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Complex) -> Complex:
+    def transmission_of_stack(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of plies one on another, face to back, with films `between` them, each in K branches, and the
         air they displace; without films that is one ply. In piles of three and more the films' resonances are not
         averaged over the spot: that is left to the draws."""
@@ -270,13 +270,13 @@ class SheetModel:
             whole = double_response(first=whole, second=one, film=film)
         return np.asarray(whole.transmission * sheets)
 
-    def transmission_of_flat_pile(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
+    def transmission_of_flat_stack(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """The same with even films of thickness `film_m` (joints, K)."""
         between = [
             flat_film(air=self.air, thickness_m=self._by_branch(joint), frequency_hz=frequency_hz, sin_theta=sin_theta)
             for joint in film_m
         ]
-        return self.transmission_of_pile(between, frequency_hz, sin_theta)
+        return self.transmission_of_stack(between, frequency_hz, sin_theta)
 
     def halves_of_flat_pair(self, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
         """`double_halves` of two plies with even films of thickness `film_m` (K,): (2, C, K, F, S)."""

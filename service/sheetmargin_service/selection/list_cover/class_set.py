@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from sheetmargin_service.selection.list_cover.candidates import Array, Candidates
-from sheetmargin_service.selection.list_cover.cover_at_margin import Level
+from sheetmargin_service.selection.list_cover.cover_at_margin import CoverAtMargin
 from sheetmargin_service.selection.list_cover.set_cover import Index
 
 
@@ -39,14 +39,14 @@ def block_of(name: str, rows: Index, candidates: Candidates) -> Block:
     return Block(name=name, rows=table, margin=margin, served=served)
 
 
-class Team:
+class ClassSet:
     """One set of classes. A stand is a set of positions, counted through all classes."""
 
     def __init__(self, blocks: Sequence[Block]) -> None:
         self._blocks = blocks
         self._sheets = sorted(frozenset[int]().union(*(block.served for block in blocks)))
         self._margins = [block.margin[:, :, self._sheets] for block in blocks]
-        self._any = Level(self._margins, -np.inf)
+        self._any = CoverAtMargin(self._margins, -np.inf)
         self.names = [block.name for block in blocks]
 
     @cached_property
@@ -77,7 +77,7 @@ class Team:
     def assignment(self) -> tuple[int | None, ...]:
         """Row of the candidates for each sheet of the list: of the best choices the first in order, each sheet on its
         best way."""
-        level = Level(self._margins, self.worst)
+        level = CoverAtMargin(self._margins, self.worst)
         stand = level.first_stand(self.positions, self.profiles)
         profiles = level.first_profiles(stand, self.profiles)
         rows, margins = [], []
@@ -90,23 +90,23 @@ class Team:
         served = np.isfinite(margin.max(axis=0))
         return tuple(int(r) if ok else None for r, ok in zip(best, served, strict=True))
 
-    def _split(self, places: Index, axis: int) -> Iterator[Index]:
+    def _split(self, positions: Index, axis: int) -> Iterator[Index]:
         """Places counted through all classes, class by class; axis 0 positions, 1 profiles."""
         start = 0
         for margin in self._margins:
             end = start + margin.shape[axis]
-            yield places[(places >= start) & (places < end)] - start
+            yield positions[(positions >= start) & (positions < end)] - start
             start = end
 
 
-def _greatest(margins: Sequence[Array], at_most: float, holds: Callable[[Level], bool]) -> float:
+def _greatest(margins: Sequence[Array], at_most: float, holds: Callable[[CoverAtMargin], bool]) -> float:
     """The greatest of the margins, up to one, at which `holds`; it does at the least."""
     values = np.unique(np.concatenate([margin[np.isfinite(margin)] for margin in margins]))
     values = values[values <= at_most]
     low, high = 1, len(values)  # values[:low] can be held, values[high:] cannot
     while low < high:
         middle = (low + high) // 2
-        if holds(Level(margins, float(values[middle]))):
+        if holds(CoverAtMargin(margins, float(values[middle]))):
             low = middle + 1
         else:
             high = middle

@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator, Sequence
 import numpy as np
 from sheetmargin.contract.answer import Verdict
 
-from sheetmargin_service.selection.configured_pair import Station, without
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, without
 from sheetmargin_service.selection.list_cover.candidates import Candidates
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.cover import covers
@@ -30,40 +30,48 @@ def together(alone: Sequence[Plan]) -> list[Plan]:
     without a trial, where all sheets can be served so. `alone` are the plans of each class by itself."""
     if len(alone) < 2:
         return []
-    stations = sorted((station for plan in alone for station in plan.stations), key=_place)
-    everyone = {i for station in stations for i in station.served}
+    configured_pairs = sorted(
+        (configured_pair for plan in alone for configured_pair in plan.configured_pairs), key=_position
+    )
+    everyone = {i for configured_pair in configured_pairs for i in configured_pair.served}
     plans: list[Plan] = []
     for verdict in VERDICTS:
         if any(plan.served == len(everyone) and ORDER[plan.verdict] <= ORDER[verdict] for plan in alone):
             break
-        candidates = _candidates(stations, at_worst=verdict)
+        candidates = _candidates(configured_pairs, at_worst=verdict)
         if np.isfinite(candidates.margin).any(axis=0).sum() == len(everyone):
-            ways = _assignments(candidates, everyone, ordered=stations[0].post.question.job.keep_sequence)
-            plans += [_plan(stations, assignment) for assignment in ways]
+            options = _assignments(
+                candidates, everyone, ordered=configured_pairs[0].class_result.resolved_job.job.keep_sequence
+            )
+            plans += [_plan(configured_pairs, assignment) for assignment in options]
     return plans
 
 
-def _place(station: Station) -> tuple[str, tuple[float, float], str]:
+def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float], str]:
     """Class, position and profile, in the order of candidates."""
-    settings, at = station.post.bench.settings, station.choice.setting
+    settings, at = configured_pair.class_result.class_model.settings, configured_pair.choice.setting
     position = float(settings.tilt_deg[at]), float(settings.gap_mm[at])
-    return station.post.detector_class.id, position, f"{station.low:06d}-{station.high:06d}"
+    return (
+        configured_pair.class_result.detector_class.id,
+        position,
+        f"{configured_pair.low:06d}-{configured_pair.high:06d}",
+    )
 
 
-def _candidates(stations: Sequence[Station], *, at_worst: Verdict) -> Candidates:
+def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: Verdict) -> Candidates:
     """The stations as ways to serve the sheets of which they do not fall short of a verdict. In the place of a margin
     stands how many worse results there are: results of several principles have no unit in common."""
     counts = [
-        (row, i, standing(station, served))
-        for row, station in enumerate(stations)
-        for i, served in station.served.items()
+        (row, i, standing(configured_pair, served))
+        for row, configured_pair in enumerate(configured_pairs)
+        for i, served in configured_pair.served.items()
         if ORDER[served.judgement.verdict] <= ORDER[at_worst]
     ]
     worse = {result: float(rank) for rank, result in enumerate(sorted({c[2] for c in counts}, reverse=True))}
-    margin = np.full((len(stations), len(stations[0].post.question.sheets)), -np.inf)
+    margin = np.full((len(configured_pairs), len(configured_pairs[0].class_result.resolved_job.sheets)), -np.inf)
     for row, i, result in counts:
         margin[row, i] = worse[result]
-    classes, positions, profiles = zip(*map(_place, stations), strict=True)
+    classes, positions, profiles = zip(*map(_position, configured_pairs), strict=True)
     return Candidates(classes=classes, positions=positions, profiles=profiles, margin=margin)
 
 
@@ -80,10 +88,10 @@ def _assignments(candidates: Candidates, everyone: Collection[int], *, ordered: 
         yield cover.assignment
 
 
-def _plan(stations: Sequence[Station], assignment: Assignment) -> Plan:
+def _plan(configured_pairs: Sequence[ConfiguredPair], assignment: Assignment) -> Plan:
     kept = []
-    for row, station in enumerate(stations):
-        others = [i for i in station.served if assignment[i] != row]
-        if len(others) < len(station.served):
-            kept.append(without(station, others))
-    return Plan(stations=tuple(kept), left_out={})
+    for row, configured_pair in enumerate(configured_pairs):
+        others = [i for i in configured_pair.served if assignment[i] != row]
+        if len(others) < len(configured_pair.served):
+            kept.append(without(configured_pair, others))
+    return Plan(configured_pairs=tuple(kept), left_out={})

@@ -6,7 +6,7 @@ stand at any of its chosen positions with any of its chosen profiles; each sheet
 margin.
 
 Sets of classes that serve the most sheets with the fewest classes are few: they are listed by branching on a sheet that
-is not served yet. What remains to choose within each is `team`'s.
+is not served yet. What remains to choose within each is `class_set`'s.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 
 from sheetmargin_service.selection.list_cover.candidates import Candidates
-from sheetmargin_service.selection.list_cover.class_set import Block, Team, block_of
+from sheetmargin_service.selection.list_cover.class_set import Block, ClassSet, block_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,18 +42,18 @@ class Cover:
 def covers(candidates: Candidates, *, limit: int) -> Iterator[Cover]:
     """The best cover, then the best that has not all the classes of an earlier one, and so on up to `limit`."""
     blocks = _blocks(candidates)
-    teams: dict[frozenset[str], Team] = {}
+    class_sets: dict[frozenset[str], ClassSet] = {}
     barred: list[frozenset[str]] = []
     while len(barred) < limit:
         groups = _fewest_classes({name: block.served for name, block in blocks.items()}, barred)
         if not groups:
             return
         for group in groups:
-            if group not in teams:
-                teams[group] = Team([blocks[name] for name in sorted(group)])
-        team = _best([teams[group] for group in groups])
-        yield Cover(assignment=team.assignment, classes=tuple(team.names), worst=team.worst)
-        barred.append(frozenset(team.names))
+            if group not in class_sets:
+                class_sets[group] = ClassSet([blocks[name] for name in sorted(group)])
+        class_set = _best([class_sets[group] for group in groups])
+        yield Cover(assignment=class_set.assignment, classes=tuple(class_set.names), worst=class_set.worst)
+        barred.append(frozenset(class_set.names))
 
 
 def _blocks(candidates: Candidates) -> dict[str, Block]:
@@ -94,17 +94,17 @@ def _fewest_classes(served: Mapping[str, frozenset[int]], barred: Collection[fro
     raise AssertionError("the most sheets are served by no set of classes")
 
 
-def _best(teams: Sequence[Team]) -> Team:
+def _best(class_sets: Sequence[ClassSet]) -> ClassSet:
     """The best of teams of one size that serve equally many sheets."""
-    positions = min(team.positions for team in teams)
-    teams = [team for team in teams if team.positions == positions]
-    profiles = min(team.profiles for team in teams)
-    teams = [team for team in teams if team.profiles == profiles]
-    best: Team | None = None
-    for team in sorted(teams, key=lambda t: (-t.at_best, t.names)):
-        if best is not None and team.at_best < best.worst:
+    positions = min(class_set.positions for class_set in class_sets)
+    class_sets = [class_set for class_set in class_sets if class_set.positions == positions]
+    profiles = min(class_set.profiles for class_set in class_sets)
+    class_sets = [class_set for class_set in class_sets if class_set.profiles == profiles]
+    best: ClassSet | None = None
+    for class_set in sorted(class_sets, key=lambda t: (-t.at_best, t.names)):
+        if best is not None and class_set.at_best < best.worst:
             break
-        if best is None or (-team.worst, team.names) < (-best.worst, best.names):
-            best = team
+        if best is None or (-class_set.worst, class_set.names) < (-best.worst, best.names):
+            best = class_set
     assert best is not None
     return best

@@ -23,7 +23,7 @@ from sheetmargin_service.selection.list_cover.set_cover import (
 from sheetmargin_service.selection.time_limit import check_time
 
 
-class Level:
+class CoverAtMargin:
     """Classes with margins (P, Q, S) each, of which `at_least` counts."""
 
     def __init__(self, margins: Sequence[Array], at_least: float) -> None:
@@ -31,15 +31,15 @@ class Level:
         self._everyone = (1 << margins[0].shape[2]) - 1
 
     @cached_property
-    def _ways(self) -> Masks:
+    def _options(self) -> Masks:
         """Whom each position serves with each profile, (P, Q) through all classes; nobody with another class's."""
         rows, columns = zip(*(each.shape for each in self._each), strict=True)
-        ways = np.zeros((sum(rows), sum(columns)), dtype=np.uint64)
+        options = np.zeros((sum(rows), sum(columns)), dtype=np.uint64)
         row = column = 0
         for each in self._each:
-            ways[row : row + each.shape[0], column : column + each.shape[1]] = each
+            options[row : row + each.shape[0], column : column + each.shape[1]] = each
             row, column = row + each.shape[0], column + each.shape[1]
-        return ways
+        return options
 
     @cached_property
     def _useful(self) -> Masks:
@@ -48,17 +48,17 @@ class Level:
         for each in self._each:
             kept.append(start + np.flatnonzero(each.any(axis=0) & ~replaced_rows(each.T).any(axis=1)))
             start += each.shape[1]
-        return self._ways[:, np.concatenate(kept)]
+        return self._options[:, np.concatenate(kept)]
 
     @cached_property
     def _at_position(self) -> Masks:
         """Whom each position serves with any profile."""
-        return np.asarray(np.bitwise_or.reduce(self._ways, axis=1))
+        return np.asarray(np.bitwise_or.reduce(self._options, axis=1))
 
     @cached_property
     def _replaced(self) -> Flags:
         """[a, b]: position b replaces position a, whatever the profiles."""
-        count = len(self._ways)
+        count = len(self._options)
         table = np.zeros((count, count), dtype=np.bool_)
         start = 0
         for each in self._each:
@@ -73,7 +73,7 @@ class Level:
 
     def fewest_profiles(self, positions: int) -> int:
         """The fewest profiles with so many positions, the fewest there can be."""
-        profiles = self._profiles(range(len(self._ways))).fewest(most=self._everyone.bit_count())
+        profiles = self._profiles(range(len(self._options))).fewest(most=self._everyone.bit_count())
         assert profiles is not None
         while not self.serves(positions, profiles):
             profiles += 1
@@ -86,19 +86,19 @@ class Level:
     def first_stand(self, positions: int, profiles: int) -> Index:
         """Of the stands that serve everyone with so few profiles, the first in order."""
         stand: list[int] = []
-        for place in range(len(self._ways)):
-            if len(stand) < positions and self._stand([*stand, place], place + 1, positions, profiles):
-                stand.append(place)
+        for position in range(len(self._options)):
+            if len(stand) < positions and self._stand([*stand, position], position + 1, positions, profiles):
+                stand.append(position)
         return np.array(stand, dtype=np.intp)
 
     def first_profiles(self, stand: Index, profiles: int) -> Index:
         """The first profiles in order that serve everyone from a stand."""
-        every = np.bitwise_or.reduce(self._ways[stand], axis=0)
+        every = np.bitwise_or.reduce(self._options[stand], axis=0)
         return np.array(SetCover(every, self._everyone).first(profiles), dtype=np.intp)
 
     def _stand(self, chosen: list[int], start: int, positions: int, profiles: int) -> bool:
         """Whether the chosen positions and others from `start` on do."""
-        free = np.arange(start, len(self._ways))
+        free = np.arange(start, len(self._options))
         free = free[~self._replaced[np.ix_(free, free)].any(axis=1)]
         unserved = self._everyone & ~int(np.bitwise_or.reduce(self._at_position[chosen]))
         return self._complete(chosen, unserved, free, positions - len(chosen), profiles)
@@ -119,9 +119,9 @@ class Level:
         untried = np.ones(len(free), dtype=np.bool_)
         for choice in self._choices(unserved, self._at_position[free]):
             untried[choice] = False
-            place = int(free[choice])
-            rest = unserved & ~int(self._at_position[place])
-            if self._complete([*chosen, place], rest, free[untried], more - 1, profiles):
+            position = int(free[choice])
+            rest = unserved & ~int(self._at_position[position])
+            if self._complete([*chosen, position], rest, free[untried], more - 1, profiles):
                 return True
         return False
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.selection.bands import below_band
-from sheetmargin_service.selection.configured_pair import DECIMALS, Post
+from sheetmargin_service.selection.configured_pair import DECIMALS, ClassResult
 from sheetmargin_service.selection.list_cover.candidates import Candidates
 
 Array = NDArray[np.float64]
@@ -18,7 +18,7 @@ MOST_EDGES = 128
 
 
 @dataclass(frozen=True, kw_only=True)
-class Way:
+class Option:
     """A post at one setting with one band."""
 
     setting: int
@@ -26,27 +26,31 @@ class Way:
 
 
 @dataclass(frozen=True, kw_only=True)
-class List:
+class Options:
     """The ways, and the table of whom they serve, in the same order."""
 
-    ways: tuple[Way, ...]
+    options: tuple[Option, ...]
     candidates: Candidates
 
 
-def list_of(post: Post) -> List:
+def list_of(class_result: ClassResult) -> Options:
     """All ways of a post that serve any sheet, margins to first order.
 
     For each setting and upper edge, the lower edge midway between what lies below and the sheets that fit.
     """
-    if not post.surveys:
-        return _listed(post, [])
-    indices = sorted(post.surveys)
-    surveys = [post.surveys[i] for i in indices]
-    step, receiver, settings = post.principle.band_step, post.bench.receiver, post.bench.settings
-    weaker = np.stack([s.double.p50 >= s.single.p50 for s in surveys])[..., None]
-    p1, p99 = (np.stack([getattr(s.single, p) for s in surveys])[..., None] for p in ("p1", "p99"))
-    double_p1 = np.stack([s.double.p1 for s in surveys])[..., None]
-    below = np.stack([below_band(s, weaker=w[:, 0]) for s, w in zip(surveys, weaker, strict=True)])[..., None]
+    if not class_result.signal_tables:
+        return _listed(class_result, [])
+    indices = sorted(class_result.signal_tables)
+    signal_tables = [class_result.signal_tables[i] for i in indices]
+    step, receiver, settings = (
+        class_result.principle.band_step,
+        class_result.class_model.receiver,
+        class_result.class_model.settings,
+    )
+    weaker = np.stack([s.double.p50 >= s.single.p50 for s in signal_tables])[..., None]
+    p1, p99 = (np.stack([getattr(s.single, p) for s in signal_tables])[..., None] for p in ("p1", "p99"))
+    double_p1 = np.stack([s.double.p1 for s in signal_tables])[..., None]
+    below = np.stack([below_band(s, weaker=w[:, 0]) for s, w in zip(signal_tables, weaker, strict=True)])[..., None]
     # Where two read stronger than one, nothing lies above: as much room there as below.
     high = _edges(p99, np.where(weaker, double_p1, p99 + np.maximum(step, 0.5 * (p1 - below))), step=step)
     # A sheet that no band tells apart has no say in where the others' lies.
@@ -59,29 +63,29 @@ def list_of(post: Post) -> List:
     low = np.maximum(low, step * np.ceil(lowest / step))
     margin = np.minimum(np.minimum(low - below, p1 - low), high - p99)
     margin = np.round(np.where(weaker, np.minimum(margin, double_p1 - high), margin), DECIMALS)
-    usable = post.allowed[:, None] & (high <= receiver.highest_edge[:, None]) & np.isfinite(low)
+    usable = class_result.allowed[:, None] & (high <= receiver.highest_edge[:, None]) & np.isfinite(low)
     margin = np.where(usable & (margin > 0.0), margin, -np.inf)
     setting, edge = np.nonzero(np.isfinite(margin).any(axis=0))
-    rows = np.full((len(setting), len(post.question.sheets)), -np.inf)
+    rows = np.full((len(setting), len(class_result.resolved_job.sheets)), -np.inf)
     rows[:, indices] = margin[:, setting, edge].T
     gaps, tilts = settings.gap_mm.round(1).tolist(), settings.tilt_deg.round(1).tolist()
     found = []
     for at, lower, upper, row in zip(
         setting.tolist(), low[setting, edge].tolist(), high[edge].tolist(), rows, strict=True
     ):
-        way = Way(setting=at, band=(lower, upper))
-        found.append(((tilts[at], gaps[at]), f"{int(lower):06d}-{int(upper):06d}", way, row))
-    return _listed(post, sorted(found, key=lambda row: row[:2]))
+        option = Option(setting=at, band=(lower, upper))
+        found.append(((tilts[at], gaps[at]), f"{int(lower):06d}-{int(upper):06d}", option, row))
+    return _listed(class_result, sorted(found, key=lambda row: row[:2]))
 
 
-def _listed(post: Post, rows: Sequence[tuple[tuple[float, float], str, Way, Array]]) -> List:
-    return List(
-        ways=tuple(row[2] for row in rows),
+def _listed(class_result: ClassResult, rows: Sequence[tuple[tuple[float, float], str, Option, Array]]) -> Options:
+    return Options(
+        options=tuple(row[2] for row in rows),
         candidates=Candidates(
-            classes=(post.detector_class.id,) * len(rows),
+            classes=(class_result.detector_class.id,) * len(rows),
             positions=tuple(row[0] for row in rows),
             profiles=tuple(row[1] for row in rows),
-            margin=np.array([row[3] for row in rows]).reshape(len(rows), len(post.question.sheets)),
+            margin=np.array([row[3] for row in rows]).reshape(len(rows), len(class_result.resolved_job.sheets)),
         ),
     )
 

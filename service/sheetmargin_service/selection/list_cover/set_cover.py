@@ -72,10 +72,10 @@ class SetCover:
         """Of the covers of `count` masks, the fewest there can be, the one whose places come first in order."""
         chosen: list[int] = []
         unserved = self._everyone
-        for place, mask in enumerate(self._masks.tolist()):
+        for position, mask in enumerate(self._masks.tolist()):
             rest = unserved & ~mask
             if rest != unserved and self._finish(rest, count - len(chosen) - 1):
-                chosen.append(place)
+                chosen.append(position)
                 unserved = rest
         return chosen
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from sheetmargin_service.principles.protocol import Receiver, Settings, Span, Survey
+from sheetmargin_service.principles.protocol import Receiver, Settings, SignalTable, Span
 
 Array = NDArray[np.float64]
 
@@ -52,10 +52,10 @@ class StandIn:
             widest_band=200.0,
         )
 
-    def survey(self, *, single: ArrayLike, double: ArrayLike, half: float = 4.0) -> Survey:
+    def signal_table(self, *, single: ArrayLike, double: ArrayLike, half: float = 4.0) -> SignalTable:
         """One sheet and two about these medians, p1 and p99 `half` away."""
         one, two = (np.broadcast_to(np.asarray(v, dtype=float), self.count) for v in (single, double))
-        return Survey(
+        return SignalTable(
             no_sheet=span(-half, 0.0, half, count=self.count),
             single=span(one - half, one, one + half, count=self.count),
             double=span(two - half, two, two + half, count=self.count),

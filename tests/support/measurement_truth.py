@@ -19,7 +19,7 @@ from sheetmargin_service.acoustics.plate import ElasticPlate
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import elastic_constants
-from sheetmargin_service.measurement.reading import Place, Reading
+from sheetmargin_service.measurement.reading import Reading, Setting
 from sheetmargin_service.measurement.sample import Sample
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 
@@ -173,7 +173,7 @@ def drawn_truth(sample: Sample, rng: np.random.Generator) -> tuple[Truth, Array]
 def drawn_readings(
     truth: Truth,
     *,
-    places: Sequence[tuple[Place, UltrasonicParameters]],
+    settings: Sequence[tuple[Setting, UltrasonicParameters]],
     repeats: int,
     air: Air,
     rng: np.random.Generator,
@@ -181,12 +181,12 @@ def drawn_readings(
 ) -> list[Reading]:
     """Readings of one sheet and of two, each double laid anew, with what a bench adds to them.
 
-    For each place and state: an error of the model, 1 dB, and standing waves of random phase. For each reading: 0.5 dB,
-    the bypass at a random phase for each place, and noise. With `wrong` one reading is off by 8 to 20 dB.
+    For each setting and state: an error of the model, 1 dB, and standing waves of random phase. For each reading: 0.5 dB,
+    the bypass at a random phase for each setting, and noise. With `wrong` one reading is off by 8 to 20 dB.
     """
     readings = []
-    for place, p in places:
-        _, gap, tilt = place
+    for setting, p in settings:
+        _, gap, tilt = setting
         films = truth.air_median_um * np.exp(truth.air_width * rng.standard_normal(repeats))
         single, *doubles = attenuation_db(truth, parameters=p, air=air, gap_mm=gap, tilt_deg=tilt, films_um=films)
         pair = pair_at(p, air, gap_mm=(gap,), tilt_deg=(tilt,))
@@ -199,7 +199,7 @@ def drawn_readings(
                 noise = 10.0 ** (-0.05 * (p.noise_db + open_db)) * rng.standard_normal(2) @ [1.0, 1j] / np.sqrt(2.0)
                 heard = abs(10.0 ** (-0.05 * (level + common)) + bypass + noise)
                 value = -20.0 * float(np.log10(heard)) + 0.5 * float(rng.standard_normal())
-                readings.append(Reading(state=state, place=place, attenuation_db=value))
+                readings.append(Reading(state=state, setting=setting, attenuation_db=value))
     if wrong:
         i = int(rng.integers(len(readings)))
         off = float(rng.choice([-1.0, 1.0]) * rng.uniform(8.0, 20.0))

@@ -12,12 +12,12 @@ from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.fit import Fit, fit_sample
 from sheetmargin_service.measurement.installation import class_of
-from sheetmargin_service.measurement.reading import Place, Reading
+from sheetmargin_service.measurement.reading import Reading, Setting
 from sheetmargin_service.measurement.sample import Sample, sample_of
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.selection.defaults import conditions_of
 
-from support.bench_truth import Truth, drawn_readings, drawn_truth
+from support.measurement_truth import Truth, drawn_readings, drawn_truth
 
 COPY_PAPER = SheetSpec(material="copy-paper", grammage_gsm=80, air_permeance_um_per_pa_s=1e-4)
 """As good as tight: what a film does to two sheets is then at its strongest, where pores would hide most of it."""
@@ -26,12 +26,12 @@ SAMPLES = (
     SheetSpec(material="coated-paper", grammage_gsm=135),
     SheetSpec(material="card-stock", grammage_gsm=250),
 )
-PLACES: tuple[Place, ...] = (
+SETTINGS: tuple[Setting, ...] = (
     ("ultrasonic-180k", 40.0, 0.0),
     ("ultrasonic-180k", 40.0, 25.0),
     ("ultrasonic-400k", 26.0, 0.0),
 )
-PLACE = ("ultrasonic-400k", 26.0, 0.0)
+SETTING = ("ultrasonic-400k", 26.0, 0.0)
 
 
 @cache
@@ -40,9 +40,9 @@ def conditions() -> Conditions:
     return conditions_of(Job(sheets=()))[0]
 
 
-def parameters_at(place: Place) -> UltrasonicParameters:
-    """The parameters of a place's class."""
-    found = class_of(place[0], reference_catalogue(), field="").parameters
+def parameters_at(setting: Setting) -> UltrasonicParameters:
+    """The parameters of a setting's class."""
+    found = class_of(setting[0], reference_catalogue(), field="").parameters
     assert isinstance(found, UltrasonicParameters)
     return found
 
@@ -66,7 +66,7 @@ def true_case(seed: int) -> tuple[SheetSpec, np.ndarray, list[Reading]]:
     truth, x = drawn_truth(asked, rng)
     readings = drawn_readings(
         truth,
-        places=[(place, parameters_at(place)) for place in PLACES],
+        settings=[(setting, parameters_at(setting)) for setting in SETTINGS],
         repeats=2,
         air=conditions().mean_air(),
         rng=rng,
@@ -76,11 +76,13 @@ def true_case(seed: int) -> tuple[SheetSpec, np.ndarray, list[Reading]]:
     return spec, np.array(values), readings
 
 
-def readings_of(truth: Truth, *, doubles: int, seed: int, singles: int = 3, place: Place = PLACE) -> list[Reading]:
-    """Readings of a known sheet at one place with what a bench adds."""
+def readings_of(
+    truth: Truth, *, doubles: int, seed: int, singles: int = 3, setting: Setting = SETTING
+) -> list[Reading]:
+    """Readings of a known sheet at one setting with what a bench adds."""
     found = drawn_readings(
         truth,
-        places=[(place, parameters_at(place))],
+        settings=[(setting, parameters_at(setting))],
         repeats=max(doubles, singles),
         air=conditions().mean_air(),
         rng=np.random.default_rng(seed),

@@ -11,17 +11,19 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted
-from sheetmargin_service.selection.configured_pair import Post, Question
+from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
 from sheetmargin_service.selection.defaults import conditions_of
-from sheetmargin_service.selection.plans import posts_of
+from sheetmargin_service.selection.plans import class_results_of
 from sheetmargin_service.selection.targets import targets_of
 
 
-def posts(*sheets: SheetSpec, **job: Any) -> list[Post]:
+def class_results(*sheets: SheetSpec, **job: Any) -> list[ClassResult]:
     """The classes that the job admits and that can stand there."""
     asked = Job(sheets=sheets, **job)
     conditions, _ = conditions_of(asked)
     targets, _ = targets_of(asked.targets)
     resolved = tuple(resolve_sheet(sheet, load_library()) for sheet in sheets)
-    question = Question(job=asked, sheets=resolved, conditions=conditions, targets=targets)
-    return [p for p in posts_of(question, admitted(asked, reference_catalogue())) if not isinstance(p, Fact)]
+    resolved_job = ResolvedJob(job=asked, sheets=resolved, conditions=conditions, targets=targets)
+    return [
+        p for p in class_results_of(resolved_job, admitted(asked, reference_catalogue())) if not isinstance(p, Fact)
+    ]
