@@ -41,6 +41,16 @@ def test_a_file_that_is_not_there_is_drift_and_is_made(tmp_path: Path) -> None:
     assert (tmp_path / "new.md").read_text() == "one\n"
 
 
+@pytest.mark.parametrize(
+    ("new", "drift"),
+    [("rate 10.031, 2 sheets, 1.5", 0), ("rate 10.2, 2 sheets, 1.5", 1), ("rate 10.0, 3 sheets, 1.5", 1), ("", 1)],
+    ids=["rounding", "another number", "another count", "nothing"],
+)
+def test_only_the_rounding_of_decimals_is_no_drift(page: Path, new: str, drift: int) -> None:
+    page.write_text("rate 10.0, 2 sheets, 1.5")
+    assert main(["--check"], generators={"page": lambda: {page: new}}) == drift
+
+
 def test_nothing_by_that_name(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["openapi"])

@@ -1,8 +1,8 @@
 """The stated 90 % interval holds the truth in nine cases of ten.
 
-Truths are drawn from what is believed before any reading. Their readings come by routes of their own (`measurement_truth`),
-with 1 dB of model error at every setting and state, standing waves, bypass and noise of random phase, and now and then a
-wrong reading.
+Truths are drawn from what is believed before any reading. Their readings come by routes of their own
+(`measurement_truth`), with 1 dB of model error at every setting and state, standing waves, bypass and noise of random
+phase, and now and then a wrong reading.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ from support.measurement_cases import COPY_PAPER
 PAIR = InstalledSetup(detector_class="ultrasonic-400k", gap_mm=26.0)
 RINGING = InstalledSetup(detector_class="ultrasonic-220k-continuous", gap_mm=40.0)
 NO_LINE, NO_CONTROLLER = Line(), Controller()
-DESIGN = {"within-targets", "wrong-setting", "wrong-class"}
+DESIGN = {"within-targets", "wrong-place", "wrong-class"}
 """Causes that an installed set-up has by design, beside those of the table."""
 
 
@@ -154,8 +154,8 @@ def test_what_takes_up_no_water_knows_no_humidity() -> None:
 
 def test_a_sheet_that_the_class_cannot_serve_gets_another_class() -> None:
     found = causes(InstalledSetup(detector_class="ultrasonic-75k-high-output", gap_mm=100.0), "missed-doubles")
-    assert name(found[0]) in ("wrong-class", "near-floor", "overload", "wrong-setting")
-    assert found[0].remedy.code in ("remedy-class", "remedy-setting")
+    assert name(found[0]) in ("wrong-class", "near-floor", "overload", "wrong-place")
+    assert found[0].remedy.code in ("remedy-class", "remedy-place")
 
 
 def test_each_cause_has_a_way_to_be_made_a_remedy_and_texts() -> None:

@@ -243,7 +243,7 @@ def test_readings_that_say_nothing_are_refused(readings: list[Reading], spec: Sh
     with pytest.raises(QuestionError) as caught:
         fit(readings, spec)
     assert (caught.value.code, caught.value.field) == (code, field)
-    assert caught.value.distribution
+    assert caught.value.detail
     assert caught.value.expected
 
 

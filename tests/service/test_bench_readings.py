@@ -64,12 +64,18 @@ def test_impossible_levels(values: dict[str, float]) -> None:
 
 
 def test_volts_of_a_sheet_above_those_of_the_open_path() -> None:
-    error = refused(Reading(state="no_sheet", setting=PLACE, volts=1.0), Reading(state="single", setting=PLACE, volts=2.0))
+    error = refused(
+        Reading(state="no_sheet", setting=PLACE, volts=1.0),
+        Reading(state="single", setting=PLACE, volts=2.0),
+    )
     assert (error.code, error.field) == ("impossible-level", "readings/1/volts")
 
 
 def test_volts_need_the_open_path_at_their_own_place() -> None:
-    error = refused(Reading(state="no_sheet", setting=OTHER, volts=1.0), Reading(state="single", setting=PLACE, volts=0.01))
+    error = refused(
+        Reading(state="no_sheet", setting=OTHER, volts=1.0),
+        Reading(state="single", setting=PLACE, volts=0.01),
+    )
     assert (error.code, error.field) == ("no-open-path", "readings/1/volts")
 
 

@@ -71,9 +71,7 @@ def api() -> FlaskClient:
 
 
 def ask(api: FlaskClient, **fields: Any) -> dict[str, Any]:
-    answered = api.post(
-        "/v1/recommendations", json={"sheets": [{"material": "copy-paper", **fields}], "limit": 20}
-    )
+    answered = api.post("/v1/recommendations", json={"sheets": [{"material": "copy-paper", **fields}], "limit": 20})
     assert answered.status_code == 200, answered.json
     found: dict[str, Any] = answered.json
     return found

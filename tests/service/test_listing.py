@@ -71,7 +71,9 @@ def test_a_sheet_whose_two_read_weaker_lies_above_them():
     listed = list_of(class_result([bonded]))
     assert best(listed, 0) == pytest.approx(6.0, abs=0.1)
     assert all(
-        44.0 < way.band[0] < 56.0 for way, row in zip(listed.options, listed.candidates.margin, strict=True) if row[0] > 0
+        44.0 < one.band[0] < 56.0
+        for one, row in zip(listed.options, listed.candidates.margin, strict=True)
+        if row[0] > 0
     )
 
 

@@ -181,7 +181,7 @@ def drawn_readings(
 ) -> list[Reading]:
     """Readings of one sheet and of two, each double laid anew, with what a bench adds to them.
 
-    For each setting and state: an error of the model, 1 dB, and standing waves of random phase. For each reading: 0.5 dB,
+    For each setting and state: a model error of 1 dB, and standing waves of random phase. For each reading: 0.5 dB,
     the bypass at a random phase for each setting, and noise. With `wrong` one reading is off by 8 to 20 dB.
     """
     readings = []

@@ -58,7 +58,7 @@ STATES = ("no_sheet", "single", "double")
 
 
 def stored() -> dict[str, Any]:
-    """Sheet, class, place, then p1, p50 and p99 of each state: `distribution` in full, `signal_table` to first order."""
+    """Sheet, class, then p1, p50 and p99 of each state: `distribution` in full, `signal_table` to first order."""
     levels: dict[str, Any] = json.loads(STORE.read_text())
     return levels
 

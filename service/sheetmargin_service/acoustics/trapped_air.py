@@ -174,7 +174,7 @@ def double_halves(
 
 
 def double_response(*, first: Response | StackResponse, second: Response | StackResponse, film: Film) -> StackResponse:
-    """Transmission as `double_transmission` of an even film and both reflections, so that a pile can be built sheet by
+    """Transmission as `double_transmission` of an even film and both reflections, so that a stack can be built sheet by
     sheet."""
     lower, upper = first.reflection_above, second.reflection_below
     scale = 1.0 / (film.through - (lower + upper) * film.back + lower * upper * film.around)

@@ -102,7 +102,7 @@ def diagnose(
 
 
 def _setting(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setting:
-    """The machine of a station with nothing wrong, and its times."""
+    """The machine of a pair with nothing wrong, and its times."""
     class_result, resolved_job = configured_pair.class_result, configured_pair.class_result.resolved_job
     p = ultrasonic(class_result.detector_class, field=f"{SETUP}/detector_class")
     gap, tilt = (

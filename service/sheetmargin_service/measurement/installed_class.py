@@ -79,7 +79,7 @@ def _standing(conditions: Conditions) -> Conditions:
 
 
 def installed(resolved_job: ResolvedJob, class_model: ClassModel) -> ClassResult:
-    """A class at the settings of a bench, where it stands: read in full, so that nothing need be surveyed."""
+    """A class at the settings of a class model, as it is installed: read in full, so that nothing need be searched."""
     allowed = np.ones(len(class_model.settings.gap_mm), dtype=bool)
     return ClassResult(
         resolved_job=resolved_job, class_model=class_model, allowed=allowed, signal_tables={}, refused={}
@@ -87,7 +87,7 @@ def installed(resolved_job: ResolvedJob, class_model: ClassModel) -> ClassResult
 
 
 def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice:
-    """The place of an installation, one of a bench's settings, as it is and not to be moved."""
+    """The place of an installation, one of the class model's settings, as it is and not to be moved."""
     gap, tilt = setup.gap_mm, setup.tilt_deg
     return Choice(
         setting=setting,

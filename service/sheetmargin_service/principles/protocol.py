@@ -163,7 +163,7 @@ class ClassModel(Protocol):
 
 
 Asked = tuple[ClassModel, Sheet, int]
-"""A bench, a sheet, and one of the bench's settings."""
+"""A class model, a sheet, and one of the class's settings."""
 
 
 class Principle(Protocol):
@@ -190,4 +190,4 @@ class Together(Protocol):
         """`class_model` for each class."""
 
     def distributions(self, asked: Sequence[Asked]) -> list[SignalDistribution]:
-        """`ClassModel.distribution` for each of some benches that were made together."""
+        """`ClassModel.distribution` for each of some class models that were made together."""

@@ -133,7 +133,7 @@ class ClassResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Served:
-    """One sheet at a station, with its own times: how long a double of it lasts."""
+    """One sheet at a pair, with its own times: how long a double of it lasts."""
 
     distribution: SignalDistribution
     signal_table: SignalTable
@@ -382,12 +382,12 @@ def too_narrow(class_result: ClassResult, choice: Choice, alignment: Alignment |
 
 
 def without(configured_pair: ConfiguredPair, indices: Sequence[int]) -> ConfiguredPair:
-    """The same station with some sheets taken away."""
+    """The same pair with some sheets taken away."""
     return replace(configured_pair, served={i: s for i, s in configured_pair.served.items() if i not in indices})
 
 
 def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
-    """Why a station cannot serve a sheet: the classic failure there is, or else that the line is too fast for it, or
+    """Why a pair cannot serve a sheet: the classic failure there is, or else that the line is too fast for it, or
     else the target it misses."""
     served = configured_pair.served[index]
     receiver = receiver_at(configured_pair.class_result.class_model.receiver, configured_pair.choice.setting)
@@ -431,14 +431,14 @@ def timing_values(timing: Timing, resolved_job: ResolvedJob) -> dict[str, Scalar
 
 
 def hopeless(signal_table: SignalTable, bands: Bands, *, setting: int) -> bool:
-    """Whether, by its survey with a band of its own, a sheet overlaps by more than half its own spread: no need to
+    """Whether, by its signals with a band of its own, a sheet overlaps by more than half its own spread: no need to
     compute it in full."""
     spread = float(signal_table.single.p99[setting] - signal_table.single.p1[setting])
     return float(bands.worst[setting]) < -0.5 * spread
 
 
 def unfit(configured_pair: ConfiguredPair) -> list[int]:
-    """Sheets that the station cannot serve, the worst first."""
+    """Sheets that the pair cannot serve, the worst first."""
     served = configured_pair.served
     bad = [i for i in served if served[i].timing.fits is False or served[i].judgement.verdict == "unsuitable"]
     return sorted(

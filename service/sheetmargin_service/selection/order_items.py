@@ -12,7 +12,7 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair
 
 
 def orders(configured_pairs: Sequence[ConfiguredPair]) -> list[tuple[Order, ...]]:
-    """The order lines of each station of a plan, in turn.
+    """The order lines of each pair of a plan, in turn.
 
     Every lane has its own pair. Stations of one class are one pair that is set anew: a later one orders what its place
     needs beyond the earlier ones.

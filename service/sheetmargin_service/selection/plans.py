@@ -59,7 +59,7 @@ Known = dict[tuple[int, int], SignalDistribution]
 
 
 def class_results_of(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> list[ClassResult | Fact]:
-    """Each class under the question's conditions with its survey of every sheet, or why it cannot stand there."""
+    """Each class under the question's conditions with its signals of every sheet, or why it cannot stand there."""
     made = class_models(detector_classes, resolved_job.conditions)
     return [
         class_model if isinstance(class_model, Fact) else _class_result(resolved_job, detector_class, class_model)
@@ -244,7 +244,7 @@ def _useless(space: ClassResult, plan: Plan) -> Fact:
 
 def _alone_for_list(space: ClassResult) -> Plan:
     """One class for as many sheets of a list as it can serve: with the fewest positions and profiles, or, of a list in
-    a given order, with the fewest changes. It has no stations where it serves none.
+    a given order, with the fewest changes. It has no pairs where it serves none.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
     of the sheet by then, up to `MOST_AGAIN` times; the best of these counts.
@@ -297,7 +297,7 @@ def _distributions(space: ClassResult, asked: Sequence[Group], known: Known) -> 
 def _plan(
     space: ClassResult, listed: Options, assignment: Assignment, known: Known, missed: Mapping[int, Fact]
 ) -> Plan:
-    """The stations of an assignment of rows to sheets, those of one position next to each other."""
+    """The pairs of an assignment of rows to sheets, those of one position next to each other."""
     left_out = {i: missed[i] if i in missed else _alone(space, i)[1] for i, row in enumerate(assignment) if row is None}
     rows = sorted({row for row in assignment if row is not None})
     positions = list(dict.fromkeys(listed.options[row].setting for row in rows))

@@ -16,14 +16,14 @@ from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, 
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """What to buy and how to set it: stations that share out the sheets, and why the others are left out."""
+    """What to buy and how to set it: pairs that share out the sheets, and why the others are left out."""
 
     configured_pairs: tuple[ConfiguredPair, ...]
     left_out: dict[int, Fact]
 
     @property
     def verdict(self) -> Verdict:
-        """That of the worst station; a trial where all sheets together are not as sure as each of them."""
+        """That of the worst pair; a trial where all sheets together are not as sure as each of them."""
         worst = max((configured_pair.verdict for configured_pair in self.configured_pairs), key=lambda v: ORDER[v])
         return "trial-needed" if worst == "suitable" and self.chance < SUITABLE else worst
 
@@ -62,7 +62,7 @@ class Plan:
 
 
 Result = tuple[float, ...]
-"""How good one sheet's result at a station is; less is better."""
+"""How good one sheet's result at a pair is; less is better."""
 Key = tuple[int | Result | tuple[str, ...], ...]
 
 

@@ -35,7 +35,7 @@ class Ultrasonic:
     def class_models(
         self, detector_classes: Sequence[DetectorClass], conditions: Conditions
     ) -> list[ClassModel | Fact]:
-        """Classes with one path of integration share a fleet."""
+        """Classes with one path of integration share a group of pairs."""
         by_path: dict[Contour, list[tuple[int, DetectorClass, UltrasonicParameters]]] = {}
         for number, c in enumerate(detector_classes):
             assert isinstance(c.parameters, UltrasonicParameters)

@@ -21,9 +21,9 @@ Indices = NDArray[np.intp]
 
 @dataclass(frozen=True, kw_only=True)
 class UltrasonicModel:
-    """The class that stands at `index` of a fleet. N settings: its own that fit the line.
+    """The class that stands at `index` of a group of pairs. N settings: its own that fit the line.
 
-    `known`: what is known of each sheet, by identity; benches that are asked together share them.
+    `known`: what is known of each sheet, by identity; classes that are asked together share them.
     """
 
     detector_class: DetectorClass
@@ -61,7 +61,7 @@ class UltrasonicModel:
         return None
 
     def levels_of(self, sheet: Sheet) -> SheetLevels:
-        """What is known of a sheet before the fleet, computed once."""
+        """What is known of a sheet before the group of pairs, computed once."""
         if id(sheet) not in self.known:
             self.known[id(sheet)] = SheetLevels(pair_group=self.pair_group, sheet=sheet)
         return self.known[id(sheet)]
@@ -73,7 +73,7 @@ class UltrasonicModel:
         return self.pair_group.distributions([(self.levels_of(sheet), self.setting_of(setting))])[0]
 
     def setting_of(self, setting: int) -> int:
-        """One of the bench's settings among those of the fleet."""
+        """One of the class's settings among those of the group of pairs."""
         return int(self._part.start) + setting
 
     def single_db(self, sheet: Sheet) -> Array:

@@ -153,7 +153,7 @@ class Levels:
 
     def drawn_weights(self, branches: Branches) -> Array:
         """Weights (draws or 1, K) of a double's branches in each draw of what is not known of the air between its
-        pieces; of piles of three and more, whose films are drawn, that is left out."""
+        pieces; of stacks of three and more, whose films are drawn, that is left out."""
         if self.sheet.double_plies != 2 or self.sheet.contact not in ("air", "partial"):
             return branches.weights[None, :]
         drawn = drawn_film_weights(self.sheet.trapped_air)

@@ -193,7 +193,7 @@ def pair_group_under(parameters: tuple[UltrasonicParameters, ...], conditions: C
 
 @dataclass(frozen=True, kw_only=True)
 class SheetLevels:
-    """One sheet before one fleet."""
+    """One sheet before one group of pairs."""
 
     pair_group: PairGroup
     sheet: Sheet

@@ -103,7 +103,7 @@ class Usual:
 
 @dataclass(frozen=True, kw_only=True)
 class SheetModel:
-    """Plane-wave responses of one sheet, of two and of piles, for C cases, in given air.
+    """Plane-wave responses of one sheet, of two and of stacks, for C cases, in given air.
 
     `usual` and `constants_pa` are what was computed before, see `known_at`.
 
@@ -257,7 +257,7 @@ class SheetModel:
 
     def transmission_of_stack(self, between: Sequence[Film], frequency_hz: Array, sin_theta: Complex) -> Complex:
         """Transmission of plies one on another, face to back, with films `between` them, each in K branches, and the
-        air they displace; without films that is one ply. In piles of three and more the films' resonances are not
+        air they displace; without films that is one ply. In stacks of three and more the films' resonances are not
         averaged over the spot: that is left to the draws."""
         if not between:
             return self.transmission(frequency_hz, sin_theta)
@@ -337,6 +337,6 @@ def _strata(joints: int) -> Array:
 
 
 def draw_films(index: Indices, weight: Array, *, joints: int) -> Indices:
-    """Films (joints, DRAWS) drawn for the joints of a pile, from indices into `FILM_M` and their weights."""
+    """Films (joints, DRAWS) drawn for the joints of a stack, from indices into `FILM_M` and their weights."""
     place = np.searchsorted(np.cumsum(weight)[:-1], _strata(joints))
     return index[place]

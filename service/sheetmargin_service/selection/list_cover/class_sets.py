@@ -1,7 +1,7 @@
 """Several classes for a list that none serves as well by itself.
 
-Each brings the stations that it would have alone, so that what a set of classes can do depends on nothing but these
-classes. Which of them, and which station for which sheet, is a cover again: of the set-ups that are known in full.
+Each brings the pairs that it would have alone, so that what a set of classes can do depends on nothing but these
+classes. Which of them, and which pair for which sheet, is a cover again: of the set-ups that are known in full.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from sheetmargin_service.selection.ranking import Plan, standing
 from sheetmargin_service.selection.targets import ORDER
 
 Assignment = Sequence[int | None]
-"""Which of the stations serves each sheet."""
+"""Which of the pairs serves each sheet."""
 VERDICTS: tuple[Verdict, ...] = ("suitable", "trial-needed")
 MOST_SETS = 8
 """Sets of classes that are looked at (a choice): those with the fewest classes and set-ups come first."""
@@ -59,7 +59,7 @@ def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float]
 
 
 def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: Verdict) -> Candidates:
-    """The stations as ways to serve the sheets of which they do not fall short of a verdict. In the place of a margin
+    """The pairs as ways to serve the sheets of which they do not fall short of a verdict. In the place of a margin
     stands how many worse results there are: results of several principles have no unit in common."""
     counts = [
         (row, i, standing(configured_pair, served))
@@ -76,7 +76,7 @@ def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: Verdict
 
 
 def _assignments(candidates: Candidates, everyone: Collection[int], *, ordered: bool) -> Iterator[Assignment]:
-    """Which station serves which sheet, the best first, as long as everyone is served."""
+    """Which pair serves which sheet, the best first, as long as everyone is served."""
     if ordered:
         run = cheapest_run(candidates)
         assert run is not None

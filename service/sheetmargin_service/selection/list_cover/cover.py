@@ -95,7 +95,7 @@ def _fewest_classes(served: Mapping[str, frozenset[int]], barred: Collection[fro
 
 
 def _best(class_sets: Sequence[ClassSet]) -> ClassSet:
-    """The best of teams of one size that serve equally many sheets."""
+    """The best of sets of classes of one size that serve equally many sheets."""
     positions = min(class_set.positions for class_set in class_sets)
     class_sets = [class_set for class_set in class_sets if class_set.positions == positions]
     profiles = min(class_set.profiles for class_set in class_sets)

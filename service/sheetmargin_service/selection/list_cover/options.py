@@ -19,7 +19,7 @@ MOST_EDGES = 128
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """A post at one setting with one band."""
+    """A class at one setting with one band."""
 
     setting: int
     band: tuple[float, float]
@@ -34,7 +34,7 @@ class Options:
 
 
 def list_of(class_result: ClassResult) -> Options:
-    """All ways of a post that serve any sheet, margins to first order.
+    """All options of a class that serve any sheet, margins to first order.
 
     For each setting and upper edge, the lower edge midway between what lies below and the sheets that fit.
     """
