@@ -187,9 +187,9 @@ def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:
 
 def _shifted(grid: SignalGrid, chances: Array, by: Array) -> Array:
     """Chances (C, count) read so far further on the grid, (C, D, count); beyond the ends as at the ends."""
-    space = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
-    left = space.astype(np.intp)
-    share = space - left
+    position = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
+    left = position.astype(np.intp)
+    share = position - left
     return np.asarray((1.0 - share) * chances[:, left] + share * chances[:, left + 1])
 
 

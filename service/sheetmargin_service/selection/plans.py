@@ -104,7 +104,7 @@ def plans_for_sheet(class_results: Sequence[ClassResult]) -> list[Plan | Fact]:
     helps, up to `MOST_TRIED` in all. Where none that can be set by hand serves the sheet, the one with the greatest
     margin may still: its band is then proved in a trial.
     """
-    found = [_setting(space) for space in class_results]
+    found = [_setting(class_result) for class_result in class_results]
     searches = {row: one for row, one in enumerate(found) if isinstance(one, Search)}
     tries = {row: chain([one.best], one.others()) for row, one in searches.items()}
     best: dict[int, ConfiguredPair] = {}
@@ -139,25 +139,28 @@ def _configured_pairs_at(
     ]
 
 
-def _setting(space: ClassResult) -> Search | Fact:
+def _setting(class_result: ClassResult) -> Search | Fact:
     """The settings for the only sheet, or why there is no need to look further."""
-    for fact in space.refused.values():
+    for fact in class_result.refused.values():
         return fact
-    search = _best_alone(space, 0)
-    if hopeless(space.signal_tables[0], search.groups[0].bands, setting=search.best):
-        return in_words_of(space.resolved_job, cause(*_at(space, 0, search.best)))
+    search = _best_alone(class_result, 0)
+    if hopeless(class_result.signal_tables[0], search.groups[0].bands, setting=search.best):
+        return in_words_of(class_result.resolved_job, cause(*_at(class_result, 0, search.best)))
     return search
 
 
-def _at(space: ClassResult, index: int, setting: int) -> tuple[SignalTable, Receiver, Bands]:
+def _at(class_result: ClassResult, index: int, setting: int) -> tuple[SignalTable, Receiver, Bands]:
     """One sheet and the receiver at a setting, and the band that suits the sheet there by itself."""
-    signal_table, receiver = space.signal_tables[index].at(setting), receiver_at(space.class_model.receiver, setting)
-    return signal_table, receiver, choose_bands([signal_table], receiver, step=space.principle.band_step)
+    signal_table, receiver = (
+        class_result.signal_tables[index].at(setting),
+        receiver_at(class_result.class_model.receiver, setting),
+    )
+    return signal_table, receiver, choose_bands([signal_table], receiver, step=class_result.principle.band_step)
 
 
-def _best_alone(space: ClassResult, index: int) -> Search:
+def _best_alone(class_result: ClassResult, index: int) -> Search:
     """The settings for one of the sheets by itself."""
-    return _settled(space, [[index]])
+    return _settled(class_result, [[index]])
 
 
 def _better(one: ConfiguredPair, other: ConfiguredPair) -> bool:
@@ -203,16 +206,20 @@ def plans_for_list(class_results: Sequence[ClassResult]) -> tuple[list[Plan], di
     classes do not serve; where no class serves one, for the reason of the class that comes nearest.
     """
     looked_at, others = _looked_at(class_results)
-    alone = [(space, _alone_for_list(space)) for space in looked_at]
+    alone = [(class_result, _alone_for_list(class_result)) for class_result in looked_at]
     served = {i for _, plan in alone for configured_pair in plan.configured_pairs for i in configured_pair.served}
     missing: dict[int, Fact] = {}
     for i in range(len(class_results[0].resolved_job.sheets)):
         if i not in served:
-            nearness = [_alone(space, i)[0] for space, _ in alone]
+            nearness = [_alone(class_result, i)[0] for class_result, _ in alone]
             missing[i] = alone[int(np.argmax(nearness))][1].left_out[i]
     useful = [plan for _, plan in alone if plan.configured_pairs]
     plans = [replace(plan, left_out=plan.left_out | missing) for plan in (*useful, *together(useful))]
-    failed = {space.detector_class.id: _useless(space, plan) for space, plan in alone if not plan.configured_pairs}
+    failed = {
+        class_result.detector_class.id: _useless(class_result, plan)
+        for class_result, plan in alone
+        if not plan.configured_pairs
+    }
     return plans, failed | others
 
 
@@ -222,46 +229,46 @@ def _looked_at(class_results: Sequence[ClassResult]) -> tuple[list[ClassResult],
     count = len(class_results[0].resolved_job.sheets)
     if len(class_results) * count <= MOST_LOOKED_AT:
         return list(class_results), {}
-    nearness = np.array([[_alone(space, i)[0] for i in range(count)] for space in class_results])
+    nearness = np.array([[_alone(class_result, i)[0] for i in range(count)] for class_result in class_results])
     order = list(dict.fromkeys(np.argsort(-nearness, axis=0, kind="stable").ravel().tolist()))
     serves = (nearness > 0.0).sum(axis=1)
     near = np.cumsum(serves[order]) <= max(MOST_LOOKED_AT, serves[order[0]])
     chosen = {number for number, is_near in zip(order, near.tolist(), strict=True) if is_near}
     others = {
-        space.detector_class.id: Fact(code="not-needed", values={"sheets": int(serves[number]), "of": count})
-        for number, space in enumerate(class_results)
+        class_result.detector_class.id: Fact(code="not-needed", values={"sheets": int(serves[number]), "of": count})
+        for number, class_result in enumerate(class_results)
         if number not in chosen
     }
-    return [space for number, space in enumerate(class_results) if number in chosen], others
+    return [class_result for number, class_result in enumerate(class_results) if number in chosen], others
 
 
-def _useless(space: ClassResult, plan: Plan) -> Fact:
+def _useless(class_result: ClassResult, plan: Plan) -> Fact:
     """Why a class serves no sheet of a list: what stops it at the one that it comes nearest to serving."""
-    index = max(plan.left_out, key=lambda i: (_alone(space, i)[0], -i))
+    index = max(plan.left_out, key=lambda i: (_alone(class_result, i)[0], -i))
     fact = plan.left_out[index]
     return Fact(code=fact.code, values={"sheet": index, **fact.values})
 
 
-def _alone_for_list(space: ClassResult) -> Plan:
+def _alone_for_list(class_result: ClassResult) -> Plan:
     """One class for as many sheets of a list as it can serve: with the fewest positions and profiles, or, of a list in
     a given order, with the fewest changes. It has no pairs where it serves none.
 
     Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
     of the sheet by then, up to `MOST_AGAIN` times; the best of these counts.
     """
-    listed = list_of(space)
+    listed = list_of(class_result)
     known: Known = {}
     missed: dict[int, Fact] = {}
     found: list[Plan] = []
     for again in range(MOST_AGAIN, -1, -1):
-        assignment = _assignment(listed.candidates, ordered=space.resolved_job.job.keep_sequence)
-        plan = _plan(space, listed, assignment, known, missed)
+        assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
+        plan = _plan(class_result, listed, assignment, known, missed)
         found.append(plan)
         dropped = [i for i, row in enumerate(assignment) if row is not None and i in plan.left_out]
         if not dropped or not again:
             break
         missed |= {i: plan.left_out[i] for i in dropped}
-        listed = _judged(space, listed, dropped, known)
+        listed = _judged(class_result, listed, dropped, known)
     useful = ranked([plan for plan in found if plan.configured_pairs])
     return useful[0] if useful else found[-1]
 
@@ -274,31 +281,35 @@ def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
     return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _judged(space: ClassResult, listed: Options, sheets: Sequence[int], known: Known) -> Options:
+def _judged(class_result: ClassResult, listed: Options, sheets: Sequence[int], known: Known) -> Options:
     """The ways that are left when some sheets are looked at in full: those in the position that is best for a sheet by
     itself, where that serves it."""
     margin = listed.candidates.margin.copy()
     setting_of = np.array([option.setting for option in listed.options])
-    asked: list[Group] = [(_best_alone(space, i).best, [i]) for i in sheets]
-    for (setting, (i,)), distributions in zip(asked, _distributions(space, asked, known), strict=True):
-        fits = not unfit(build_configured_pair(space, setting, distributions))
+    asked: list[Group] = [(_best_alone(class_result, i).best, [i]) for i in sheets]
+    for (setting, (i,)), distributions in zip(asked, _distributions(class_result, asked, known), strict=True):
+        fits = not unfit(build_configured_pair(class_result, setting, distributions))
         margin[~(fits & (setting_of == setting)), i] = -np.inf
     return replace(listed, candidates=replace(listed.candidates, margin=margin))
 
 
-def _distributions(space: ClassResult, asked: Sequence[Group], known: Known) -> list[dict[int, SignalDistribution]]:
+def _distributions(
+    class_result: ClassResult, asked: Sequence[Group], known: Known
+) -> list[dict[int, SignalDistribution]]:
     """Details of groups, those that are known already not computed again."""
-    new = [(space, setting, [i for i in group if (setting, i) not in known]) for setting, group in asked]
+    new = [(class_result, setting, [i for i in group if (setting, i) not in known]) for setting, group in asked]
     for (_, setting, _), distributions in zip(new, distributions_at(new), strict=True):
         known.update({(setting, i): distribution for i, distribution in distributions.items()})
     return [{i: known[setting, i] for i in group} for setting, group in asked]
 
 
 def _plan(
-    space: ClassResult, listed: Options, assignment: Assignment, known: Known, missed: Mapping[int, Fact]
+    class_result: ClassResult, listed: Options, assignment: Assignment, known: Known, missed: Mapping[int, Fact]
 ) -> Plan:
     """The pairs of an assignment of rows to sheets, those of one position next to each other."""
-    left_out = {i: missed[i] if i in missed else _alone(space, i)[1] for i, row in enumerate(assignment) if row is None}
+    left_out = {
+        i: missed[i] if i in missed else _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None
+    }
     rows = sorted({row for row in assignment if row is not None})
     positions = list(dict.fromkeys(listed.options[row].setting for row in rows))
     asked: list[Group] = []
@@ -307,18 +318,22 @@ def _plan(
             [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.options[row].setting == setting
         ]
         judged = any(i in missed for group in groups for i in group)
-        at = _settled(space, groups).best if len(positions) == 1 and not judged else setting
+        at = _settled(class_result, groups).best if len(positions) == 1 and not judged else setting
         asked += [(at, group) for group in groups]
     configured_pairs: list[ConfiguredPair] = []
-    for (setting, _), distributions in zip(asked, _distributions(space, asked, known), strict=True):
-        found, failed = _configured_pairs(space, setting, distributions)
+    for (setting, _), distributions in zip(asked, _distributions(class_result, asked, known), strict=True):
+        found, failed = _configured_pairs(class_result, setting, distributions)
         configured_pairs += found
         left_out |= failed
     return Plan(configured_pairs=tuple(_merged(configured_pairs)), left_out=left_out)
 
 
 def _configured_pairs(
-    space: ClassResult, setting: int, distributions: Mapping[int, SignalDistribution], *, wanted: int | None = None
+    class_result: ClassResult,
+    setting: int,
+    distributions: Mapping[int, SignalDistribution],
+    *,
+    wanted: int | None = None,
 ) -> tuple[list[ConfiguredPair], dict[int, Fact]]:
     """A pair at a setting for some sheets, in one band or as many as their verdicts ask for, and why the rest cannot be
     served.
@@ -328,13 +343,13 @@ def _configured_pairs(
     have each in a band of its own, that of the worst sheet. Sheets that miss it leave the shared band; where all of
     them do, they are parted where their levels are furthest apart, so that what reads alike stays together.
     """
-    shared = build_configured_pair(space, setting, distributions)
+    shared = build_configured_pair(class_result, setting, distributions)
     bad = unfit(shared)
     wanting = [i for i, served in shared.served.items() if i in bad or served.judgement.verdict != "suitable"]
     if len(distributions) == 1 or not wanting:
         failed = {i: _told(shared, i) for i in bad}
         return [] if failed else [shared], failed
-    alone = {i: build_configured_pair(space, setting, {i: distributions[i]}) for i in wanting}
+    alone = {i: build_configured_pair(class_result, setting, {i: distributions[i]}) for i in wanting}
     failed = {i: _told(own, i) for i, own in alone.items() if unfit(own)}
     if wanted is None:
         wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
@@ -349,7 +364,7 @@ def _configured_pairs(
         found, groups = [], [better[:cut], better[cut:]]
     for group in filter(None, groups):
         configured_pairs, unserved = _configured_pairs(
-            space, setting, {i: distributions[i] for i in group}, wanted=wanted
+            class_result, setting, {i: distributions[i] for i in group}, wanted=wanted
         )
         found += configured_pairs
         failed |= unserved
@@ -387,25 +402,29 @@ def _merged(configured_pairs: Sequence[ConfiguredPair]) -> list[ConfiguredPair]:
     return merged
 
 
-def _settled(space: ClassResult, groups: Sequence[Sequence[int]]) -> Search:
+def _settled(class_result: ClassResult, groups: Sequence[Sequence[int]]) -> Search:
     """The settings for groups of sheets that share one, a band for each."""
-    step, receiver = space.principle.band_step, space.class_model.receiver
+    step, receiver = class_result.principle.band_step, class_result.class_model.receiver
     sharing = tuple(
-        Sharing(signal_tables={i: space.signal_tables[i] for i in group}, receiver=receiver, step=step)
+        Sharing(signal_tables={i: class_result.signal_tables[i] for i in group}, receiver=receiver, step=step)
         for group in groups
     )
     return Search(
-        class_model=space.class_model, groups=sharing, allowed=space.allowed, step=step, slack=slack_of(space)
+        class_model=class_result.class_model,
+        groups=sharing,
+        allowed=class_result.allowed,
+        step=step,
+        slack=slack_of(class_result),
     )
 
 
-def _alone(space: ClassResult, index: int) -> tuple[float, Fact]:
+def _alone(class_result: ClassResult, index: int) -> tuple[float, Fact]:
     """The margin of a class and a sheet by themselves, as a multiple of one sheet's own spread so that those of several
     principles compare, and what limits it."""
-    if index not in space.signal_tables:
-        return -np.inf, space.refused[index]
-    signal_table, receiver, bands = _at(space, index, _best_alone(space, index).best)
+    if index not in class_result.signal_tables:
+        return -np.inf, class_result.refused[index]
+    signal_table, receiver, bands = _at(class_result, index, _best_alone(class_result, index).best)
     spread = float(signal_table.single.p99[0] - signal_table.single.p1[0])
-    why = in_words_of(space.resolved_job, cause(signal_table, receiver, bands))
-    fact = Fact(code=why.code, values={"detector_class": space.detector_class.id, **why.values})
+    why = in_words_of(class_result.resolved_job, cause(signal_table, receiver, bands))
+    fact = Fact(code=why.code, values={"detector_class": class_result.detector_class.id, **why.values})
     return float(bands.worst[0]) / max(spread, 1e-9), fact

@@ -48,8 +48,8 @@ class Plan:
         its own position and profile, a change of position its own profile."""
         configured_pairs = list(self.configured_pairs)
         if configured_pairs[0].class_result.resolved_job.job.keep_sequence:
-            space = {i: configured_pair for configured_pair in configured_pairs for i in configured_pair.served}
-            configured_pairs = [space[i] for i in sorted(space)]
+            serving = {i: configured_pair for configured_pair in configured_pairs for i in configured_pair.served}
+            configured_pairs = [serving[i] for i in sorted(serving)]
         classes = positions = profiles = 0
         for before, after in pairwise(configured_pairs):
             if before.class_result is not after.class_result:

@@ -90,11 +90,11 @@ def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, 
         return plans_for_list(class_results)
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
-    for space, plan in zip(class_results, plans_for_sheet(class_results), strict=True):
+    for class_result, plan in zip(class_results, plans_for_sheet(class_results), strict=True):
         if isinstance(plan, Plan):
             plans.append(plan)
         else:
-            failed[space.detector_class.id] = plan
+            failed[class_result.detector_class.id] = plan
     return plans, failed
 
 
