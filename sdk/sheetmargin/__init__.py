@@ -29,6 +29,12 @@ if TYPE_CHECKING:
         ClassSummary as ClassSummary,
     )
     from sheetmargin.contract.answer import (
+        Finding as Finding,
+    )
+    from sheetmargin.contract.answer import (
+        FindOut as FindOut,
+    )
+    from sheetmargin.contract.answer import (
         Margin as Margin,
     )
     from sheetmargin.contract.answer import (
@@ -299,8 +305,8 @@ if TYPE_CHECKING:
 _PLACES = {
     "client": "Client",
     "contract.answer": (
-        "Answer Band Changeovers ClassSummary Margin Misread Misreads Order Percentiles Profile Recommendation "
-        "Serves Setup SheetResult SheetSummary Signal"
+        "Answer Band Changeovers ClassSummary FindOut Finding Margin Misread Misreads Order Percentiles Profile "
+        "Recommendation Serves Setup SheetResult SheetSummary Signal"
     ),
     "contract.job": (
         "Controller Corrugated Custom Double Environment Gauge Job Layer Line Require Sheet Targets TrappedAir Wall"

@@ -104,6 +104,8 @@ NAMES = [
     "Rates",
     "Residual",
     "PlotsNotInstalled",
+    "FindOut",
+    "Finding",
 ]
 
 

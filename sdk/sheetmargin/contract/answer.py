@@ -337,6 +337,42 @@ class SheetSummary:
     """Density."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """What an input may turn out to be, and what that makes of the set-up."""
+
+    answer: Literal["yes", "no"] | None
+    """Of a question; null of a quantity."""
+    low: float | None = field(metadata=about(digits=3))
+    """Where the range begins, in the input's unit; null where it has no end there."""
+    high: float | None = field(metadata=about(digits=3))
+    """Where the range ends, in the input's unit; null where it has no end there."""
+    share: float = field(metadata=about(decimals=2))
+    """How likely it turns out so."""
+    chance: float = field(metadata=about(decimals=2))
+    """How likely every target is met then."""
+    verdict: Verdict
+    """The verdict then."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FindOut(Note):
+    """An input that was not given and that would move the chance: what to find out next, and how to measure it."""
+
+    input: str
+    """Name of the input, stable."""
+    pointers: Sequence[str]
+    """JSON pointers of the fields of the job that it is entered in; empty of readings, which are fitted."""
+    unit: str | None
+    """Unit of the ranges; null of a question."""
+    effect: float = field(metadata=about(decimals=2))
+    """By how much it would move the chance: the standard deviation of the chance once it is known."""
+    findings: Sequence[Finding]
+    """What it may turn out to be, by rising value: ranges that lead to different verdicts, or both answers."""
+    detector_class: str
+    """Id of the class that it is told for: the one ranked first, or the nearest where nothing serves."""
+
+
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Answer(Shown):
     """Ranked recommendations, and everything that was assumed, ruled out and to be careful about."""
@@ -367,6 +403,9 @@ class Answer(Shown):
     """What was taken where the job does not say."""
     cautions: Sequence[Note]
     """What to be careful about."""
+    find_out: Sequence[FindOut] = ()
+    """What to find out next, what moves the chance most first: at most five inputs that were not given. Empty where
+    nothing would move it much."""
 
     @property
     def best(self) -> Recommendation | None:

@@ -26,6 +26,7 @@ KINDS = (
     "assumption",
     "caution",
     "trial",
+    "find-out",
     "setup",
     "fit",
     "cause",
