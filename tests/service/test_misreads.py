@@ -7,10 +7,10 @@ from itertools import product
 import numpy as np
 import pytest
 from scipy.special import ndtr
+from sheetmargin_service.principles import protocol
 from sheetmargin_service.principles.draws import UNKNOWNS, drift_weights
 from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.principles.ultrasonic import blocking, films
-from sheetmargin_service.principles.ultrasonic import pair_group as pair_group
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
 from support.principle_cases import class_model, sheet
@@ -61,8 +61,9 @@ def test_fewer_readings_than_a_run_never_decide():
 
 def gaussian(*means: float, sigma: float, common: float = 0.0) -> Spread:
     """A Gaussian in each of some draws."""
-    values = np.array(means)[:, None]
-    return Spread(values=values, weights=np.ones((1, 1)), blur=sigma, common=common)
+    spread = Spread(nominal=np.array(means[:1]), weights=np.ones((1, 1)), blur=sigma, common=common)
+    vars(spread)["values"] = np.array(means)[:, None]
+    return spread
 
 
 def distribution_of(single: Spread, double: Spread, fewer: Spread | None = None) -> SignalDistribution:
@@ -140,7 +141,7 @@ def as_nominal(unknown: str) -> np.ndarray:
 
 @pytest.fixture
 def nominal(monkeypatch):
-    for module in (pair_group, films, blocking):
+    for module in (protocol, films, blocking):
         monkeypatch.setattr(module, "drawn", as_nominal)
     films.drawn_film_weights.cache_clear()
     yield

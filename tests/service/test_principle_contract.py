@@ -7,13 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import norm, qmc
 from sheetmargin.contract.job import Double
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.messages.say import say, texts
 from sheetmargin_service.principles import principles
-from sheetmargin_service.principles import signals as readings
-from sheetmargin_service.principles.draws import REACH, UNKNOWNS
+from sheetmargin_service.principles.draws import COUNT
 from sheetmargin_service.principles.protocol import Fact
 from support.principle_cases import CONDITIONS, class_model, predictive, sheet
 
@@ -33,7 +31,6 @@ SHEETS = {
     "foam": sheet("pe-foam", thickness_um=2000),
     "greyboard": sheet("greyboard", thickness_um=1500),
 }
-MANY = 4096
 
 
 @pytest.fixture(params=CLASSES)
@@ -63,16 +60,7 @@ def test_signal_tables_have_one_value_a_setting_and_rise(made):
             assert np.all((span.p1 < span.p50) & (span.p50 < span.p99))
 
 
-@pytest.fixture
-def many_draws(monkeypatch):
-    """So many that p1 is known: of the usual draws it is the third, off by a quarter of a standard deviation."""
-    points = qmc.Sobol(d=len(UNKNOWNS), rng=np.random.default_rng(4)).random(MANY)
-    table = dict(zip(UNKNOWNS, np.clip(norm.ppf(points), -REACH, REACH).T, strict=True))
-    monkeypatch.setattr(readings, "drawn", table.__getitem__)
-
-
-@pytest.mark.usefixtures("many_draws")
-def test_distributions_are_distributions_that_meet_the_signal_table(made):
+def test_distributions_meet_the_signal_table(made):
     """The search uses the survey, the decision the grid: medians agree to a step, ends to a twentieth of the span."""
     grid = principles()[made.detector_class.principle].grid
     for a_sheet in accepted(made).values():
@@ -80,7 +68,7 @@ def test_distributions_are_distributions_that_meet_the_signal_table(made):
         signal_table, distribution = made.signal_table(a_sheet), made.distribution(a_sheet, setting)
         for state in ("no_sheet", "single", "double"):
             spread, span = getattr(distribution, state), getattr(signal_table, state)
-            assert spread.values.shape[0] in (1, MANY)
+            assert spread.values.shape[0] in (1, COUNT)
             assert spread.weights.sum(axis=1) == pytest.approx(1.0, abs=1e-9)
             assert spread.steady(grid).sum() == pytest.approx(1.0, abs=1e-9)
             p1, p50, p99 = grid.quantiles(predictive(spread, grid), (0.01, 0.5, 0.99))[0]

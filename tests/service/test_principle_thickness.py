@@ -10,7 +10,6 @@ from sheetmargin.contract.job import Double, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.principles.draws import drawn
 from sheetmargin_service.principles.signals import HALF_WIDTH_95
 from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
@@ -55,11 +54,9 @@ def test_a_steeper_flutter_spreads_lasers_and_leaves_rollers():
 
 
 def test_tolerance_spreads_the_reading():
-    """5 % of tolerance and 1 % of formation, seen twice over under a small spot, are half widths of 95 %. Of the
-    tolerance's variance three quarters are drawn, which ends at 2.5 standard deviations."""
+    """5 % of tolerance and 1 % of formation, seen twice over under a small spot, are half widths of 95 %."""
     own = deviations(class_model("thickness-laser"), STEEL, 0)
-    tolerance = 0.05 * np.sqrt(0.25 + 0.75 * drawn("thickness").var())
-    sheet_sigma = 1000.0 * np.hypot(tolerance, 0.02) / HALF_WIDTH_95
+    sheet_sigma = 1000.0 * np.hypot(0.05, 0.02) / HALF_WIDTH_95
     assert own["single"] == pytest.approx(np.hypot(sheet_sigma, own["no_sheet"]), rel=2e-3)
 
 

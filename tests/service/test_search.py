@@ -211,7 +211,7 @@ def test_a_principle_without_tilt_has_no_window_of_tilt():
 
 
 def test_percentiles_of_a_spread():
-    (found,) = spans_of(GRID, [Spread(values=np.array([[50.0]]), weights=np.ones((1, 1)), blur=3.0)])
+    (found,) = spans_of(GRID, [Spread(nominal=np.array([50.0]), weights=np.ones((1, 1)), blur=3.0)])
     assert [float(p[0]) for p in (found.p1, found.p50, found.p99)] == pytest.approx([43.02, 50.0, 56.98], abs=0.1)
 
 

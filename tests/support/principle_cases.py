@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
-from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +14,10 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import principles
-from sheetmargin_service.principles import signals as readings
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.draws import COUNT, drawn
 from sheetmargin_service.principles.protocol import ClassModel, Fact, SignalDistribution, Spread
 from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.signals import CONSTANTS
 from sheetmargin_service.principles.ultrasonic.films import FILM_VARIATION
 from sheetmargin_service.principles.ultrasonic.responses import SheetModel
 
@@ -79,13 +77,19 @@ def deviations(made: ClassModel, a_sheet: Sheet, setting: int) -> dict[str, floa
 
 
 def _with_known_constants(made: ClassModel, a_sheet: Sheet, setting: int) -> SignalDistribution:
-    """One setting with nothing drawn of a principle's constants; what ultrasound draws is drawn."""
+    """One setting with nothing unknown of a principle's constants; what ultrasound does not know stays so."""
+    distribution = made.distribution(a_sheet, setting)
 
-    def known(unknown: str) -> NDArray[np.float64]:
-        return np.zeros(COUNT) if unknown in readings.CONSTANTS else drawn(unknown)
+    def known(spread: Spread) -> Spread:
+        unknowns = {name: parabola for name, parabola in spread.unknowns.items() if name not in CONSTANTS}
+        return replace(spread, unknowns=unknowns)
 
-    with patch.object(readings, "drawn", known):
-        return made.distribution(a_sheet, setting)
+    return replace(
+        distribution,
+        no_sheet=known(distribution.no_sheet),
+        single=known(distribution.single),
+        double=known(distribution.double),
+    )
 
 
 def at_angles(

@@ -8,6 +8,7 @@ there is a rate: over the draws it has a median, an interval, and a chance to be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -39,6 +40,8 @@ UNKNOWNS = (
 SEED = 20
 REACH = 2.5
 """Standard deviations to which a draw goes: beyond, what levels do is not known either."""
+PLACES, FEW_PLACES = 51, 7
+"""Places at which a percentile is integrated over the unknown that is bent most, and over the others together."""
 DRIFTS = np.linspace(-4.0, 4.0, 17)
 """Drift, in standard deviations, at which rates are computed: it moves every state alike, and is integrated over."""
 
@@ -58,6 +61,35 @@ def drawn(unknown: str) -> Array:
     Raises ValueError for a name that is not one of `UNKNOWNS`.
     """
     return _table()[:, UNKNOWNS.index(unknown)]
+
+
+def sum_of_parabolas(parabolas: Sequence[tuple[Array, Array]], weights: Array) -> tuple[Array, Array]:
+    """What parabolas s z + b z^2, slope and bend (M,) each over a standard normal variable of its own, come to together
+    at places (P, M), and how likely each place is (P,): the one that is bent most, by `weights` (M,), by itself over as
+    much as is drawn of it, the others as one."""
+    *others, (slope, bend) = sorted(parabolas, key=lambda parabola: float(weights @ np.abs(parabola[1])))
+    z = np.linspace(-REACH, REACH, PLACES)
+    shares = np.diff(ndtr(np.concatenate([[-np.inf], 0.5 * (z[1:] + z[:-1]), [np.inf]])))
+    values = slope * z[:, None] + bend * z[:, None] ** 2
+    if others:
+        x, few = np.polynomial.hermite_e.hermegauss(FEW_PLACES)
+        mean, slope, bend = one_parabola(*np.swapaxes(others, 0, 1))
+        moved = mean + slope * x[:, None] + bend * (x[:, None] ** 2 - 1.0)
+        values = (values[:, None] + moved).reshape(-1, len(weights))
+        shares = np.outer(shares, few / few.sum()).ravel()
+    return values, shares
+
+
+def one_parabola(slopes: Array, bends: Array) -> tuple[Array, Array, Array]:
+    """Mean, slope s and bend b (...) of m + s z + b (z^2 - 1) over a standard normal z that has the mean, variance and
+    third cumulant of the sum of parabolas s z + b z^2, (U, ...), each over a variable of its own."""
+    variance = (slopes**2 + 2.0 * bends**2).sum(axis=0)
+    third = (6.0 * slopes**2 * bends + 8.0 * bends**3).sum(axis=0)
+    # 6 v b - 4 b^3 = k, by the sine of three times an angle.
+    reach = np.sqrt(2.0 * variance)
+    share = np.divide(third, reach**3, out=np.zeros_like(third), where=reach > 0.0)
+    bend = reach * np.sin(np.arcsin(np.clip(share, -1.0, 1.0)) / 3.0)
+    return bends.sum(axis=0), np.sqrt(np.maximum(variance - 2.0 * bend**2, 0.0)), bend
 
 
 @cache

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.draws import drawn, sum_of_parabolas
 from sheetmargin_service.principles.noise import Floor, Noise
 from sheetmargin_service.principles.signal_grid import SignalGrid
 
@@ -91,29 +93,48 @@ class SignalTable:
 
 @dataclass(frozen=True, kw_only=True)
 class Spread:
-    """Distribution of one state at one setting, on two levels (see `prediction.draws`).
+    """Distribution of one state at one setting, on two levels (see `principles.draws`).
 
-    `values` (J, M) is the steady signal of M kinds of event, such as films of air, in each of J draws of what is fixed
-    for a job but not known, and `weights` (J or 1, M) how often each comes; J is 1 where nothing is drawn. What else
-    differs from event to event blurs each by `blur`, a standard deviation, and adds one of `added` (A,), all as likely.
-    `common`: standard deviation of what moves every state alike from one teaching to the next. `floor` is what the
-    signal cannot go beyond, `noise` what every single reading adds; without it nothing changes within a sheet.
+    `nominal` (M,) is the steady signal of M kinds of event, such as films of air, and `weights` (J or 1, M) how often
+    each comes in J draws of what is fixed for a job but not known. Each of `unknowns` moves the signal by a parabola,
+    slope and bend (M,) over the standard normal variable that is drawn for it. What else differs from event to event
+    blurs each by `blur`, a standard deviation, and adds one of `added` (A,), all as likely. `common`: standard
+    deviation of what moves every state alike from one teaching to the next. `floor` is what the signal cannot go
+    beyond, `noise` what every single reading adds; without it nothing changes within a sheet.
     """
 
-    values: Array
+    nominal: Array
     weights: Array
     blur: float
+    unknowns: Mapping[str, tuple[Array, Array]] = field(default_factory=dict)
     added: Array = field(default_factory=lambda: np.zeros(1))
     common: float = 0.0
     floor: Floor | None = None
     noise: Noise | None = None
 
+    @cached_property
+    def values(self) -> Array:
+        """The steady signal in each draw, (J, M); J is 1 where nothing moves it."""
+        values = self.nominal[None, :]
+        for unknown, (slope, bend) in self.unknowns.items():
+            z = drawn(unknown)[:, None]
+            values = values + z * slope + z * z * bend
+        return values
+
     def steady(self, grid: SignalGrid) -> Array:
-        """Probabilities (count,) of the steady signal, over all draws and drifts, on a grid."""
-        weights = np.broadcast_to(self.weights, self.values.shape) / len(self.values)
+        """Probabilities (count,) of the steady signal on a grid, over drifts and all that is drawn.
+
+        Not over the draws themselves: two or three of them alone would decide where 1 % lies. Unknowns that move the
+        signal evenly blur it; the others are integrated over.
+        """
+        weights = self.weights.mean(axis=0)
+        even = [slope for slope, bend in self.unknowns.values() if not bend.any()]
+        uneven = [(slope, bend) for slope, bend in self.unknowns.values() if bend.any()]
+        moved, shares = sum_of_parabolas(uneven, weights) if uneven else (np.zeros((1, 1)), np.ones(1))
+        varies = float(np.sqrt(self.blur**2 + sum(weights @ slope**2 for slope in even)))
         # What a floor does comes between what varies with the sheet and what drifts.
-        inner, outer = (self.blur, self.common) if self.floor else (float(np.hypot(self.blur, self.common)), 0.0)
-        pmf, shared = grid.binned(self.values.reshape(1, -1), weights.reshape(1, -1))
+        inner, outer = (varies, self.common) if self.floor else (float(np.hypot(varies, self.common)), 0.0)
+        pmf, shared = grid.binned((self.nominal + moved).reshape(1, -1), np.outer(shares, weights).reshape(1, -1))
         pmf = grid.moved(pmf, added=self.added, sigma=float(grid.narrowed(inner, shared=shared[0])))
         if self.floor is not None:
             pmf = grid.blur(self.floor.of(pmf), grid.narrowed(np.array([outer])))

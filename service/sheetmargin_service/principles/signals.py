@@ -3,7 +3,7 @@
 A reading depends on a few things far from linearly (the air between two sheets, print) and on many nearly linearly
 (mass, moisture, drift). The first become weighted nodes, the second one Gaussian by the root of the sum of squares
 (JCGM 100:2008, 5.1.2), and what the model itself does not know becomes variants that are kept apart: the nominal case,
-then both ends of the interval of each constant. What is the same for all of a job is drawn (see `prediction.draws`).
+then both ends of the interval of each constant. What is the same for all of a job is drawn (see `principles.draws`).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from scipy.special import ndtr
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.principles.draws import drawn
+from sheetmargin_service.principles.draws import one_parabola
 from sheetmargin_service.principles.protocol import SignalDistribution, SignalTable, Span, Spread
 
 Array = NDArray[np.float64]
@@ -94,7 +94,9 @@ class Readings:
 
     def span(self) -> Span:
         """p1, p50 and p99 over nodes, moves and constants, (N,) each."""
-        mean, slope, bend = self._one_constant()
+        bends = np.array([*self.constants.values()]).reshape(-1, 2, *self.values.shape[1:])
+        moved, slope, bend = one_parabola(bends[:, 0], bends[:, 1])
+        mean = self.values[0] + moved
         z = _PLACES[:, None, None]
         # About each place the parabola is straight, but for what its bend adds to mean and variance.
         centres = mean + slope * z + bend * (z * z + _ABOUT**2 - 1.0)
@@ -111,25 +113,9 @@ class Readings:
         p1, p50, p99 = 0.5 * (bottom + top)
         return Span(p1=p1, p50=p50, p99=p99)
 
-    def _one_constant(self) -> tuple[Array, Array, Array]:
-        """Mean, slope and curvature (N, M) of one parabola in a standard normal variable that has the mean, variance
-        and third cumulant of all constants together."""
-        bends, none = tuple(self.constants.values()), np.zeros(self.values.shape[1:])
-        variance = sum((slope**2 + 2.0 * bend**2 for slope, bend in bends), none)
-        third = sum((6.0 * slope**2 * bend + 8.0 * bend**3 for slope, bend in bends), none)
-        # 6 v c - 4 c^3 = k, by the sine of three times an angle.
-        reach = np.sqrt(2.0 * variance)
-        share = np.divide(third, reach**3, out=np.zeros_like(third), where=reach > 0.0)
-        bend = reach * np.sin(np.arcsin(np.clip(share, -1.0, 1.0)) / 3.0)
-        slope = np.sqrt(np.maximum(variance - 2.0 * bend**2, 0.0))
-        return self.values[0] + sum((each for _, each in bends), none), slope, bend
-
     def spread(self) -> Spread:
         """The distribution at the first setting."""
-        values = self.values[:1, 0]
-        for unknown, (slope, bend) in self.constants.items():
-            z = drawn(unknown)[:, None]
-            values = values + z * slope[0] + z * z * bend[0]
+        unknowns = {unknown: (slope[0], bend[0]) for unknown, (slope, bend) in self.constants.items()}
         common = blur = 0.0
         for name in self.moves:
             move = self._first(name)
@@ -138,8 +124,10 @@ class Readings:
             elif name not in FIXED:
                 blur = float(np.hypot(blur, move))
             elif move != 0.0:
-                values = values + drawn(FIXED[name])[:, None] * move
-        return Spread(values=values, weights=self.weights[None, :], blur=blur, common=common)
+                even = np.zeros_like(self.weights)
+                unknowns[FIXED[name]] = even + move, even
+        nominal, weights = self.values[0, 0], self.weights[None, :]
+        return Spread(nominal=nominal, weights=weights, blur=blur, unknowns=unknowns, common=common)
 
     def _first(self, name: str) -> float:
         """A move in the nominal case at the first setting."""

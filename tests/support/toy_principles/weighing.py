@@ -82,7 +82,7 @@ class Scale:
 
     def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
         spreads = {
-            state: Spread(values=np.array([[mean]]), weights=np.ones((1, 1)), blur=deviation)
+            state: Spread(nominal=np.array([mean]), weights=np.ones((1, 1)), blur=deviation)
             for state, (mean, deviation) in self._states(sheet).items()
         }
         return SignalDistribution(**spreads)

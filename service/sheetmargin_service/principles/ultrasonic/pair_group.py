@@ -4,7 +4,7 @@ and in full. Arrays over settings (N,) hold those of all classes that fit the li
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
@@ -16,7 +16,6 @@ from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
 from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.draws import drawn
 from sheetmargin_service.principles.protocol import Receiver, Settings, SignalDistribution, SignalTable, Span, Spread
 from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
@@ -149,16 +148,26 @@ class PairGroup:
         """What is read without a sheet, whichever sheet is asked about."""
         if setting not in self._open:
             added = ripple_nodes(float(self.row.open_bounce[self.keep[setting]]), sides=1)
-            self._open[setting] = self.spread(np.zeros((1, 1)), np.ones((1, 1)), setting, added=added, variance=0.0)
+            self._open[setting] = self.spread(np.zeros(1), np.ones((1, 1)), setting, added=added, variance=0.0)
         return self._open[setting]
 
-    def spread(self, values: Array, weights: Array, setting: int, *, added: Array, variance: float) -> Spread:
-        """Levels (J, M) before the receiver at a setting."""
+    def spread(
+        self,
+        nominal: Array,
+        weights: Array,
+        setting: int,
+        *,
+        added: Array,
+        variance: float,
+        unknowns: Mapping[str, tuple[Array, Array]] | None = None,
+    ) -> Spread:
+        """Levels (M,) before the receiver at a setting."""
         open_db = float(self.open_db[setting])
         return Spread(
-            values=values,
+            nominal=nominal,
             weights=weights,
             blur=variance**0.5,
+            unknowns=unknowns or {},
             added=added,
             common=float(self.common_variance[setting]) ** 0.5,
             floor=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
@@ -300,34 +309,36 @@ class SheetLevels:
 
     def distribution(self, setting: int, others: Others) -> SignalDistribution:
         """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
-        single = self.single.branches.at(setting)
-        values, weights = self._drawn(others.double), others.weights
+        single, fewer = self.single.branches.at(setting), others.fewer
+        double_db, weights = others.double.attenuation_db, others.weights
         if others.blocked is not None:
             share = blocked_share(self.sheet)[:, None]
-            values = np.concatenate([values, self._drawn(others.blocked)], axis=1)
+            double_db = np.concatenate([double_db, others.blocked.attenuation_db], axis=1)
             weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
         return SignalDistribution(
             no_sheet=self.pair_group.open_spread(setting),
-            single=self._spread(self._drawn(single), single.weights[None, :], setting, times=1.0),
-            double=self._spread(values, weights, setting, times=self.double_times),
+            single=self._spread(single.attenuation_db, single.weights[None, :], setting, times=1.0),
+            double=self._spread(double_db, weights, setting, times=self.double_times),
             fewer=None
-            if others.fewer is None
-            else self._spread(self._drawn(others.fewer), others.fewer.weights[None, :], setting, times=1.0),
+            if fewer is None
+            else self._spread(fewer.attenuation_db, fewer.weights[None, :], setting, times=1.0),
             moves=self.moves(others.double, setting),
         )
 
-    def _drawn(self, branches: Branches) -> Array:
-        """Levels (draws, K) of branches (C, K, 1) in each draw: a parabola in each unknown through its nominal value
-        and both ends, in mass a line through these."""
-        nominal, slopes, curvatures = _parabolas(branches.attenuation_db[..., 0])
-        z = self._deviations * np.stack([drawn(name) for name in wave_unknowns(self.sheet)], axis=1)
-        return np.asarray(nominal + z @ slopes + (self._bent * np.square(z)) @ curvatures)
-
-    def _spread(self, values: Array, weights: Array, setting: int, *, times: float) -> Spread:
-        """Levels (J, K) of so many times a correct sheet at a setting, with what bounces add to them."""
-        added = ripple_nodes(float(self._bounce[setting]), sides=2)
-        variance = times * float(self.single.variance[setting])
-        return self.pair_group.spread(values, weights, setting, added=added, variance=variance)
+    def _spread(self, attenuation_db: Array, weights: Array, setting: int, *, times: float) -> Spread:
+        """Levels (C, K, 1) of so many times a correct sheet at a setting, with what bounces add to them. Each unknown
+        moves them by a parabola through its nominal value and both ends, mass by a line through these."""
+        nominal, slopes, curvatures = _parabolas(attenuation_db[..., 0])
+        deviations, bent = self._deviations[:, None], self._bent[:, None]
+        bends = zip(deviations * slopes, bent * deviations**2 * curvatures, strict=True)
+        return self.pair_group.spread(
+            nominal,
+            weights,
+            setting,
+            added=ripple_nodes(float(self._bounce[setting]), sides=2),
+            variance=times * float(self.single.variance[setting]),
+            unknowns=dict(zip(wave_unknowns(self.sheet), bends, strict=True)),
+        )
 
     def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
         """Standard deviations of one sheet and two at a setting, by what causes them."""

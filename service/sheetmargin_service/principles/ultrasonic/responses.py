@@ -74,7 +74,7 @@ def first_order_cases(sheet: Sheet) -> tuple[Case, ...]:
 
 
 def wave_unknowns(sheet: Sheet) -> tuple[str, ...]:
-    """What is not known of a stock and changes its waves, as `prediction.draws` names it."""
+    """What is not known of a stock and changes its waves, as `principles.draws` names it."""
     return ("stiffness", "loss", "mass", *(() if _typical_pores(sheet) is None else ("permeance",)))
 
 
