@@ -66,6 +66,23 @@ def guides() -> Mapping[Path, str]:
     return filled
 
 
+def glossary() -> Mapping[Path, str]:
+    """The words, in English and in German."""
+    from sheetmargin_service.web.guides import glossary
+
+    rows = [
+        f"| {term['name']['en']} | {term['means']['en']} | {term['name']['de']} | {term['means']['de']} "
+        f"| {', '.join(term['avoid'])} |"
+        for term in glossary()
+    ]
+    head = [
+        "# Glossary\n\nOne word for each thing, in code, JSON, commands, pages and prose. Generated from",
+        "`messages/glossary.toml`, as `/docs/glossary` of a running service is.\n",
+        "| English | meaning | Deutsch | Bedeutung | not |\n| --- | --- | --- | --- | --- |",
+    ]
+    return {ROOT / "docs" / "glossary.md": "\n".join([*head, *rows]) + "\n"}
+
+
 def image() -> Mapping[Path, str]:
     """Lock files, bill of materials and licences of what the image installs, in the versions that are locked."""
     supplied: Mapping[Path, str] = _program("docker/supply.py")["supplied"]()
@@ -78,6 +95,7 @@ GENERATORS: Mapping[str, Generator] = {
     "settings": settings,
     "principles": principles,
     "guides": guides,
+    "glossary": glossary,
     "image": image,
 }
 

@@ -21,7 +21,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-GUIDES = ("README.md", "docs/bench.md", "docs/catalogue.md", "docs/quoting.md")
+GUIDES = ("README.md", "docs/measurement.md", "docs/catalogue.md", "docs/quoting.md")
 ADDRESS = "127.0.0.1:8080"
 BLOCK = re.compile(
     r"(?P<head><!-- output of: (?P<command>.+?) -->\n```[a-z]*\n)(?P<body>.*?)(?P<tail>^```$)", re.S | re.M

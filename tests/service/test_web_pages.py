@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from html import unescape
 
 import pytest
 from flask.testing import FlaskClient
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.web.embed import script
+from sheetmargin_service.web.guides import glossary
 from support.answers import CountingRecommend
 
 
@@ -32,7 +34,18 @@ def test_the_guides_are_for_three(api: FlaskClient) -> None:
     assert f"/embed/selector-{script().digest}.js" in text
 
 
-@pytest.mark.parametrize("path", ["/demo", "/docs/guides"])
+def test_the_glossary_has_every_term_in_both_languages(api: FlaskClient) -> None:
+    text = unescape(api.get("/docs/glossary").text)
+    for term in glossary():
+        assert set(term) == {"name", "means", "avoid"}
+        for words in (term["name"], term["means"]):
+            assert set(words) == {"en", "de"}
+            assert all(word in text for word in words.values())
+    names = [term["name"]["en"] for term in glossary()]
+    assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize("path", ["/demo", "/docs/guides", "/docs/glossary"])
 def test_nothing_comes_from_elsewhere(demo: FlaskClient, path: str) -> None:
     response = demo.get(path)
     assert response.status_code == 200

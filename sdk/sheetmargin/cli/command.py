@@ -33,7 +33,7 @@ SERVES, BAD_INPUT, NOTHING_SERVES, NO_ANSWER, INTERRUPTED = 0, 2, 3, 4, 130
 
 EXIT_CODES = """\
 exit codes:
-  0    answered; for `recommend`: at least one set-up serves, or may after a bench trial
+  0    answered; for `recommend`: at least one set-up serves, or may after a trial
   2    the question or the command line is wrong; the message says where and what would be right
   3    answered: nothing admitted serves this job, or not all of its sheets
   4    no answer: not reachable, overloaded, not authorised, not installed, or not a sheetmargin service
@@ -63,7 +63,9 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="sheetmargin",
         description="Which double-sheet detector, how far apart, tilted how much, set to what, and will it work.",
-        epilog=EXIT_CODES + "\nA double-sheet detector is no safety device. Lock out the machine before work on it.",
+        epilog=EXIT_CODES
+        + "\nWhat the words mean: /docs/glossary of a running service, docs/glossary.md of the project."
+        + "\nA double-sheet detector is no safety device. Lock out the machine before work on it.",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")

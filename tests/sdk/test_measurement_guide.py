@@ -1,4 +1,4 @@
-"""The two worked cases of docs/bench.md, from a sample to a trial and from a symptom to a remedy."""
+"""The two worked cases of docs/measurement.md, from a sample to a trial and from a symptom to a remedy."""
 
 from __future__ import annotations
 
