@@ -42,8 +42,17 @@ def load_application(catalogue: str | None = None) -> WSGIApplication:
 
 def load_characterise() -> Callable[..., Any]:
     """The service's function that makes an entry of a catalogue from bench readings. Raises ServiceNotInstalled."""
+    return _needed("characterise")  # type: ignore[no-any-return]
+
+
+def load_key_commands() -> Any:
+    """The service's module that makes, lists and revokes keys. Raises ServiceNotInstalled."""
+    return _needed("keys")
+
+
+def _needed(name: str) -> Any:
     try:
-        return _loaded("characterise")
+        return _loaded(name)
     except ModuleNotFoundError as error:
         raise _not_installed(error) from error
 

@@ -63,8 +63,8 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "`open` on loopback",
     ),
     "SHEETMARGIN_KEYS_FILE": (
-        "file of the keys, needed with `keys`; `python -m sheetmargin_service.api.access ID recommend` makes one. A "
-        "change is taken up within seconds, without a restart",
+        "file of the keys, needed with `keys`; `sheetmargin keys add FILE ID recommend` makes one. A change is taken "
+        "up within seconds, without a restart",
         "",
     ),
     "SHEETMARGIN_ORIGINS": ("web origins whose pages may read answers, with spaces between", "none"),
@@ -123,6 +123,8 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         raise wrong_setting("SHEETMARGIN_KEYS_FILE", "is needed when SHEETMARGIN_ACCESS is keys")
     if keys_file is not None and not keys_file.is_file():
         raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{keys_file} is not a file")
+    if keys_file is not None and "SHEETMARGIN_ACCESS" not in environment:
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", "keeps nobody out without SHEETMARGIN_ACCESS=keys")
     return Settings(
         access=cast("Access", access),
         keys_file=keys_file,

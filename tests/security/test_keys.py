@@ -27,6 +27,8 @@ WANTED = {
     "/v1/diagnoses": "measure",
     "/v1/setup-sheets": "recommend",
     "/v1/setup-sheets.pdf": "recommend",
+    "/v1/detector-classes": "recommend",
+    "/v1/catalogues": "recommend",
     "/metrics": "metrics",
 }
 """The contract's scopes; every other path is open."""

@@ -21,6 +21,7 @@ GUIDE = Path(__file__).parents[2] / "docs" / "running.md"
 WRONG = [
     ("SHEETMARGIN_ACCESS", "yes"),
     ("SHEETMARGIN_KEYS_FILE", "/nowhere/keys.toml"),
+    ("SHEETMARGIN_KEYS_FILE", __file__),  # which keeps nobody out by itself
     ("SHEETMARGIN_ORIGINS", "shop.example"),
     ("SHEETMARGIN_DEMO", "1"),
     ("SHEETMARGIN_RATE_PER_ADDRESS", "many"),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import re
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -124,28 +124,11 @@ def test_an_unknown_id_costs_as_much(keyed: FlaskClient, monkeypatch: pytest.Mon
     assert hashed == ["secret"]
 
 
-def test_the_command_makes_a_key(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    assert access.main(["quoting", "recommend", "batch"]) == 0
-    printed = capsys.readouterr().out
-    (tmp_path / "keys.toml").write_text(printed)
-    entry = tomllib.loads(printed)["key"][0]
-    token = printed.splitlines()[0].rsplit(" ", 1)[1]
-    assert (entry["id"], entry["scopes"]) == ("quoting", ["recommend", "batch"])
-    assert token.split(".")[1] not in "".join(printed.splitlines()[1:])
-    access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml")).check(f"Bearer {token}", "batch")
-
-
-@pytest.mark.parametrize("arguments", [[], ["quoting"], ["quoting", "everything"], ["a.b", "recommend"]])
-def test_the_command_refuses(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    assert access.main(arguments) == 2
-    assert "usage" in capsys.readouterr().err
-
-
 @pytest.mark.parametrize(
     "text",
     [
-        "",
         "nonsense",
+        "keys = []",
         "key = 5",
         "[[key]]\nid = 'a'",
         "[[key]]\nid = 'a'\nhash = 'md5$AA==$AA=='\nscopes = ['recommend']",
@@ -189,7 +172,7 @@ def test_a_key_with_a_new_secret_or_scope_has_to_pass_again(
 
 
 @pytest.mark.parametrize("broken", ["nonsense", None])
-def test_a_broken_keys_file_keeps_the_keys(
+def test_a_broken_keys_file_keeps_the_keys_until_it_can_be_read(
     keyed: FlaskClient,
     tokens: dict[str, str],
     tmp_path: Path,
@@ -199,18 +182,56 @@ def test_a_broken_keys_file_keeps_the_keys(
 ) -> None:
     file = tmp_path / "keys.toml"
     monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    before = file.read_text()
     if broken is None:
         file.unlink()
     else:
         file.write_text(broken)
     for _ in range(3):
         assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
-    assert [record.levelname for record in caplog.records if "SHEETMARGIN_KEYS_FILE" in record.message] == ["ERROR"]
+    assert {record.levelname for record in caplog.records if "SHEETMARGIN_KEYS_FILE" in record.message} == {"ERROR"}
+    file.write_text(f"[[key]]{before.split('[[key]]')[2]}")
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 401
+
+
+def test_an_emptied_file_has_no_keys(
+    keyed: FlaskClient, tokens: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    (tmp_path / "keys.toml").write_text("")
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 401
+
+
+def test_a_change_that_neither_time_nor_size_tells(
+    keyed: FlaskClient, tokens: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "keys.toml"
+    monkeypatch.setattr(keys, "LOOK_S", 0.0)
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+    before = file.stat()
+    file.write_text(file.read_text().replace('id = "shop"', 'id = "sold"'))
+    os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 401
+
+
+def test_a_removed_key_is_refused_within_five_seconds() -> None:
+    # It is looked at with the first request after so long.
+    assert keys.LOOK_S <= 5.0
 
 
 def test_the_file_is_not_looked_at_for_every_request(
     keyed: FlaskClient, tokens: dict[str, str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
-    monkeypatch.setattr(keys, "_mark", lambda _: pytest.fail("looked again"))
+    monkeypatch.setattr(keys, "_content", lambda _: pytest.fail("looked again"))
     assert keyed.get(QUERY, headers=bearer(tokens["shop"])).status_code == 200
+
+
+@pytest.mark.parametrize(("mode", "warned"), [(0o600, False), (0o440, False), (0o644, True)])
+def test_a_file_that_everybody_can_read_is_told_at_start(
+    tokens: dict[str, str], tmp_path: Path, caplog: pytest.LogCaptureFixture, mode: int, warned: bool
+) -> None:
+    (tmp_path / "keys.toml").chmod(mode)
+    access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml"))
+    assert ("everybody" in caplog.text) is warned

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from sheetmargin.cli.batch import add_batch_options, batch
 from sheetmargin.cli.characterise import add_characterise_options, characterise
+from sheetmargin.cli.keys import add_keys_options, keys
 from sheetmargin.cli.lists import classes, materials
 from sheetmargin.cli.measurement import (
     add_diagnose_options,
@@ -109,6 +110,8 @@ def _parser() -> argparse.ArgumentParser:
     _add_client_options(made)
     made = command("serve", serve, "serve the API with gunicorn")
     add_serve_options(made)
+    made = command("keys", keys, "make, list and revoke the keys of a service")
+    add_keys_options(made)
     return parser
 
 

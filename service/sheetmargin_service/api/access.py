@@ -8,13 +8,12 @@ authorization needs a preflight, a query does not).
 from __future__ import annotations
 
 import hashlib
-import sys
 from dataclasses import dataclass, field
 
 from sheetmargin_service.api.faults import Fault
-from sheetmargin_service.api.keys import GRANTS, Key, KeysFile, Scope, matches, new_key
+from sheetmargin_service.api.keys import Key, KeysFile, Scope, matches
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.config import Settings, is_origin
+from sheetmargin_service.config import Settings
 
 _MAX_REMEMBERED = 1024
 
@@ -121,23 +120,3 @@ def _digest(token: str) -> bytes:
 def _unauthorized(detail: str, *, challenge: str) -> Problem:
     fault = Fault(code="key", detail=detail, expected="Authorization: Bearer <key>", header="Authorization")
     return Problem("unauthorized", fault, headers={"WWW-Authenticate": challenge})
-
-
-def main(arguments: list[str]) -> int:
-    """`python -m sheetmargin_service.api.access ID SCOPE... [ORIGIN...]`: make a key, publishable with origins."""
-    origins = tuple(argument for argument in arguments[1:] if is_origin(argument))
-    scopes = tuple(argument for argument in arguments[1:] if argument not in origins)
-    if not scopes or not arguments[0].isidentifier() or set(scopes) - set(GRANTS):
-        print(
-            f"usage: access ID SCOPE... [ORIGIN...], ID of letters, digits and _, scopes of {', '.join(GRANTS)}, "
-            "origins such as https://shop.example",
-            file=sys.stderr,
-        )
-        return 2
-    token, entry = new_key(arguments[0], scopes, origins)
-    print(f"# the token, shown once: {token}\n# for the keys file:\n{entry}", end="")
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

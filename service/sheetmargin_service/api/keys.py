@@ -11,6 +11,7 @@ import hmac
 import json
 import logging
 import secrets
+import stat
 import time
 import tomllib
 from collections.abc import Mapping
@@ -49,47 +50,54 @@ class Key:
 
 
 class KeysFile:
-    """The keys of a file, by id. FieldError where it cannot be read at first; later the keys read last stay."""
+    """The keys of a file, by id. FieldError where it cannot be read at first; later the keys read last stay until it
+    can be read again."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._mark = _mark(path)
-        self._keys: Mapping[str, Key] = read_keys(path)
+        self._content: bytes | None = None
+        self._keys: Mapping[str, Key] = {}
+        self._look()
         self._looked = time.monotonic()
+        if path.stat().st_mode & stat.S_IROTH:
+            log.warning("SHEETMARGIN_KEYS_FILE: everybody on this machine can read %s; chmod 600 keeps it", path)
 
     def keys(self) -> Mapping[str, Key]:
         """The keys as the file has them now, or had them a moment ago."""
         if time.monotonic() - self._looked > LOOK_S:
             self._looked = time.monotonic()
-            self._look()
+            try:
+                self._look()
+            except FieldError as error:
+                log.error("%s; the keys read before stay", error)
         return self._keys
 
     def _look(self) -> None:
-        mark = _mark(self._path)
-        if mark == self._mark:
-            return
-        self._mark = mark
-        try:
-            self._keys = read_keys(self._path)
-        except FieldError as error:
-            log.error("%s; the keys read before stay", error)
+        # The whole of it: neither time nor size tells every change.
+        content = _content(self._path)
+        if content != self._content:
+            self._keys = parse_keys(content, self._path)
+            self._content = content
 
 
-def _mark(path: Path) -> tuple[int, int, int] | None:
-    """What changes when a file is written or replaced, as a mounted secret is."""
+def _content(path: Path) -> bytes:
     try:
-        status = path.stat()
-    except OSError:
-        return None
-    return status.st_ino, status.st_mtime_ns, status.st_size
+        return path.read_bytes()
+    except OSError as error:
+        raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{path}: {error.strerror}") from error
 
 
-def read_keys(path: Path) -> dict[str, Key]:
+def parse_keys(content: bytes, path: Path) -> dict[str, Key]:
+    """The keys in the content of a file; an empty one has none."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-        keys = [_read_key(entry) for entry in table["key"]]
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
+        table = tomllib.loads(content.decode())
+        keys = [_read_key(entry) for entry in table.pop("key", ())]
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as error:
         raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{path}: {error!r}") from error
+    if table:
+        raise wrong_setting(
+            "SHEETMARGIN_KEYS_FILE", f"{path}: expected [[key]] and nothing else, not {next(iter(table))}"
+        )
     if len({key.id for key in keys}) != len(keys):
         raise wrong_setting("SHEETMARGIN_KEYS_FILE", f"{path}: an id is given twice")
     return {key.id: key for key in keys}

@@ -28,6 +28,8 @@ T = TypeVar("T")
 
 routes = Routes("library", "Materials, detector classes and catalogues, each number with its source.")
 OPEN = Call(scope="open", cached=True)
+OWN = Call(scope="recommend", cached=True)
+"""An owner's classes, with their part numbers, are for whoever may ask for recommendations of them."""
 
 
 @routes.get("/v1/materials", OPEN, query=MaterialsQuery, answer=answer_schema(told.Materials))
@@ -39,7 +41,7 @@ def list_materials(asked: tuple[str, int]) -> Response:
     return _cached(told.Materials(query=query, materials=found))
 
 
-@routes.get("/v1/detector-classes", OPEN, query=ClassesQuery, answer=answer_schema(told.DetectorClasses))
+@routes.get("/v1/detector-classes", OWN, query=ClassesQuery, answer=answer_schema(told.DetectorClasses))
 def list_detector_classes(asked: str | None) -> Response:
     """Detector classes of a catalogue."""
     catalogues = current_service().catalogues
@@ -49,10 +51,10 @@ def list_detector_classes(asked: str | None) -> Response:
     catalogue = catalogues[name]
     classes = [_detector_class(found) for found in catalogue.classes]
     document = told.DetectorClasses(catalogue=name, catalogue_version=catalogue.version, classes=classes)
-    return _cached(document, catalogue.version)
+    return _cached(document, catalogue.version, keyed=current_service().gate.keyed)
 
 
-@routes.get("/v1/catalogues", OPEN, answer=answer_schema(told.Catalogues))
+@routes.get("/v1/catalogues", OWN, answer=answer_schema(told.Catalogues))
 def list_catalogues() -> Response:
     """Catalogues of detector classes."""
     catalogues = [
@@ -65,7 +67,8 @@ def list_catalogues() -> Response:
         )
         for name, catalogue in sorted(current_service().catalogues.items())
     ]
-    return _cached(told.Catalogues(catalogues=catalogues), *(f"{c.name}={c.version}" for c in catalogues))
+    versions = (f"{c.name}={c.version}" for c in catalogues)
+    return _cached(told.Catalogues(catalogues=catalogues), *versions, keyed=current_service().gate.keyed)
 
 
 @routes.get("/v1/version", OPEN, answer=answer_schema(told.Version))
@@ -121,9 +124,9 @@ def _in_khz(name: str, value: Any) -> tuple[str, Any]:
     return (f"{name.removesuffix('_hz')}_khz", 1e-3 * value) if name.endswith("_hz") else (name, value)
 
 
-def _cached(document: object, *versions: str) -> Response:
+def _cached(document: object, *versions: str, keyed: bool = False) -> Response:
     language = wanted_language()
     question = [request.path, *(f"{name}={value}" for name, value in sorted(request.args.items(multi=True)))]
     service = current_service()
     etag = strong_etag(service.build, service.model_version, JSON, language, *versions, *question)
-    return cacheable(lambda: json_bytes(encode(document, language=language)), etag=etag, language=language, keyed=False)
+    return cacheable(lambda: json_bytes(encode(document, language=language)), etag=etag, language=language, keyed=keyed)
