@@ -15,7 +15,8 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.installation import class_of
 from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.predict import resolved_job_of
-from sheetmargin_service.selection.configured_pair import build_configured_pair, distributions_at
+from sheetmargin_service.selection.class_result import distributions_at
+from sheetmargin_service.selection.configured_pair import build_configured_pair
 from support.continuity import step_in
 
 STEP_DB = 0.05

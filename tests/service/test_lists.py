@@ -15,7 +15,7 @@ from sheetmargin_service.api.encode import encode
 from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.selection import plans
-from sheetmargin_service.selection.configured_pair import ClassResult
+from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.ranking import Key, _key, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.targets import ORDER

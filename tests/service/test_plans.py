@@ -12,18 +12,15 @@ from sheetmargin.contract.mounting import Window
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.configured_pair import (
-    alignment_of,
-    build_configured_pair,
-    distributions_at,
-    too_narrow,
-    unfit,
-)
+from sheetmargin_service.selection.class_result import distributions_at
+from sheetmargin_service.selection.configured_pair import build_configured_pair
 from sheetmargin_service.selection.list_cover.options import list_of
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Choice
+from sheetmargin_service.selection.slack import alignment_of, too_narrow
 from sheetmargin_service.selection.targets import ORDER
+from sheetmargin_service.selection.why_not import unfit
 from support.class_results import class_results
 from support.principle_cases import class_model
 

@@ -11,9 +11,9 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted
-from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
+from sheetmargin_service.selection.class_result import ClassResult, class_results_of
 from sheetmargin_service.selection.defaults import conditions_of
-from sheetmargin_service.selection.plans import class_results_of
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
 
 

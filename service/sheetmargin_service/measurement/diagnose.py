@@ -28,17 +28,12 @@ from sheetmargin_service.measurement.symptoms import log_likelihood
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.bands import choose_bands
+from sheetmargin_service.selection.class_result import ClassResult, class_results_of, distributions_at
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.configured_pair import (
-    ClassResult,
-    ConfiguredPair,
-    Served,
-    build_configured_pair,
-    distributions_at,
-)
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served, build_configured_pair
 from sheetmargin_service.selection.failure_modes import cause as first_failure
 from sheetmargin_service.selection.notes import cautions
-from sheetmargin_service.selection.plans import class_results_of, plans_for_sheet
+from sheetmargin_service.selection.plans import plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import receiver_at
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, ORDER

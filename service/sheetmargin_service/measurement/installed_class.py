@@ -18,7 +18,8 @@ from sheetmargin_service.principles.protocol import ClassModel, Fact
 from sheetmargin_service.principles.ultrasonic.class_model import class_model_of
 from sheetmargin_service.principles.ultrasonic.pair import class_at
 from sheetmargin_service.principles.ultrasonic.tilts import with_neighbours
-from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
+from sheetmargin_service.selection.class_result import ClassResult
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 
 

@@ -33,20 +33,15 @@ from sheetmargin_service.measurement.scaling import scaled
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Fact, Span
+from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.class_filter import outside_rating
+from sheetmargin_service.selection.class_result import ClassResult, distributions_at
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.configured_pair import (
-    DECIMALS,
-    ClassResult,
-    ConfiguredPair,
-    ResolvedJob,
-    Served,
-    build_configured_pair,
-    distributions_at,
-)
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served, build_configured_pair
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version

@@ -13,6 +13,9 @@ from sheetmargin_service.principles.protocol import Receiver, SignalTable
 
 Array = NDArray[np.float64]
 
+DECIMALS = 1
+"""Decimals of signals and margins; ranking happens after rounding."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bands:

@@ -21,11 +21,13 @@ from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.protocol import Fact, Span
-from sheetmargin_service.selection.configured_pair import DECIMALS, ConfiguredPair, Served, timing_values
+from sheetmargin_service.selection.bands import DECIMALS
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.head import head_of
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, reserve
+from sheetmargin_service.selection.why_not import timing_values
 
 STATES = ("no_sheet", "single", "double")
 

@@ -8,27 +8,10 @@ from itertools import chain
 
 import numpy as np
 
-from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.mounting.stream import signal_table_in_beam
-from sheetmargin_service.principles import class_models
-from sheetmargin_service.principles.protocol import ClassModel, Fact, Receiver, SignalDistribution, SignalTable
+from sheetmargin_service.principles.protocol import Fact, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import Bands, choose_bands
-from sheetmargin_service.selection.configured_pair import (
-    ClassResult,
-    ConfiguredPair,
-    ResolvedJob,
-    build_configured_pair,
-    distributions_at,
-    fitting,
-    hopeless,
-    in_words_of,
-    on_sheet,
-    slack_of,
-    space_of,
-    unfit,
-    why_not,
-    without,
-)
+from sheetmargin_service.selection.class_result import ClassResult, distributions_at
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, build_configured_pair, without
 from sheetmargin_service.selection.failure_modes import cause
 from sheetmargin_service.selection.list_cover.candidates import Candidates
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
@@ -37,8 +20,9 @@ from sheetmargin_service.selection.list_cover.cover import covers
 from sheetmargin_service.selection.list_cover.options import Options, list_of
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.search import Search, Sharing, receiver_at
+from sheetmargin_service.selection.slack import slack_of
 from sheetmargin_service.selection.targets import ORDER, chance_band
-from sheetmargin_service.selection.time_limit import check_time
+from sheetmargin_service.selection.why_not import hopeless, in_words_of, unfit, why_not
 
 MOST_TRIED = 3
 NARROWLY, NEARER = 0.5, 0.05
@@ -56,45 +40,6 @@ Group = tuple[int, Sequence[int]]
 """A setting with some sheets by their index."""
 Known = dict[tuple[int, int], SignalDistribution]
 """Details of one class by setting and sheet."""
-
-
-def class_results_of(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> list[ClassResult | Fact]:
-    """Each class under the question's conditions with its signals of every sheet, or why it cannot stand there."""
-    made = class_models(detector_classes, resolved_job.conditions)
-    return [
-        class_model if isinstance(class_model, Fact) else _class_result(resolved_job, detector_class, class_model)
-        for detector_class, class_model in zip(detector_classes, made, strict=True)
-    ]
-
-
-def _class_result(
-    resolved_job: ResolvedJob, detector_class: DetectorClass, class_model: ClassModel
-) -> ClassResult | Fact:
-    space = space_of(resolved_job, detector_class)
-    crowded = space.beside_one_another()
-    if crowded is not None:
-        return crowded
-    allowed = fitting(space, class_model.settings)
-    if not allowed.any():
-        return space.misfit(class_model.settings)
-    refused, signal_tables = {}, {}
-    for index in range(len(resolved_job.sheets)):
-        check_time()
-        in_beam = resolved_job.in_beam(index)
-        refusal = next((fact for sheet in in_beam if (fact := class_model.refuses(sheet)) is not None), None)
-        if refusal is None:
-            signal_tables[index] = signal_table_in_beam(class_model, in_beam)
-        else:
-            refused[index] = refusal
-    class_result = ClassResult(
-        resolved_job=resolved_job,
-        class_model=class_model,
-        allowed=allowed,
-        signal_tables=signal_tables,
-        refused=refused,
-    )
-    whole = allowed & on_sheet(class_result)
-    return replace(class_result, allowed=whole) if whole.any() else class_result
 
 
 def plans_for_sheet(class_results: Sequence[ClassResult]) -> list[Plan | Fact]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from sheetmargin_service.principles.protocol import Fact
-from sheetmargin_service.selection.bands import choose_bands
-from sheetmargin_service.selection.configured_pair import DECIMALS, ClassResult
+from sheetmargin_service.selection.bands import DECIMALS, choose_bands
+from sheetmargin_service.selection.class_result import ClassResult
 
 MOST = 16
 """Plies are counted up to this; nothing here tells more apart."""

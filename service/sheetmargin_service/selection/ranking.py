@@ -10,7 +10,8 @@ from itertools import pairwise
 from sheetmargin.contract.answer import Changeovers, Verdict
 
 from sheetmargin_service.principles.protocol import Fact
-from sheetmargin_service.selection.configured_pair import ROOMY_MM, ConfiguredPair, Served
+from sheetmargin_service.selection.class_result import ROOMY_MM
+from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 

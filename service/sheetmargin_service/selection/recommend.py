@@ -15,12 +15,13 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted, filtered, outside_rating
+from sheetmargin_service.selection.class_result import ClassResult, class_results_of
 from sheetmargin_service.selection.compose import recommendation
-from sheetmargin_service.selection.configured_pair import ClassResult, ResolvedJob
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
-from sheetmargin_service.selection.plans import class_results_of, plans_for_list, plans_for_sheet
+from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.selection.bands import below_band
-from sheetmargin_service.selection.configured_pair import DECIMALS, ClassResult
+from sheetmargin_service.selection.bands import DECIMALS, below_band
+from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.list_cover.candidates import Candidates
 
 Array = NDArray[np.float64]

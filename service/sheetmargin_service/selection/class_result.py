@@ -1,0 +1,177 @@
+"""A detector class under a job's conditions: where its heads fit, and what it reads of each sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.mounting.crosstalk import SoundBeam
+from sheetmargin_service.mounting.geometry import over_edge
+from sheetmargin_service.mounting.space import MountingSpace
+from sheetmargin_service.mounting.stream import distribution_in_beam, signal_table_in_beam
+from sheetmargin_service.principles import class_models, distributions, principles
+from sheetmargin_service.principles.gap_limits import behind_face_mm
+from sheetmargin_service.principles.protocol import (
+    ClassModel,
+    Fact,
+    Principle,
+    Settings,
+    SignalDistribution,
+    SignalTable,
+)
+from sheetmargin_service.selection.resolved_job import ResolvedJob
+from sheetmargin_service.selection.time_limit import check_time
+
+AT_ONCE = 16
+"""Distributions computed together: more save little, and the time is looked at in between."""
+ROOMY_MM = 10.0
+"""A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClassResult:
+    """One class under the question's conditions, where it fits, and what it sees of each sheet at every setting."""
+
+    resolved_job: ResolvedJob
+    class_model: ClassModel
+    allowed: Flags
+    signal_tables: Mapping[int, SignalTable]
+    refused: Mapping[int, Fact]
+
+    @property
+    def detector_class(self) -> DetectorClass:
+        return self.class_model.detector_class
+
+    @property
+    def principle(self) -> Principle:
+        return principles()[self.detector_class.principle]
+
+    @cached_property
+    def space(self) -> MountingSpace:
+        return space_of(self.resolved_job, self.detector_class)
+
+    @cached_property
+    def beam(self) -> SoundBeam | None:
+        """What mounting and timing need to know of an ultrasonic class's sound; None of any other."""
+        p = self.detector_class.parameters
+        if not isinstance(p, UltrasonicParameters):
+            return None
+        air = self.resolved_job.conditions.mean_air()
+        return SoundBeam(
+            wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
+            face_radius_mm=p.face_radius_mm,
+            absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
+            bypass_db=p.bypass_db,
+        )
+
+
+def class_results_of(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> list[ClassResult | Fact]:
+    """Each class under the question's conditions with its signals of every sheet, or why it cannot stand there."""
+    made = class_models(detector_classes, resolved_job.conditions)
+    return [
+        class_model if isinstance(class_model, Fact) else _class_result(resolved_job, detector_class, class_model)
+        for detector_class, class_model in zip(detector_classes, made, strict=True)
+    ]
+
+
+def _class_result(
+    resolved_job: ResolvedJob, detector_class: DetectorClass, class_model: ClassModel
+) -> ClassResult | Fact:
+    space = space_of(resolved_job, detector_class)
+    crowded = space.beside_one_another()
+    if crowded is not None:
+        return crowded
+    allowed = fitting(space, class_model.settings)
+    if not allowed.any():
+        return space.misfit(class_model.settings)
+    refused, signal_tables = {}, {}
+    for index in range(len(resolved_job.sheets)):
+        check_time()
+        in_beam = resolved_job.in_beam(index)
+        refusal = next((fact for sheet in in_beam if (fact := class_model.refuses(sheet)) is not None), None)
+        if refusal is None:
+            signal_tables[index] = signal_table_in_beam(class_model, in_beam)
+        else:
+            refused[index] = refusal
+    class_result = ClassResult(
+        resolved_job=resolved_job,
+        class_model=class_model,
+        allowed=allowed,
+        signal_tables=signal_tables,
+        refused=refused,
+    )
+    whole = allowed & on_sheet(class_result)
+    return replace(class_result, allowed=whole) if whole.any() else class_result
+
+
+def space_of(resolved_job: ResolvedJob, detector_class: DetectorClass) -> MountingSpace:
+    """The machine round one class's heads."""
+    in_beam = [sheet for index in range(len(resolved_job.sheets)) for sheet in resolved_job.in_beam(index)]
+    thickest = max(s.thickness_um * s.plies for s in in_beam)
+    return MountingSpace(
+        line=resolved_job.job.line,
+        flutter_mm=resolved_job.conditions.flutter_mm,
+        flutter_deg=resolved_job.conditions.flutter_deg,
+        sheet_mm=1e-3 * thickest,
+        rim_mm=0.5 * detector_class.housing.width_mm,
+        face_to_sheet_min_mm=_echo_apart_mm(resolved_job, detector_class),
+        behind_mm=behind_face_mm(detector_class.housing, resolved_job.conditions),
+    )
+
+
+def _echo_apart_mm(resolved_job: ResolvedJob, detector_class: DetectorClass) -> float:
+    """The distance from which a face's echo off the sheet comes back when the gate has closed; 0 without a gate."""
+    p = detector_class.parameters
+    if not isinstance(p, UltrasonicParameters) or p.gate_us is None:
+        return 0.0
+    return 0.5e-3 * p.gate_us * resolved_job.conditions.mean_air().sound_speed_m_per_s
+
+
+def fitting(space: MountingSpace, settings: Settings) -> Flags:
+    """Which settings leave room for heads and sheet, (N,). What touches or guides the sheet is not asked."""
+    tilts, which = np.unique(settings.tilt_deg, return_inverse=True)
+    low, high = np.transpose([space.gap_limits(tilt_deg=tilt) for tilt in tilts.tolist()])[:, which]
+    guided = settings.gap_mm < ROOMY_MM if not settings.tilts else False
+    return np.asarray(guided | ((settings.gap_mm >= low) & (settings.gap_mm <= high)))
+
+
+def on_sheet(class_result: ClassResult) -> Flags:
+    """At which settings the whole beam meets the sheet, as far as the job tells where its edge is, (N,)."""
+    settings = class_result.class_model.settings
+    if class_result.resolved_job.job.line.edge_distance_mm is None:
+        return np.ones(len(settings.gap_mm), dtype=bool)
+    each = zip(settings.gap_mm.tolist(), settings.tilt_deg.tolist(), strict=True)
+    return np.array([over_edge_at(class_result, gap_mm=gap, tilt_deg=tilt) is None for gap, tilt in each])
+
+
+def over_edge_at(class_result: ClassResult, *, gap_mm: float, tilt_deg: float) -> Fact | None:
+    """That the beam reaches over the sheet's edge at a setting; None of a class without a beam of sound."""
+    if class_result.beam is None:
+        return None
+    return over_edge(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=class_result.beam)
+
+
+def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) -> list[dict[int, SignalDistribution]]:
+    """Posts, each at a setting with some sheets by their index: every spread, many computed together."""
+    each = [
+        (class_result.class_model, sheet, setting)
+        for class_result, setting, indices in asked
+        for i in indices
+        for sheet in class_result.resolved_job.in_beam(i)
+    ]
+    found: list[SignalDistribution] = []
+    for start in range(0, len(each), AT_ONCE):
+        check_time()
+        found += distributions(each[start : start + AT_ONCE])
+    following = iter(found)
+    return [
+        {i: distribution_in_beam([next(following) for _ in class_result.resolved_job.in_beam(i)]) for i in indices}
+        for class_result, _, indices in asked
+    ]
