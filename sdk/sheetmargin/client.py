@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from urllib.parse import urlsplit
 
 from sheetmargin.contract.answer import Answer
@@ -17,6 +17,8 @@ from sheetmargin.contract.library import (
     DetectorClasses,
     Material,
     Materials,
+    SheetReading,
+    SheetReadings,
     Version,
 )
 from sheetmargin.contract.measure import Diagnosis, DiagnosisQuestion, Fit, FitQuestion, Prediction, PredictionQuestion
@@ -186,6 +188,11 @@ class Client:
     def materials(self, q: str | None = None) -> tuple[Material, ...]:
         """The materials of the library; with `q`, those whose names are like it, best first."""
         return tuple(decode(Materials, self.request("GET", "/v1/materials", params={"q": q}).json()).materials)
+
+    def read_sheet(self, text: str, *, decimal_mark: Literal[".", ","] | None = None) -> tuple[SheetReading, ...]:
+        """What a text about a sheet may mean ("80 gsm copy paper"), best first; its `sheet` goes into a job."""
+        parameters = {"text": text, "decimal_mark": decimal_mark}
+        return tuple(decode(SheetReadings, self.request("GET", "/v1/sheets", params=parameters).json()).readings)
 
     def detector_classes(self, catalogue: str | None = None) -> tuple[DetectorClass, ...]:
         """The detector classes of a catalogue; of the reference catalogue if none is named."""

@@ -8,6 +8,7 @@ from typing import Literal
 
 from sheetmargin.contract.answer import Order
 from sheetmargin.contract.fields import MM, about
+from sheetmargin.contract.job import Sheet
 from sheetmargin.contract.notes import Scalar
 
 SIX = about(digits=6)
@@ -235,3 +236,33 @@ class Status:
 
     status: Literal["ok"]
     """`ok`."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetReading:
+    """One way to read a text about a sheet."""
+
+    text: str
+    """The same in the service's words and the answer's language; it is read as the same sheet again."""
+    certain: bool
+    """Whether it is meant without a doubt; others are to be picked from."""
+    sheet: Sheet | None
+    """As a job takes it; null while its size is missing or cannot be right."""
+    grammage_gsm: float | None = field(metadata=about(unit="g/m2", decimals=2))
+    """Mass per area of one ply."""
+    thickness_um: float | None = field(metadata=about(unit="um", decimals=1))
+    """Thickness of one ply."""
+    detail: str | None
+    """What cannot be right; null where only the size is missing."""
+    expected: str | None
+    """What would be right instead."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetReadings:
+    """What a text about a sheet may mean."""
+
+    text: str
+    """The text."""
+    readings: Sequence[SheetReading]
+    """Best first; empty where nothing in the text is known."""

@@ -7,10 +7,13 @@ from typing import Any
 from marshmallow import post_load
 from sheetmargin.contract.job import Job, Sheet
 
+from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, StrictSchema, Text, Whole
+from sheetmargin_service.materials.sheet_text import Mark
 from sheetmargin_service.messages.languages import LANGUAGES, Language
 
+MARKS: tuple[Mark, ...] = (".", ",")
 WISHES = ("classes", "catalogue", "limit")
 """Fields of a job that a query can carry."""
 SINGLE = {
@@ -44,6 +47,19 @@ class MaterialsQuery(StrictSchema):
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> tuple[str, int]:
         return data.get("q", ""), data["limit"]
+
+
+class SheetTextQuery(StrictSchema):
+    """A text about a sheet."""
+
+    text = Text("As one would order it: `80 gsm copy paper`, `Hart-PVC 0,76 mm`.", longest=200, required=True)
+    decimal_mark = Choice("Decimal mark of its numbers; by the language if not given.", among=MARKS)
+    language = Choice("Language of the texts; `Accept-Language` if not given.", among=LANGUAGES)
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[str, Mark, Language]:
+        language = data.get("language") or wanted_language()
+        return data["text"], data.get("decimal_mark") or MARKS[language == "de"], language
 
 
 class ClassesQuery(StrictSchema):

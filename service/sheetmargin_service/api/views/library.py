@@ -17,10 +17,12 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import unknown_catalogue
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema
-from sheetmargin_service.api.schemas.query import ClassesQuery, MaterialsQuery
+from sheetmargin_service.api.schemas.query import ClassesQuery, MaterialsQuery, SheetTextQuery
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, Porous
+from sheetmargin_service.materials.sheet_text import Mark, Reading, read_sheet, written
 from sheetmargin_service.messages.languages import Language
 
 API_VERSION = "1"
@@ -39,6 +41,15 @@ def list_materials(asked: tuple[str, int]) -> Response:
     language = wanted_language()
     found = [_material(match.material, language) for match in current_service().library.search(query, limit)]
     return _cached(told.Materials(query=query, materials=found))
+
+
+@routes.get("/v1/sheets", OPEN, query=SheetTextQuery, answer=answer_schema(told.SheetReadings))
+def read_sheet_text(asked: tuple[str, Mark, Language]) -> Response:
+    """What a text about a sheet means: as one orders it, in English or German."""
+    text, mark, language = asked
+    library = current_service().library
+    found = [_reading(one, library, language) for one in read_sheet(text, library=library, decimal_mark=mark)]
+    return _cached(told.SheetReadings(text=text, readings=found), mark, language)
 
 
 @routes.get("/v1/detector-classes", OWN, query=ClassesQuery, answer=answer_schema(told.DetectorClasses))
@@ -95,6 +106,19 @@ def _material(found: Material, language: Language) -> told.Material:
         loss_factor=_told(told.Interval, found.loss_factor),
         trapped_air=_told(told.MaterialTrappedAir, found.trapped_air),
         porous=None if found.porous is None else _porous(found.porous),
+    )
+
+
+def _reading(found: Reading, library: Library, language: Language) -> told.SheetReading:
+    sheet, fault = found.sheet, found.fault
+    return told.SheetReading(
+        text=written(found, library=library, language=language),
+        certain=found.certain,
+        sheet=found.spec if sheet else None,
+        grammage_gsm=sheet.grammage_gsm if sheet else None,
+        thickness_um=sheet.thickness_um if sheet else None,
+        detail=str(fault) if fault else None,
+        expected=fault.expected if fault else None,
     )
 
 
