@@ -6,6 +6,7 @@ import os
 import shutil
 from collections.abc import Callable
 from ctypes.util import find_library
+from pathlib import Path
 
 import pytest
 
@@ -27,6 +28,15 @@ LIBRARIES = {
     "pango": ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset"),
 }
 """Programs or libraries of each system part that a test may need. `.ci/run` installs those that some test asks for."""
+
+
+LONG = "\npytestmark = pytest.mark.long\n"
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Files that are long as a whole are not even loaded where long tests are left out: some take seconds."""
+    left_out = config.option.markexpr == "not long" and collection_path.suffix == ".py"
+    return True if left_out and LONG in collection_path.read_text(encoding="utf-8") else None
 
 
 @pytest.hookimpl(optionalhook=True)

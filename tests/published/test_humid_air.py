@@ -1,9 +1,10 @@
 """Humid air against standards and other libraries."""
 
+from importlib import import_module
+from types import ModuleType
+
 import numpy as np
-import pyfar as pf
 import pytest
-from CoolProp.CoolProp import HAPropsSI, PropsSI
 from sheetmargin_service.acoustics.air import absorption_db_per_m, dew_point_c, humid_air, saturation_pressure_pa
 
 # ISO 9613-1:1993 table 1, in dB/km at one standard atmosphere, three significant figures, at the exact mid-band
@@ -35,6 +36,18 @@ ISO_9613_1 = [
 ]
 
 
+@pytest.fixture(scope="module")
+def pyfar() -> ModuleType:
+    """Loading takes seconds, which collecting need not wait for."""
+    return import_module("pyfar")
+
+
+@pytest.fixture(scope="module")
+def coolprop() -> ModuleType:
+    """Likewise."""
+    return import_module("CoolProp.CoolProp")
+
+
 @pytest.mark.parametrize(("temperature_c", "relative_humidity_pct", "band", "db_per_km"), ISO_9613_1)
 def test_absorption_is_that_of_the_standards_table(
     temperature_c: float, relative_humidity_pct: float, band: int, db_per_km: float
@@ -48,10 +61,10 @@ def test_absorption_is_that_of_the_standards_table(
 @pytest.mark.parametrize("temperature_c", [-10.0, 5.0, 20.0, 35.0])
 @pytest.mark.parametrize("relative_humidity_pct", [10.0, 50.0, 90.0])
 def test_absorption_agrees_with_a_second_implementation_to_500_khz(
-    temperature_c: float, relative_humidity_pct: float
+    pyfar: ModuleType, temperature_c: float, relative_humidity_pct: float
 ) -> None:
     frequency = np.array([1e3, 1e4, 4e4, 1e5, 2e5, 3e5, 5e5])
-    other, _, _ = pf.constants.air_attenuation(
+    other, _, _ = pyfar.constants.air_attenuation(
         temperature_c, frequency, relative_humidity_pct / 100.0, atmospheric_pressure=101325.0
     )
     air = humid_air(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct)
@@ -65,12 +78,12 @@ def test_absorption_at_ultrasound() -> None:
     np.testing.assert_allclose(absorption_db_per_m(frequency_hz=frequency, air=humid_air()), expected, atol=1e-4)
 
 
-def test_speed_is_cramers() -> None:
+def test_speed_is_cramers(pyfar: ModuleType) -> None:
     # Another implementation of Cramer, JASA 93, 2510 (1993), which uses an earlier fit of the saturation pressure.
     for temperature_c in (0.0, 10.0, 20.0, 30.0):
         for relative_humidity_pct in (0.0, 50.0, 100.0):
             for pressure_kpa in (80.0, 101.325):
-                other = pf.constants.speed_of_sound_cramer(
+                other = pyfar.constants.speed_of_sound_cramer(
                     temperature_c, relative_humidity_pct / 100.0, co2_ppm=400.0, atmospheric_pressure=1e3 * pressure_kpa
                 )
                 air = humid_air(
@@ -101,7 +114,7 @@ def test_room_air() -> None:
     ],
 )
 def test_properties_are_those_of_a_reference_library(
-    temperature_c: float, speed: float, density: float, viscosity: float, diffusivity: float
+    coolprop: ModuleType, temperature_c: float, speed: float, density: float, viscosity: float, diffusivity: float
 ) -> None:
     # CoolProp's humid air, after Herrmann, Kretzschmar and Gatley (ASHRAE RP-1485, 2009), an independent equation of
     # state. It has no sound speed; that of the mixture as an ideal gas is sqrt(cp/cv p/rho).
@@ -111,25 +124,27 @@ def test_properties_are_those_of_a_reference_library(
     for relative_humidity_pct in humidities:
         for pressure_kpa in (80.0, 101.325):
             state = ("T", temperature_c + 273.15, "P", 1e3 * pressure_kpa, "R", relative_humidity_pct / 100.0)
-            volume, heat = HAPropsSI("Vha", *state), HAPropsSI("cp_ha", *state)
-            ratio = heat / HAPropsSI("cv_ha", *state)
+            volume, heat = coolprop.HAPropsSI("Vha", *state), coolprop.HAPropsSI("cp_ha", *state)
+            ratio = heat / coolprop.HAPropsSI("cv_ha", *state)
             air = humid_air(
                 temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct, pressure_kpa=pressure_kpa
             )
             assert air.sound_speed_m_per_s == pytest.approx(np.sqrt(ratio * 1e3 * pressure_kpa * volume), rel=speed)
             assert air.density_kg_m3 == pytest.approx(1.0 / volume, rel=density)
             assert air.heat_capacity_ratio == pytest.approx(ratio, rel=6e-3 if temperature_c >= 60.0 else 1e-3)
-            assert air.kinematic_viscosity_m2_per_s == pytest.approx(HAPropsSI("mu", *state) * volume, rel=viscosity)
-            conductivity = HAPropsSI("K", *state)
+            assert air.kinematic_viscosity_m2_per_s == pytest.approx(
+                coolprop.HAPropsSI("mu", *state) * volume, rel=viscosity
+            )
+            conductivity = coolprop.HAPropsSI("K", *state)
             assert air.thermal_diffusivity_m2_per_s == pytest.approx(conductivity * volume / heat, rel=diffusivity)
 
 
-def test_water_of_saturated_air() -> None:
+def test_water_of_saturated_air(coolprop: ModuleType) -> None:
     # CoolProp's water (IAPWS-95) from 0 to 120 degrees, over water.
     for temperature_c in (0.02, 20.0, 60.0, 100.0, 120.0):
-        expected = PropsSI("P", "T", temperature_c + 273.15, "Q", 0, "Water")
+        expected = coolprop.PropsSI("P", "T", temperature_c + 273.15, "Q", 0, "Water")
         assert saturation_pressure_pa(temperature_c) == pytest.approx(expected, rel=1e-3)
     for temperature_c, relative_humidity_pct in ((5.0, 75.0), (20.0, 50.0), (35.0, 70.0), (60.0, 10.0)):
         humid = ("T", temperature_c + 273.15, "P", 101325.0, "R", relative_humidity_pct / 100.0)
         dew = dew_point_c(temperature_c=temperature_c, relative_humidity_pct=relative_humidity_pct)
-        assert dew == pytest.approx(HAPropsSI("D", *humid) - 273.15, abs=0.05)
+        assert dew == pytest.approx(coolprop.HAPropsSI("D", *humid) - 273.15, abs=0.05)

@@ -22,6 +22,8 @@ from support.answers import CountingRecommend
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
+pytestmark = pytest.mark.long
+
 CHECKS = {
     # What the schema cannot say (a material that does not exist, a density that cannot be) is refused with 422.
     "positive_data_acceptance": {"expected-statuses": ["2xx", "304", "404", "422"]}
@@ -66,14 +68,7 @@ def description(*, examples: int) -> BaseSchema:
 SLOW_IS_FINE = settings(suppress_health_check=list(HealthCheck), deadline=None)
 
 
-@description(examples=10).parametrize()
-@SLOW_IS_FINE
-def test_every_call(case: schemathesis.Case) -> None:
-    case.call_and_validate()
-
-
-@pytest.mark.long
 @description(examples=400).parametrize()
 @SLOW_IS_FINE
-def test_every_call_at_length(case: schemathesis.Case) -> None:
+def test_every_call(case: schemathesis.Case) -> None:
     case.call_and_validate()

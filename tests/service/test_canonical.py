@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Job, Require, Sheet
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import decode_json
 from sheetmargin_service.api.resolve_job import resolve_job
@@ -66,10 +67,25 @@ def test_other_questions(service: Service, other: dict[str, Any]) -> None:
     assert canonical(json.dumps(other), service) != canonical(json.dumps({"sheets": [SHEET]}), service)
 
 
-def test_lists_that_are_sets(service: Service) -> None:
-    one = {"sheets": [SHEET], "classes": ["ultrasonic-180k", "ultrasonic-120k"]}
-    other = {"sheets": [SHEET], "classes": ["ultrasonic-120k", "ultrasonic-180k", "ultrasonic-120k"]}
-    assert canonical(json.dumps(one), service) == canonical(json.dumps(other), service)
+@pytest.mark.parametrize(
+    "asked",
+    [
+        lambda names: Job(sheets=[Sheet()], classes=names),
+        lambda names: Job(sheets=[Sheet()], principles=names),
+        lambda names: Job(sheets=[Sheet()], require=Require(housing=names)),
+        lambda names: Job(sheets=[Sheet()], require=Require(output=names)),
+        lambda names: Job(sheets=[Sheet()], require=Require(supply=names)),
+    ],
+    ids=["classes", "principles", "housing", "output", "supply"],
+)
+def test_lists_that_are_sets(asked: Callable[[list[str]], Job]) -> None:
+    assert canonical_job(asked(["a", "b"])) == canonical_job(asked(["b", "a", "b"]))
+    assert canonical_job(asked(["a", "b"])) != canonical_job(asked(["a"]))
+
+
+def test_sheets_are_in_an_order() -> None:
+    one, other = Sheet(grammage_gsm=80), Sheet(grammage_gsm=120)
+    assert canonical_job(Job(sheets=[one, other])) != canonical_job(Job(sheets=[other, one]))
 
 
 def test_minus_zero_is_zero(service: Service) -> None:

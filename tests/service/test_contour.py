@@ -133,13 +133,14 @@ def _by_brute_force(operator, radius_m, contour):
     """Angles (Q,) on another path and weights (F, Q, N): the azimuth added up point by point, no series."""
     places, measure = dense_places(contour.nodes)
     theta, slope = contour.run(places)
-    azimuth = (np.arange(480) + 0.5) * (np.pi / 480)
     weights = []
     for frequency in operator.frequency_hz:
         k = 2.0 * np.pi * frequency / SPEED
         open_path = open_path_coupling(wavenumber_per_m=k, radius_m=radius_m, gap_m=operator.gap_m)
         by_setting = []
         for gap, coupling in zip(operator.gap_m, open_path, strict=True):
+            count = min(480, int(0.7 * k * (gap + 2.0 * radius_m)) + 64)
+            azimuth = (np.arange(count) + 0.5) * (np.pi / count)
             for tilt in operator.tilt_rad:
                 x = np.cos(tilt) * np.cos(theta)[:, None] + np.sin(tilt) * np.sin(theta)[:, None] * np.cos(azimuth)
                 z = k * radius_m * np.sqrt(1.0 - x * x)

@@ -98,8 +98,8 @@ def at_angles(
     """Transmission of one ply, or of two with the mean over films that vary normally about one thickness within the
     spot, at any angles (P,)."""
     count = len(theta)
-    picked = model.picked(np.zeros(count, dtype=np.intp))
     at = np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
+    picked = model.picked(np.zeros(count, dtype=np.intp)).known_at(*at)
     if film_m is None:
         return picked.transmission(*at).ravel()
     u = np.linspace(-4.0, 4.0, 41)

@@ -98,8 +98,8 @@ def integrate(
 ) -> complex:
     """int kernel transmission dtheta; panels are halved until each agrees with its halves to a 100th of `tolerance`."""
     end = np.radians(_TAPER_DEG[2])
-    near = np.add.outer(splits, np.outer([-1.0, 1.0], np.geomspace(1e-7, 0.02, 14)))
-    edges = np.unique(np.clip(np.concatenate([np.linspace(0.0, end, 97), splits, near.ravel()]), 0.0, end))
+    near = np.add.outer(splits, np.outer([-1.0, 1.0], np.geomspace(1e-7, 0.02, 8)))
+    edges = np.unique(np.clip(np.concatenate([np.linspace(0.0, end, 33), splits, near.ravel()]), 0.0, end))
     nodes, weights = np.polynomial.legendre.leggauss(10)
 
     def panels(low: Array, high: Array) -> Complex:
