@@ -30,6 +30,8 @@ from support.servers import Server, gunicorn
 from support.stores import Redis
 from support.wire import HOST, exchange, post, request
 
+pytestmark = pytest.mark.long
+
 WORKERS, THREADS = 2, 4
 PLENTY = "1000000/minute"
 OTHER = OWN.replace("T-400", "T-444").replace("face_radius_mm = 4\n", "face_radius_mm = 4.2\n")
@@ -121,7 +123,7 @@ def asking(shop: Shop, callers: int = 4) -> Iterator[Crowd]:
 
 @pytest.mark.parametrize(
     "number",
-    [signal.SIGKILL, *(pytest.param(number, marks=pytest.mark.long) for number in (signal.SIGTERM, signal.SIGSEGV))],
+    [signal.SIGKILL, signal.SIGTERM, signal.SIGSEGV],
 )
 def test_a_worker_that_is_killed(shop: Shop, number: signal.Signals) -> None:
     """Its connections break, so the callers are clients that ask again; every answer is the one it was before."""
@@ -194,7 +196,7 @@ LENGTH = "Content-Type: application/json\r\nContent-Length: 5000\r\n"
 SLOW_BODY = request("POST", "/v1/recommendations", headers=LENGTH), b" "
 
 
-@pytest.mark.parametrize("pairs", [THREADS // 2, pytest.param(WORKERS * THREADS, marks=pytest.mark.long)])
+@pytest.mark.parametrize("pairs", [THREADS // 2, WORKERS * THREADS])
 def test_clients_slower_than_allowed(shop: Shop, pairs: int) -> None:
     """They are sent away, also where they are more than there are threads; whoever waits behind them is answered."""
     before, took = shop.workers(), []
@@ -259,10 +261,10 @@ HALF = OWN.encode()[: len(OWN) // 2]
     "text",
     [
         HALF,
-        pytest.param(b"", marks=pytest.mark.long),
-        pytest.param(bytes(100_000), marks=pytest.mark.long),
-        pytest.param(OWN.replace("face_radius_mm = 4\n", "face_radius_mm = 1e300\n").encode(), marks=pytest.mark.long),
-        pytest.param(OWN.replace("gap_max_mm = 40", "gap_max_mm = 10").encode(), marks=pytest.mark.long),
+        b"",
+        bytes(100_000),
+        OWN.replace("face_radius_mm = 4\n", "face_radius_mm = 1e300\n").encode(),
+        OWN.replace("gap_max_mm = 40", "gap_max_mm = 10").encode(),
     ],
     ids=["half", "empty", "zeros", "huge", "contrary"],
 )
@@ -305,7 +307,6 @@ time.time = lambda: now() + float(Path({file!r}).read_text())
 """Loaded by Python before anything else: the wall clock of the whole process is as far off as a file says."""
 
 
-@pytest.mark.long
 def test_the_clock_is_set(tmp_path: Path) -> None:
     """For the whole service, by two hours there and back: no worker is taken for dead, nobody held off or cut short."""
 

@@ -8,6 +8,7 @@ import time
 import urllib.request
 from pathlib import Path
 
+import pytest
 from support.load import Crowd, Question, lost, statuses
 from support.machine import children_of, memory_mb
 from support.servers import Server, gunicorn
@@ -54,6 +55,7 @@ def test_a_stop_answers_what_has_been_asked(tmp_path: Path) -> None:
     assert sum(one.status == 200 for one in crowd.asked) >= 40
 
 
+@pytest.mark.long
 def test_workers_are_replaced_without_a_loss(tmp_path: Path) -> None:
     with gunicorn(tmp_path, "--max-requests", "40", "--max-requests-jitter", "10", workers=2) as server:
         first = children_of(server.process.pid)
@@ -70,6 +72,7 @@ def test_workers_are_replaced_without_a_loss(tmp_path: Path) -> None:
     assert counted == len(asked)
 
 
+@pytest.mark.long
 def test_workers_share_what_was_built_before_they_were_forked(tmp_path: Path) -> None:
     with gunicorn(tmp_path, workers=2) as server:
         Crowd(port=server.port, question=one_class, callers=4).run(count=40)

@@ -184,6 +184,7 @@ def test_a_post_whose_instance_breaks_off_is_computed_by_the_other(
     assert any(question.startswith(b"POST ") for question in questions)
 
 
+@pytest.mark.long
 def test_one_of_two_is_killed_under_load(site: Site) -> None:
     """Nobody who asks through the client sees it, whether by GET or POST; with the other gone, what is kept is told."""
     answered: list[str] = []

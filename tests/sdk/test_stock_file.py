@@ -17,6 +17,7 @@ from support.stock import BAD, COLUMNS, StockRow, stock_csv, stock_rows
 
 SEED = 20
 STOCK = {"good": 450, "unsuitable": 30, "bad": 20, "seed": SEED}
+SHELF = {"good": 75, "unsuitable": 15, "bad": 10, "seed": SEED}
 
 
 @pytest.fixture
@@ -44,25 +45,28 @@ def judge(row: StockRow, result: Mapping[str, object]) -> None:
         assert not result["problem"]
 
 
-def test_a_stock_file(tmp_path: Path, catalogue: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    rows = stock_rows(**STOCK)
+@pytest.mark.parametrize("stock", [SHELF, pytest.param(STOCK, marks=pytest.mark.long)], ids=["shelf", "stock"])
+def test_a_stock_file(
+    tmp_path: Path, catalogue: Path, capsys: pytest.CaptureFixture[str], stock: Mapping[str, int]
+) -> None:
+    rows = stock_rows(**stock)
     (tmp_path / "stock.csv").write_text(stock_csv(rows), encoding="utf-8")
     output = tmp_path / "out.csv"
     # Two processes, and long calls, since equal sheets are computed once in a call.
-    shares = ["--workers", "2", "--chunk", "250", "--catalogue", str(catalogue)]
+    shares = ["--workers", "2", "--chunk", str(len(rows) // 2), "--catalogue", str(catalogue)]
     assert main(["batch", str(tmp_path / "stock.csv"), "-o", str(output), *shares]) == 5
     with output.open(encoding="utf-8-sig", newline="") as file:
         results = list(csv.DictReader(file))
     assert [result["article"] for result in results] == [row.cells["article"] for row in rows]
-    assert len(results) == 500
-    assert sum(bool(result["verdict"]) for result in results) == 480
-    assert sum(bool(result["problem"]) for result in results) == 20
+    assert len(results) == stock["good"] + stock["unsuitable"] + stock["bad"]
+    assert sum(bool(result["verdict"]) for result in results) == stock["good"] + stock["unsuitable"]
+    assert sum(bool(result["problem"]) for result in results) == stock["bad"]
     assert len({row.kind for row in rows}) == 12
     for row, result in zip(rows, results, strict=True):
         judge(row, result)
         assert [result[name] for name in COLUMNS] == [row.cells.get(name, "") for name in COLUMNS]
     told = capsys.readouterr().err
-    assert "30 unsuitable, 20 bad" in told
+    assert f"{stock['unsuitable']} unsuitable, {stock['bad']} bad" in told
     bad = [number for number, row in enumerate(rows, start=2) if row.kind in BAD]
     assert [line.partition(":")[0] for line in told.splitlines() if line.startswith("  row ")] == [
         f"  row {number}" for number in bad

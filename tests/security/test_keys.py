@@ -128,6 +128,7 @@ def median_ms(app: Flask, tokens: list[str]) -> dict[str, float]:
     return {token: 1e3 * statistics.median(values) for token, values in times.items()}
 
 
+@pytest.mark.long
 def test_the_time_of_a_refusal_tells_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither which ids exist nor how much of a secret is right. A tenth of scrypt's cost keeps the test short."""
     monkeypatch.setattr(keys, "SCRYPT_N", keys.SCRYPT_N // 8)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -48,9 +49,19 @@ def _job(sheet: dict[str, Any]) -> dict[str, Any]:
     return {"sheets": [sheet], "classes": CLASSES, "limit": 2}
 
 
+@pytest.fixture(scope="module")
+def client() -> Iterator[Client]:
+    with Client.in_process() as made:
+        yield made
+
+
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['part']}-{next(iter(row['sheet'].values()))}"[:60])
 def test_every_way_answers_alike(
-    row: dict[str, Any], real_api: FlaskClient, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    row: dict[str, Any],
+    real_api: FlaskClient,
+    client: Client,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     response = real_api.post("/v1/recommendations", json=_job(row["sheet"]))
     answer = response.get_json()
@@ -66,8 +77,7 @@ def test_every_way_answers_alike(
             assert signal["p1"] <= signal["p50"] <= signal["p99"]
     assert (answer["verdict"] == "unsuitable") == (not answer["recommendations"])
 
-    with Client.in_process() as client:
-        by_client = client.recommend(Job(sheets=[_typed(Sheet, row["sheet"])], classes=CLASSES, limit=2))
+    by_client = client.recommend(Job(sheets=[_typed(Sheet, row["sheet"])], classes=CLASSES, limit=2))
     assert by_client.verdict == answer["verdict"]
 
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(json.dumps(_job(row["sheet"])).encode())))
