@@ -209,3 +209,13 @@ def test_no_change_exceeds_the_open_coupling():
     made = class_model("eddy-current-one-sided-1k", frequency_hz=1e6)
     for material in ("copper", "aluminium", "steel"):
         assert 0 < means(made, sheet(material, thickness_um=2000), 0)["double"] < 100
+
+
+@pytest.mark.parametrize("class_id", ["eddy-current-1k", "eddy-current-10k"])
+def test_no_band_edge_lies_where_crosstalk_moves_a_reading_by_much_more_than_3_db(class_id):
+    """A floor 10 dB below a signal, in the opposite phase: 20 lg(1 - 10^(-10/20)) = -3.30 dB. Two of thick metal read it."""
+    made = class_model(class_id)
+    last = len(made.settings.gap_mm) - 1
+    floor_db = means(made, sheet("steel", thickness_um=6000), last)["double"]
+    margin_db = floor_db - made.receiver.highest_edge[last]
+    assert -20.0 * np.log10(1.0 - 10.0 ** (-margin_db / 20.0)) == pytest.approx(3.30, abs=0.03)

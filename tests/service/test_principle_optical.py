@@ -119,3 +119,12 @@ def test_a_material_without_optics_is_refused_by_name():
     stripped = replace(PAPER, layers=(replace(PAPER.layers[0], material=material),))
     refused = class_model("optical-850").refuses(stripped)
     assert (refused.code, refused.values) == ("optics-unknown", {"material": "copy-paper"})
+
+
+@pytest.mark.parametrize("class_id", ["optical-850", "optical-940-high-output"])
+def test_no_band_edge_comes_nearer_than_3_db_to_what_no_light_reads(class_id):
+    """A sheet that lets nothing through reads the floor."""
+    made, dark = class_model(class_id), sheet("aluminium", thickness_um=12)
+    for setting in (0, len(made.settings.gap_mm) - 1):
+        floor_db = means(made, dark, setting)["single"]
+        assert floor_db - made.receiver.highest_edge[setting] == pytest.approx(3.0, abs=0.05)

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from sheetmargin_service.bench.machine import State
-from sheetmargin_service.bench.reading import Observed
-from sheetmargin_service.bench.symptoms import chance_of, log_likelihood
+from sheetmargin_service.measurement.machine import State
+from sheetmargin_service.measurement.reading import Observed
+from sheetmargin_service.measurement.symptoms import chance_of, log_likelihood
 
 TARGETS = {"single_as_double": 100.0, "double_as_single": 100.0, "no_sheet_as_single": 100.0}
 NEVER, ALWAYS = 1e-6, 1e6
@@ -99,7 +99,7 @@ def test_what_trouble_goes_with_is_that_of_doubles_where_doubles_alone_are_misse
 def test_a_reading_is_one_db_wide_and_one_per_mille_is_left_for_what_has_nothing_to_do_with_it() -> None:
     def chance(*readings_db: float) -> float:
         seen = [
-            Observed(index=index, state="single", place=("a", 20.0, 0.0), attenuation_db=value, specimen=None)
+            Observed(index=index, state="single", setting=("a", 20.0, 0.0), attenuation_db=value, specimen=None)
             for index, value in enumerate(readings_db)
         ]
         return float(np.exp(log_likelihood(machine(), symptoms=(), seen=seen, targets=TARGETS)))
