@@ -27,6 +27,8 @@ from werkzeug.test import TestResponse
 
 QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
 SHOP = "https://shop.example"
+WRONG_KEYS = 30
+"""That one address may try in a minute."""
 
 
 def ask(app: Flask, url: str = QUERY, *, address: str = "192.0.2.1", **headers: str) -> TestResponse:
@@ -72,10 +74,32 @@ def test_probes_are_not_limited() -> None:
         assert statuses(app, 3, url=path) == [200] * 3
 
 
+@pytest.mark.parametrize(("path", "status"), [("/readyz", 200), ("/nowhere", 404), ("/livez/", 404)])
+def test_what_costs_or_is_not_there_counts_too(path: str, status: int) -> None:
+    app = app_of(rate_per_address="2/minute")
+    assert statuses(app, 3, url=path) == [status, status, 429]
+
+
+def test_a_preflight_costs_nothing() -> None:
+    app = app_of(rate_per_address="1/minute", origins=(SHOP,))
+    client = app.test_client()
+    headers = {"Origin": SHOP, "Access-Control-Request-Method": "POST"}
+    assert [client.options(QUERY, headers=headers).status_code for _ in range(3)] == [200] * 3
+    assert client.get(QUERY).status_code == 200
+
+
 def test_addresses_of_one_ipv6_network_count_together() -> None:
     app = app_of(rate_per_address="2/minute")
     first, second, other = "2001:db8:0:1::1", "2001:db8:0:1:ffff::2", "2001:db8:0:2::1"
     assert [ask(app, address=address).status_code for address in (first, second, first, other)] == [200, 200, 429, 200]
+
+
+def test_ipv4_addresses_written_as_ipv6_are_those_addresses() -> None:
+    """A socket of both families tells them so (RFC 4291, section 2.5.5.2)."""
+    app = app_of(rate_per_address="2/minute")
+    first, second = "::ffff:192.0.2.1", "::ffff:192.0.2.2"
+    assert [ask(app, address=address).status_code for address in (first, first, second, second)] == [200] * 4
+    assert ask(app, address="192.0.2.1").status_code == 429
 
 
 def test_without_rates_nothing_is_limited() -> None:
@@ -136,6 +160,18 @@ def test_guessing_keys_is_limited_by_address(tmp_path: Path, tokens: dict[str, s
     assert guesses == [401, 401, 401, 429, 429]
     # The owner of the key is not held off by it.
     assert ask(app, address="192.0.2.9", Authorization=f"Bearer {tokens['quoting']}").status_code == 200
+
+
+def test_wrong_keys_are_rated_without_a_word(tmp_path: Path, tokens: dict[str, str]) -> None:
+    """Each costs a hash that is meant to be slow. Who has passed already, or gives no key, is not held off by it."""
+    app = keyed(tmp_path)
+    right = {"Authorization": f"Bearer {tokens['quoting']}"}
+    assert ask(app, **right).status_code == 200
+    assert statuses(app, 40) == [401] * 40
+    guesses = [ask(app, Authorization=f"Bearer quoting.{number}").status_code for number in range(40)]
+    assert guesses == [401] * WRONG_KEYS + [429] * (40 - WRONG_KEYS)
+    assert ask(app, **right).status_code == 200
+    assert ask(app, address="192.0.2.9", Authorization="Bearer quoting.x").status_code == 401
 
 
 def test_the_refusal_of_a_page_can_be_read_by_it() -> None:

@@ -23,8 +23,11 @@ from sheetmargin_service.api.routes import known_key
 from sheetmargin_service.config import Settings
 from sheetmargin_service.serving.metrics import current_metrics
 
-PROBES = ("/livez", "/readyz", "/metrics")
-"""Asked often and from one address, by whoever runs the service; their cost is bounded otherwise."""
+UNCOUNTED = ("/livez", "/metrics")
+"""Asked often and from one address, by whoever runs the service, and cheap."""
+
+WRONG_KEYS = "30/minute"
+"""Of one address, whatever the settings say: each costs a slow hash (a choice)."""
 
 REDIS_TIMEOUT_S = 0.25
 """In one network Redis answers within a millisecond or so; while it does not, a worker counts by itself."""
@@ -45,6 +48,8 @@ def install_limits(app: Flask, settings: Settings) -> None:
         limits.append(_limit("address", settings.rate_per_address, _address, exempt=_has_secret_key))
     if settings.rate_per_key:
         limits.append(_limit("key", settings.rate_per_key, _key_id, exempt=lambda: known_key() is None))
+    if settings.access == "keys":
+        limits.append(_limit("wrong key", WRONG_KEYS, _address, exempt=_has_passed, counts=_was_wrong_key))
     if not limits:
         return
     limiter = Limiter(
@@ -56,6 +61,8 @@ def install_limits(app: Flask, settings: Settings) -> None:
         # Of several threads that lose Redis at once the fallback serves the first; the others go on uncounted.
         swallow_errors=settings.redis_url is not None,
         key_prefix="sheetmargin",
+        # A path that leads nowhere counts, too.
+        request_identifier=lambda: request.endpoint or "none",
     )
     watch = _Clock()
 
@@ -68,7 +75,7 @@ def install_limits(app: Flask, settings: Settings) -> None:
 
     app.before_request(forget_after_jump)
     limiter.init_app(app)
-    limiter.request_filter(lambda: request.path in PROBES)
+    limiter.request_filter(lambda: request.path in UNCOUNTED or request.method == "OPTIONS")
 
 
 class _Clock:
@@ -84,7 +91,14 @@ class _Clock:
         return jumped
 
 
-def _limit(name: str, rate: str, key: Callable[[], str], *, exempt: Callable[[], bool]) -> ApplicationLimit:
+def _limit(
+    name: str,
+    rate: str,
+    key: Callable[[], str],
+    *,
+    exempt: Callable[[], bool],
+    counts: Callable[[Response], bool] | None = None,
+) -> ApplicationLimit:
     def refuse(limit: RequestLimit) -> Response:
         current_metrics().refused.labels(name).inc()
         # The time of reset is a whole second: rounding must not make the wait longer than the window.
@@ -92,17 +106,30 @@ def _limit(name: str, rate: str, key: Callable[[], str], *, exempt: Callable[[],
         fault = Fault(code="rate", detail=f"There were too many requests with this {name}.", expected=rate)
         return problem_response(Problem("too-many-requests", fault, headers={"Retry-After": str(wait_s)}))
 
-    return ApplicationLimit(rate, key_function=key, scope=name, exempt_when=exempt, on_breach=refuse)
+    return ApplicationLimit(
+        rate, key_function=key, scope=name, exempt_when=exempt, on_breach=refuse, deduct_when=counts
+    )
 
 
 def _address() -> str:
-    """The caller's address; of IPv6 its first 64 bits, which are one network (RFC 4291, section 2.5.4)."""
+    """The caller's address; of IPv6 its first 64 bits, which are one network (RFC 4291, section 2.5.4), but for an IPv4
+    address within it (section 2.5.5.2)."""
     text = request.remote_addr or "unknown"
     try:
         address = ipaddress.ip_address(text)
     except ValueError:
         return "unknown"
-    return str(ipaddress.ip_network((address, 64), strict=False)) if address.version == 6 else text
+    if isinstance(address, ipaddress.IPv4Address):
+        return text
+    return str(address.ipv4_mapped or ipaddress.ip_network((address, 64), strict=False))
+
+
+def _has_passed() -> bool:
+    return known_key() is not None
+
+
+def _was_wrong_key(response: Response) -> bool:
+    return response.status_code == 401 and "invalid_token" in response.headers["WWW-Authenticate"]
 
 
 def _has_secret_key() -> bool:
