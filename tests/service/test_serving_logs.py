@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 import logging
 import logging.config
 import re
+from collections.abc import Iterator
+from contextlib import redirect_stderr
 from dataclasses import replace
 
 import pytest
@@ -14,6 +17,7 @@ from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.serving.logs import ACCESS, JsonFormatter, logging_config
 from sheetmargin_service.serving.trace import trace_of
+from support.apps import app_of
 
 TRACE, SPAN = "0af7651916cd43dd8448eb211c80319c", "b7ad6b7169203331"
 QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80&key=secret"
@@ -101,15 +105,41 @@ def test_a_valid_trace_goes_on(header: str) -> None:
     assert (trace.trace_id, trace.parent_id) == (TRACE, SPAN)
 
 
-def test_the_configuration_is_one_that_logging_takes(capsys: pytest.CaptureFixture[str]) -> None:
-    root, level = logging.getLogger(), logging.getLogger().level
-    handlers = list(root.handlers)
-    try:
+@pytest.fixture
+def errors() -> Iterator[io.StringIO]:
+    """What is logged, as the service is run, to standard error."""
+    names = (None, "sheetmargin", "sheetmargin_service", "gunicorn.error", "gunicorn.access", "weasyprint")
+    before = [(logger := logging.getLogger(name), logger.level, list(logger.handlers)) for name in names]
+    with redirect_stderr(io.StringIO()) as told:
         logging.config.dictConfig(dict(logging_config()))
-        logging.getLogger("gunicorn.error").info("%s of two", 1, extra={"fields": {"more": 2}})
-        logging.getLogger("gunicorn.access").info("not wanted")
-    finally:
-        root.handlers, root.level = handlers, level
-    (line,) = capsys.readouterr().err.splitlines()
+    yield told
+    for logger, level, handlers in before:
+        logger.setLevel(level)
+        logger.handlers = handlers
+
+
+def test_the_configuration_is_one_that_logging_takes(errors: io.StringIO) -> None:
+    logging.getLogger("gunicorn.error").info("%s of two", 1, extra={"fields": {"more": 2}})
+    logging.getLogger("gunicorn.access").info("not wanted")
+    (line,) = errors.getvalue().splitlines()
     assert json.loads(line)["message"] == "1 of two"
     assert json.loads(line)["more"] == 2
+
+
+def test_a_refusal_is_one_line_without_an_address(errors: io.StringIO) -> None:
+    client = app_of(rate_per_address="1/minute").test_client()
+    address = {"REMOTE_ADDR": "203.0.113.77"}
+    for status in (200, 429):
+        assert client.get("/v1/version", buffered=True, environ_overrides=address).status_code == status
+    told = errors.getvalue()
+    assert [json.loads(line)["status"] for line in told.splitlines()] == [200, 429]
+    assert "203.0.113.77" not in told
+
+
+def test_a_library_tells_its_warnings_alone(errors: io.StringIO) -> None:
+    for name in ("fontTools.subset", "limits", "flask-limiter", "urllib3"):
+        logging.getLogger(name).info("chatter")
+        logging.getLogger(name).warning("look")
+    # It warns of what it makes nothing of in our own style, with every page.
+    logging.getLogger("weasyprint").warning("Expected a media type")
+    assert [json.loads(line)["message"] for line in errors.getvalue().splitlines()] == ["look"] * 4

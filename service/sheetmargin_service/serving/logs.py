@@ -41,16 +41,23 @@ class JsonFormatter(logging.Formatter):
 
 
 def logging_config(level: str = "INFO") -> Mapping[str, Any]:
-    """For logging.config: everything to standard error as JSON. Gunicorn's own access log has no request ids."""
+    """For logging.config: everything to standard error as JSON. Gunicorn's own access log has no request ids.
+
+    Of libraries warnings alone: what they tell beside may be as long as an answer, or hold a caller's address.
+    """
     return {
         "version": 1,
         "disable_existing_loggers": False,
         "formatters": {"json": {"()": f"{__name__}.{JsonFormatter.__name__}"}},
         "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
-        "root": {"level": level, "handlers": ["stderr"]},
+        "root": {"level": "WARNING", "handlers": ["stderr"]},
         "loggers": {
+            "sheetmargin": {"level": level},
+            "sheetmargin_service": {"level": level},
             "gunicorn.error": {"level": level, "propagate": True, "handlers": []},
             "gunicorn.access": {"level": "CRITICAL", "propagate": False, "handlers": []},
+            # It sets its own level unless it has a handler.
+            "weasyprint": {"level": "ERROR", "propagate": False, "handlers": ["stderr"]},
         },
     }
 
