@@ -29,6 +29,12 @@ if TYPE_CHECKING:
         ClassSummary as ClassSummary,
     )
     from sheetmargin.contract.answer import (
+        ComparedStep as ComparedStep,
+    )
+    from sheetmargin.contract.answer import (
+        Comparison as Comparison,
+    )
+    from sheetmargin.contract.answer import (
         Finding as Finding,
     )
     from sheetmargin.contract.answer import (
@@ -71,6 +77,9 @@ if TYPE_CHECKING:
         Signal as Signal,
     )
     from sheetmargin.contract.job import (
+        ComparisonQuestion as ComparisonQuestion,
+    )
+    from sheetmargin.contract.job import (
         Controller as Controller,
     )
     from sheetmargin.contract.job import (
@@ -98,10 +107,16 @@ if TYPE_CHECKING:
         Line as Line,
     )
     from sheetmargin.contract.job import (
+        Prefer as Prefer,
+    )
+    from sheetmargin.contract.job import (
         Require as Require,
     )
     from sheetmargin.contract.job import (
         Sheet as Sheet,
+    )
+    from sheetmargin.contract.job import (
+        Surface as Surface,
     )
     from sheetmargin.contract.job import (
         Targets as Targets,
@@ -114,6 +129,9 @@ if TYPE_CHECKING:
     )
     from sheetmargin.contract.library import (
         Catalogue as Catalogue,
+    )
+    from sheetmargin.contract.library import (
+        Demands as Demands,
     )
     from sheetmargin.contract.library import (
         DetectorClass as DetectorClass,
@@ -305,14 +323,15 @@ if TYPE_CHECKING:
 _PLACES = {
     "client": "Client",
     "contract.answer": (
-        "Answer Band Changeovers ClassSummary FindOut Finding Margin Misread Misreads Order Percentiles Profile "
-        "Recommendation Serves Setup SheetResult SheetSummary Signal"
+        "Answer Band Changeovers ClassSummary ComparedStep Comparison FindOut Finding Margin Misread Misreads Order "
+        "Percentiles Profile Recommendation Serves Setup SheetResult SheetSummary Signal"
     ),
     "contract.job": (
-        "Controller Corrugated Custom Double Environment Gauge Job Layer Line Require Sheet Targets TrappedAir Wall"
+        "ComparisonQuestion Controller Corrugated Custom Double Environment Gauge Job Layer Line Prefer Require Sheet "
+        "Surface Targets TrappedAir Wall"
     ),
     "contract.library": (
-        "Catalogue DetectorClass Filled Housing Interval Material MaterialTrappedAir OrderLine Porous Version"
+        "Catalogue Demands DetectorClass Filled Housing Interval Material MaterialTrappedAir OrderLine Porous Version"
     ),
     "contract.measure": (
         "AtGrammage AtPosition BenchReading Cause Diagnosis DiagnosisQuestion Estimate Fit FitQuestion "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property, lru_cache
@@ -9,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from urllib.parse import urlsplit
 
-from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.answer import Answer, Comparison
 from sheetmargin.contract.library import (
     Catalogue,
     Catalogues,
@@ -118,6 +119,11 @@ class Client:
     def recommend(self, question: Question) -> Answer:
         """Ranked recommendations for a job; a sheet or several alone are a job with every default."""
         return decode(Answer, self.request("POST", "/v1/recommendations", body=job_to_json(question)).json())
+
+    def compare(self, question: Question, first: str, second: str) -> Comparison:
+        """Two detector classes for a job side by side, the step that decides first."""
+        body = json.loads(job_to_json(question)) | {"between": [first, second]}
+        return decode(Comparison, self.request("POST", "/v1/comparisons", body=json.dumps(body).encode()).json())
 
     def predict(self, question: PredictionQuestion) -> Prediction:
         """What would be read with a given class, gap, tilt, profile and sheet; a grid gives what a plot needs."""

@@ -15,7 +15,7 @@ from functools import cache
 from types import UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from sheetmargin.contract.job import Controller, Environment, Job, Line, Require, Sheet, Targets
+from sheetmargin.contract.job import Controller, Environment, Job, Line, Prefer, Require, Sheet, Targets
 from sheetmargin.contract.problem import Fault
 from sheetmargin.outcome import Outcome
 
@@ -27,6 +27,7 @@ PARTS: Mapping[str, type[Any]] = {
     "controller": Controller,
     "targets": Targets,
     "require": Require,
+    "prefer": Prefer,
 }
 """Where a plain name is looked for, in this order: the air's temperature comes before the one that is required."""
 

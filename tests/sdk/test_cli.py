@@ -13,8 +13,8 @@ import requests
 import responses
 from sheetmargin import Answer
 from sheetmargin.cli import main
-from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET
-from sheetmargin.contract.job import Environment, Line, Sheet
+from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, SURFACE
+from sheetmargin.contract.job import Environment, Line, Sheet, Surface
 from support.whole import whole
 
 URL = "http://service.example"
@@ -59,12 +59,13 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
 
 
 def test_every_plain_field_has_an_option_of_its_name() -> None:
-    plain = ("str", "float", "int", "bool", "LabelState", "Feeding")
+    plain = ("str", "float", "int", "bool", "LabelState", "Feeding", "Access")
 
     def plain_fields(kind: type) -> list[str]:
         return [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]
 
     assert list(SHEET) == plain_fields(Sheet)
+    assert list(SURFACE) == plain_fields(Surface)
     assert list(LINE) == plain_fields(Line)
     assert list(ENVIRONMENT) == plain_fields(Environment)
 

@@ -46,9 +46,9 @@ def canonical(text: str, service: Service) -> str:
 def test_spellings_of_one_question(service: Service, spelling: str) -> None:
     assert canonical(spelling, service) == (
         '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"keep_sequence":false,"limit":5,'
-        '"line":{"body_through_frame":false,"feeding":"singulated","lanes":1},"principles":[],'
+        '"line":{"body_through_frame":false,"feeding":"singulated","lanes":1},"prefer":{"principles":[]},"principles":[],'
         '"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":"air","kind":"another-piece"},'
-        '"grammage_gsm":80,"material":"copy-paper","plies":1}],"targets":{}}'
+        '"grammage_gsm":80,"material":"copy-paper","plies":1,"surface":{}}],"targets":{}}'
     )
 
 

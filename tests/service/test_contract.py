@@ -64,7 +64,7 @@ def test_numbers_are_written_rounded_and_as_json_has_them() -> None:
     text = json_bytes(encode(window, language="en")).decode()
     assert text == '{"nominal":26.0,"min":0.0,"max":3.2}'
     values = {"a": np.float64(1234.5678), "b": np.int64(7), "c": np.bool_(True), "d": -0.0, "e": "x", "f": None}
-    note = encode(Note(code="outranked", values=values | {"margin": 1.0, "unit": "dB", "limit": 5}), language="en")
+    note = encode(Note(code="behind-by-effort", values=values | {"above": 1, "own": 3, "other": 2}), language="en")
     assert json.dumps([note["values"][name] for name in values]) == '[1234.57, 7, true, 0.0, "x", null]'
 
 

@@ -17,7 +17,7 @@ from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.class_result import ClassResult
-from sheetmargin_service.selection.ranking import Key, _key, ranked
+from sheetmargin_service.selection.ranking import key_of, ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.targets import ORDER
 from support.class_results import class_results
@@ -89,9 +89,9 @@ def test_the_limit_only_cuts_a_long_list() -> None:
     assert_limit_only_cuts(*sheets, limits=(1,), classes=FEW)
 
 
-def first_key(found: list[ClassResult]) -> Key | None:
+def first_key(found: list[ClassResult]) -> tuple[float | str, ...] | None:
     made = ranked(_plans(found)[0])
-    return _key(made[0]) if made else None
+    return tuple(key_of(made[0]).values()) if made else None
 
 
 def assert_no_class_lowers_the_first(

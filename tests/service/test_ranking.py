@@ -9,13 +9,20 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from sheetmargin.contract.answer import Misread
+from sheetmargin.contract.job import Line, Prefer, Surface
 from sheetmargin.contract.mounting import Window
+from sheetmargin_service.detectors.demands import Demands
+from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.draws import DRIFTS
+from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.selection.order_explained import behind, simpler_choice
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import Judgement
 
 MISREAD = Misread(estimate=1.0, mean=1.0, low=1.0, high=1.0, floored=True)
 DRAWS = 100
+UNKNOWN, NOTHING = Surface(), Prefer()
+COPY_PAPER = SimpleNamespace(layers=[SimpleNamespace(material=load_library().materials["copy-paper"])])
 CHANCE = {"suitable": 1.0, "trial-needed": 0.6, "unsuitable": 0.0}
 """Taken where a station is told without its chance."""
 
@@ -45,7 +52,11 @@ def configured_pair(
     gap=(20.0, 40.0, 60.0),
     tilt=0.0,
     contactless=True,
-    depends_on=(),
+    moved_by=(),
+    effort=2,
+    marks=False,
+    surface=UNKNOWN,
+    prefer=NOTHING,
     principle="ultrasonic",
     spread=8.0,
 ):
@@ -68,15 +79,29 @@ def configured_pair(
         low=20,
         high=60,
         class_result=SimpleNamespace(
-            detector_class=SimpleNamespace(id=name, contactless=contactless),
-            principle=SimpleNamespace(id=principle, depends_on=depends_on),
-            resolved_job=SimpleNamespace(job=SimpleNamespace(keep_sequence=False)),
+            detector_class=SimpleNamespace(
+                id=name,
+                principle=principle,
+                contactless=contactless,
+                demands=Demands(effort=effort, marks=marks, moved_by=moved_by),
+            ),
+            resolved_job=SimpleNamespace(
+                job=SimpleNamespace(
+                    keep_sequence=False,
+                    prefer=prefer,
+                    line=Line(),
+                    sheets=[SimpleNamespace(surface=surface)] * 2,
+                ),
+                sheets=[COPY_PAPER] * 2,
+                conditions=SimpleNamespace(temperature_min_c=15.0, temperature_max_c=35.0),
+            ),
         ),
     )
 
 
-def plan(*configured_pairs):
-    return Plan(configured_pairs=configured_pairs, left_out={})
+def plan(*configured_pairs, left_out=()):
+    fact = Fact(code="below-noise", values={})
+    return Plan(configured_pairs=configured_pairs, left_out=dict.fromkeys(left_out, fact))
 
 
 def order(*plans):
@@ -86,13 +111,13 @@ def order(*plans):
 BEFORE_AFTER = {
     "more sheets served": (
         plan(configured_pair("z", sheets=(0, 1), verdict="trial-needed")),
-        plan(configured_pair("a", sheets=(0,))),
+        plan(configured_pair("a", sheets=(0,)), left_out=(1,)),
     ),
     "suitable before trial": (
         plan(configured_pair("z", margin=1.0)),
         plan(configured_pair("a", verdict="trial-needed", margin=9.0)),
     ),
-    "fewer pairs": (
+    "fewer detectors": (
         plan(configured_pair("z", margin=1.0, sheets=(0, 1))),
         plan(configured_pair("a", margin=9.0), configured_pair("b", margin=9.0, sheets=(1,))),
     ),
@@ -105,17 +130,41 @@ BEFORE_AFTER = {
         plan(configured_pair("a", verdict="trial-needed", chance=0.79, margin=5.0)),
     ),
     "no contact": (plan(configured_pair("z", margin=1.0)), plan(configured_pair("a", contactless=False, margin=9.0))),
-    "room for the sheet": (
-        plan(configured_pair("z", margin=1.0)),
-        plan(configured_pair("a", gap=(2.0, 3.0, 4.0), margin=9.0)),
+    "no marks": (plan(configured_pair("z", margin=1.0)), plan(configured_pair("a", marks=True, margin=9.0))),
+    "marks that are allowed do not count": (
+        plan(configured_pair("z", marks=True, surface=Surface(marks_allowed=True), margin=9.0)),
+        plan(configured_pair("a", surface=Surface(marks_allowed=True), margin=5.0)),
+    ),
+    "less effort before contact that is allowed": (
+        plan(configured_pair("z", contactless=False, surface=Surface(marks_allowed=True), effort=1)),
+        plan(configured_pair("a", surface=Surface(marks_allowed=True), margin=9.0)),
+    ),
+    "no contact before less effort": (
+        plan(configured_pair("z", effort=5)),
+        plan(configured_pair("a", effort=1, contactless=False)),
+    ),
+    "less effort": (plan(configured_pair("z", margin=1.0)), plan(configured_pair("a", effort=3, margin=9.0))),
+    "a principle that is preferred": (
+        plan(configured_pair("z", effort=3, prefer=Prefer(principles=("optical",)), principle="optical", margin=9.0)),
+        plan(configured_pair("a", effort=2, prefer=Prefer(principles=("optical",)), margin=5.0)),
     ),
     "nothing else moves it": (
         plan(configured_pair("z", margin=1.0)),
-        plan(configured_pair("a", depends_on=("moisture",), margin=9.0)),
+        plan(configured_pair("a", moved_by=("moisture",), margin=9.0)),
+    ),
+    "what the job rules out does not move it": (
+        plan(configured_pair("z", moved_by=("print",), surface=Surface(printed=False), margin=9.0)),
+        plan(configured_pair("a", surface=Surface(printed=False), margin=5.0)),
+    ),
+    "what the material has not does not move it": (
+        plan(configured_pair("z", moved_by=("oil",), margin=9.0)),
+        plan(configured_pair("a", margin=5.0)),
     ),
     "more margin": (plan(configured_pair("z", margin=9.0)), plan(configured_pair("a", margin=5.0))),
-    "no tilt": (plan(configured_pair("z")), plan(configured_pair("a", tilt=20.0))),
-    "wider window of gaps": (plan(configured_pair("z")), plan(configured_pair("a", gap=(35.0, 40.0, 45.0)))),
+    "margins within half a spread are alike": (
+        plan(configured_pair("a", margin=4.1)),
+        plan(configured_pair("z", margin=7.9)),
+    ),
     "least id": (plan(configured_pair("a")), plan(configured_pair("z"))),
 }
 
@@ -128,6 +177,34 @@ def test_what_comes_first(why):
         second.configured_pairs[0].class_result.detector_class.id,
     ]
     assert order(first, second) == order(second, first) == names
+
+
+def test_each_place_is_explained_by_the_step_that_decides():
+    cheap, dear = plan(configured_pair("z", margin=1.0)), plan(configured_pair("a", effort=3, margin=9.0))
+    told = behind(dear, cheap, above=1)
+    assert (told.code, told.values) == ("behind-by-effort", {"above": 1, "own": 3, "other": 2})
+    likely = plan(configured_pair("a", verdict="trial-needed", chance=0.79))
+    told = behind(likely, cheap, above=2)
+    assert (told.code, told.values["own"], told.values["other"]) == ("behind-by-verdict", "trial-needed", "suitable")
+    moved = plan(configured_pair("a", moved_by=("moisture", "oil"), margin=9.0))
+    assert behind(moved, cheap, above=1).values["influences"] == "moisture"
+
+
+@pytest.mark.parametrize(
+    ("first", "chance", "named"),
+    [
+        ({"effort": 5}, 0.8, True),
+        ({"effort": 5}, 0.79, False),
+        ({"effort": 3}, 0.9, False),
+        ({"contactless": False, "effort": 3}, 0.9, True),
+    ],
+)
+def test_a_first_choice_that_is_dear_or_touches_is_told_with_a_simpler_one(first, chance, named):
+    plans = [plan(configured_pair("a", **first)), plan(configured_pair("z", verdict="trial-needed", chance=chance))]
+    told = simpler_choice(plans)
+    assert (told is not None) == named
+    if told:
+        assert told.values["detector_class"] == "z"
 
 
 def test_the_order_of_the_plans_does_not_matter():

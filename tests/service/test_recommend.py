@@ -117,7 +117,8 @@ def test_every_admitted_class_is_recommended_or_told_why_not():
 def test_the_limit_holds_and_the_rest_is_told():
     found = answer(PAPER, limit=1)
     assert len(found.recommendations) == 1
-    assert any(r.code == "outranked" for r in (*found.ruled_out, *found.alternatives))
+    told = {one.code.rpartition("-")[0]: one.values["above"] for one in found.alternatives}
+    assert told == {"behind-by": 1}
 
 
 def test_what_nothing_serves_is_unsuitable_and_no_error():

@@ -56,7 +56,7 @@ def filled(kind: Any) -> Any:
                 values[field.name] *= field.metadata["fewest"]
         values |= {name: 0 for name in ("index", "setup") if name in values and hints[name] is int}
         if "code" in values:
-            values |= {"code": "outranked", "values": {"margin": 0.5, "unit": "dB", "limit": 5}}
+            values |= {"code": "behind-by-effort", "values": {"above": 1, "own": 3, "other": 2}}
         return kind(**values)
     origin, arguments = get_origin(kind), get_args(kind)
     if origin in (Union, types.UnionType):

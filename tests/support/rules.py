@@ -42,11 +42,15 @@ def by_class(answer: Json) -> dict[str, Json]:
 
 def standing(recommendation: Json) -> tuple[int, ...]:
     """What counts first in the order of recommendations; less is better."""
-    changes = recommendation["changeovers"]
+    chance = min(sheet["chance"] for sheet in recommendation["sheets"])
+    classes = [setup["detector_class"]["id"] for setup in recommendation["setups"]]
+    geometries = {(name, str(setup["geometry"])) for name, setup in zip(classes, recommendation["setups"], strict=True)}
     return (
         -recommendation["serves"]["count"],
         ORDER[recommendation["verdict"]],
-        *(changes[name] for name in ("class", "geometry", "profile")),
+        sum(chance < edge for edge in (0.95, 0.80, 0.50, 0.20, 0.05)),
+        len(geometries),
+        len(set(classes)),
     )
 
 

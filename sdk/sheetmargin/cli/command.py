@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import json
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -24,11 +25,11 @@ from sheetmargin.cli.measurement import (
 from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
 from sheetmargin.cli.serve import add_serve_options, serve
 from sheetmargin.client import Client
-from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.answer import Answer, Comparison
 from sheetmargin.decode import decode
 from sheetmargin.encode import job_to_json
 from sheetmargin.errors import InvalidJob, SheetmarginError, UnusableKeyFile
-from sheetmargin.report.recommendation import report
+from sheetmargin.report.recommendation import comparison_report, report
 
 SERVES, BAD_INPUT, NOTHING_SERVES, NO_ANSWER, INTERRUPTED = 0, 2, 3, 4, 130
 
@@ -84,6 +85,13 @@ def _parser() -> argparse.ArgumentParser:
         return made
 
     made = command("recommend", _recommend, "rank the set-ups for a sheet, or for a job file")
+    made.add_argument(
+        "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
+    )
+    add_job_options(made)
+    _add_client_options(made)
+    made = command("compare", _compare, "two detector classes for a job side by side, the deciding step first")
+    made.add_argument("between", nargs=2, metavar="CLASS", help="ids of the two classes")
     made.add_argument(
         "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
     )
@@ -147,6 +155,16 @@ def _recommend(arguments: argparse.Namespace) -> int:
     answer = decode(Answer, reply.json())
     _print(reply.content.decode() if arguments.json else report(answer))
     return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    first, second = arguments.between
+    body = json.dumps(json.loads(_job(arguments)) | {"between": [first, second]}).encode()
+    with _client(arguments) as client:
+        reply = client.request("POST", "/v1/comparisons", body=body)
+    comparison = decode(Comparison, reply.json())
+    _print(reply.content.decode() if arguments.json else comparison_report(comparison))
+    return SERVES if comparison.recommendations else NOTHING_SERVES
 
 
 def _batch(arguments: argparse.Namespace) -> int:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sheetmargin.contract.job import Environment, Job, Line, Sheet
+from sheetmargin.contract.job import Environment, Job, Line, Sheet, Surface
 from sheetmargin.contract.problem import Fault
 
 
@@ -58,6 +58,18 @@ SHEET: Mapping[str, Option] = {
     "test_pressure_pa": (number, "pressure at which the permeability was measured"),
 }
 
+SURFACE: Mapping[str, Option] = {
+    "oiled": (bool, "oil lies between two sheets"),
+    "interleaf": (bool, "a paper or film lies between two sheets"),
+    "printed": (bool, "print or a coating lies under the spot"),
+    "gloss": (bool, "the surface reflects like a mirror"),
+    "cut_out": (bool, "a window, a hole or an edge may come under the spot"),
+    "blocks": (bool, "sheets cling together"),
+    "marks_allowed": (bool, "a detector may touch and mark the sheet"),
+    "gritty": (bool, "the surface wears what it touches"),
+    "lift_mm": (number, "how far flaps or curled edges lift"),
+}
+
 LINE: Mapping[str, Option] = {
     "clearance_above_mm": (number, "free space above the sheet"),
     "clearance_below_mm": (number, "free space below the sheet"),
@@ -75,6 +87,9 @@ LINE: Mapping[str, Option] = {
     "edge_distance_mm": (number, "distance of the beam from the sheet's edge"),
     "body_through_frame": (bool, "the bodies may reach beyond the free space, through the frame"),
     "bed": (bool, "something carries the sheet below, such as a table"),
+    "access": (str, "from where a detector reaches the sheet: both-sides or one-side"),
+    "dust": (bool, "dust or powder flies about the detector"),
+    "wash_down": (bool, "the machine is cleaned with jets of hot water"),
 }
 
 ENVIRONMENT: Mapping[str, Option] = {
@@ -89,6 +104,7 @@ ANSWER: Mapping[str, Option] = {"limit": (int, "most recommendations in the answ
 
 GROUPS: Mapping[str, Mapping[str, Option]] = {
     "the sheet": SHEET,
+    "its surface": SURFACE,
     "the line": LINE,
     "the air": ENVIRONMENT,
     "the answer": ANSWER,
@@ -129,7 +145,7 @@ def job_from(arguments: argparse.Namespace) -> Job:
         return {field: getattr(arguments, field) for field in options if getattr(arguments, field) is not None}
 
     return Job(
-        sheets=[Sheet(**some(SHEET))],
+        sheets=[Sheet(**some(SHEET), surface=Surface(**some(SURFACE)))],
         line=Line(**some(LINE)),
         environment=Environment(**some(ENVIRONMENT)),
         **{name: value for name in ("classes", "limit") if (value := getattr(arguments, name)) is not None},

@@ -9,7 +9,7 @@ from typing import Literal
 from sheetmargin.contract.fields import MM, MS, PPM, SIGNAL, about
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
-from sheetmargin.contract.notes import Alternative, Assumption, Note, NotServed, Reason, RuledOut
+from sheetmargin.contract.notes import Alternative, Assumption, Note, NotServed, Reason, RuledOut, Scalar
 from sheetmargin.contract.shown import Shown
 
 Verdict = Literal["suitable", "trial-needed", "unsuitable"]
@@ -305,6 +305,8 @@ class Recommendation:
     """Of the worst of the sheets that it serves."""
     chance: float = field(metadata=about(decimals=2))
     """How likely every target of all sheets that it serves is met, over what is not known of the job."""
+    effort: int
+    """To buy and mount its classes: 1 to 5 each, and added where there are several."""
     serves: Serves
     """How many of the job's sheets it serves."""
     not_served: Sequence[NotServed]
@@ -411,3 +413,39 @@ class Answer(Shown):
     def best(self) -> Recommendation | None:
         """The recommendation ranked first, or None where nothing serves."""
         return self.recommendations[0] if self.recommendations else None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComparedStep:
+    """One step of the order of recommendations, as two classes fare at it."""
+
+    step: str
+    """Name of the step; the order is that of this list, but for the deciding step, which stands first."""
+    first: Scalar = field(metadata=about(digits=4))
+    """What the better of the two has."""
+    second: Scalar = field(metadata=about(digits=4))
+    """What the other has."""
+    decides: bool
+    """Whether this is the first step at which they differ."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """Two detector classes for one job, the deciding step first."""
+
+    reference: str | None
+    """The job's reference."""
+    model_version: str
+    """Version of the physics, the library and the decision."""
+    catalogue_version: str
+    """Version of the catalogue."""
+    better: str | None
+    """Id of the class that is ranked first of the two; null where neither serves the job."""
+    steps: Sequence[ComparedStep]
+    """The order's steps, the deciding one first; empty where one of the two cannot serve."""
+    recommendations: Sequence[Recommendation]
+    """How each would be set, the better first; only those that can serve."""
+    ruled_out: Sequence[RuledOut]
+    """Why one or both cannot."""
+    cautions: Sequence[Note]
+    """What to be careful about."""

@@ -15,6 +15,7 @@ from sheetmargin.contract.fields import about
 Contact = Literal["air", "partial", "bonded", "water-film"]
 DoubleKind = Literal["another-piece", "one-ply-more"]
 Feeding = Literal["singulated", "shingled"]
+Access = Literal["both-sides", "one-side"]
 LabelState = Literal["present", "absent", "doubled"]
 
 MAX_SHEETS = 50
@@ -136,6 +137,30 @@ class Corrugated:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Surface:
+    """What is on a sheet and between two; null where nobody knows."""
+
+    oiled: bool | None = None
+    """Whether oil lies between two: it joins metal blanks for sound."""
+    interleaf: bool | None = None
+    """Whether a paper or film lies between two."""
+    printed: bool | None = None
+    """Whether print or a coating lies under the spot."""
+    gloss: bool | None = None
+    """Whether the surface reflects like a mirror."""
+    cut_out: bool | None = None
+    """Whether a window, a hole or an edge may come under the spot."""
+    blocks: bool | None = None
+    """Whether sheets cling together: static, blocking, burrs."""
+    marks_allowed: bool | None = None
+    """Whether a detector may touch and mark the sheet."""
+    gritty: bool | None = None
+    """Whether the surface wears what it touches."""
+    lift_mm: float | None = field(default=None, metadata=about(unit="mm", ge=0, le=100))
+    """How far flaps or curled edges lift above the sheet's plane."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sheet:
     """A sheet: what it is made of (`material`, `layers`, `corrugated` or `construction`) and a size.
 
@@ -193,6 +218,8 @@ class Sheet:
     """Pressure difference at which the permeability was measured."""
     double: Double = Double()
     """How a second sheet lies on this one."""
+    surface: Surface = Surface()
+    """What is on the sheet and between two."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,6 +258,12 @@ class Line:
     """Whether bodies and cables may reach beyond the clearances, through the machine's frame."""
     bed: bool | None = None
     """Whether something carries the sheet below, such as a table; a roller runs on it."""
+    access: Access | None = None
+    """From where a detector can reach the sheet."""
+    dust: bool | None = None
+    """Whether dust or powder flies about the detector."""
+    wash_down: bool | None = None
+    """Whether the machine is cleaned with jets of hot water (IP69K of IEC 60529)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -321,11 +354,25 @@ class Circumstances:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Prefer:
+    """What is liked better. It moves the effort that a class counts with, or leaves out what is too dear."""
+
+    principles: Sequence[str] = field(default=(), metadata=_WORDS)
+    """Principles whose classes count with an effort of one less."""
+    contactless: bool | None = None
+    """Whether classes that touch the sheet count with an effort of one more."""
+    effort_max: int | None = field(default=None, metadata=about(ge=1, le=5))
+    """The greatest effort of a class."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Wishes:
     """Which classes a recommendation may name, and how many."""
 
     require: Require = Require()
     """Properties a class must have."""
+    prefer: Prefer = Prefer()
+    """What is liked better."""
     principles: Sequence[str] = field(default=(), metadata=_WORDS)
     """Sensing principles to consider; all if empty."""
     classes: Sequence[str] = field(default=(), metadata=about(most=200))
@@ -356,3 +403,11 @@ class SetupSheetQuestion(Job):
     """Paper to print on."""
     language: Literal["en", "de"] | None = None
     """Language of the page; `Accept-Language` if not given."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComparisonQuestion(Job):
+    """A job, and two detector classes that are compared for it."""
+
+    between: Sequence[str] = field(metadata=about(fewest=2, most=2))
+    """Ids of the two classes."""

@@ -147,6 +147,34 @@ class Filled:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Demands:
+    """What a class asks of its owner, by order and illustrative: common practice, no source."""
+
+    effort: int
+    """To buy and to mount: 1, like any proximity switch, to 5, dear and set by an expert."""
+    marks: bool
+    """Whether it may leave marks on the sheet."""
+    access: Literal["both-sides", "one-side"]
+    """From where it must reach the sheet."""
+    bed_needed: bool
+    """Whether something must carry the sheet below it."""
+    moving_parts: bool
+    """Whether it has parts that wear."""
+    gap_set_by: Literal["rule", "gauge", "fixture", "contact"]
+    """What its gap is set with."""
+    stays_clean: bool
+    """Whether it keeps clean by itself."""
+    moved_by: Sequence[str]
+    """What moves a reading and is not computed."""
+    price: float | None = field(metadata=about(digits=6))
+    """The owner's price; null where the catalogue has none."""
+    currency: str | None
+    """Currency of the price (ISO 4217)."""
+    stock: int | None
+    """How many the owner has; null where the catalogue does not tell."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class DetectorClass:
     """A kind of detector pair by its physical parameters."""
 
@@ -170,6 +198,8 @@ class DetectorClass:
     """Highest temperature."""
     contactless: bool
     """Whether it leaves the sheet untouched."""
+    demands: Demands
+    """What it asks of its owner."""
     parameters: Mapping[str, Scalar] = field(metadata=SIX)
     """Physical parameters by name, with the unit in the name."""
     filled: Filled | None

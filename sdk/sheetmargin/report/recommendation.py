@@ -5,7 +5,17 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from sheetmargin.contract.answer import Answer, Misread, Percentiles, Recommendation, Setup, SheetResult, SheetSummary
+from sheetmargin.contract.answer import (
+    Answer,
+    ComparedStep,
+    Comparison,
+    Misread,
+    Percentiles,
+    Recommendation,
+    Setup,
+    SheetResult,
+    SheetSummary,
+)
 from sheetmargin.contract.mounting import Point
 from sheetmargin.report.text import WIDTH, bullets, clipped, percent, shown, table
 
@@ -62,6 +72,22 @@ def report(answer: Answer) -> str:
     return "\n\n".join(section for section in sections if section)
 
 
+def comparison_report(comparison: Comparison) -> str:
+    """Which of two classes is ranked first, the steps of the order with the deciding one first, and how each is set."""
+    names = [one.setups[0].detector_class.id for one in comparison.recommendations]
+    lines = [f"{one.detector_class}: {one}" for one in comparison.ruled_out]
+    if comparison.better:
+        lines.insert(0, f"ranked first: {comparison.better}")
+    lines += [str(one.reasons[0]) for one in comparison.recommendations[1:]]
+    rows = [["step", *names], *([_step(one), shown(one.first), shown(one.second)] for one in comparison.steps)]
+    steps = table(rows) if comparison.steps else ""
+    return "\n\n".join(filter(None, ["\n".join(lines), steps, bullets("Cautions", map(str, comparison.cautions))]))
+
+
+def _step(one: ComparedStep) -> str:
+    return one.step.replace("-", " ") + (" (decides)" if one.decides else "")
+
+
 def nothing_considered(answer: Answer) -> str | None:
     """Why no class was asked about the sheets at all; None where one was."""
     lacks = [BEFORE_SENSING.get(one.code) for one in answer.ruled_out]
@@ -76,7 +102,8 @@ def _head(answer: Answer) -> str:
     lines = [answer.reference] if answer.reference else []
     lines += textwrap.wrap(_verdict(answer), WIDTH)
     if answer.best:
-        lines += [line for text in _not_served(answer, answer.best) for line in textwrap.wrap(text, WIDTH)]
+        simpler = [str(why) for why in answer.best.reasons if why.code == "simpler-choice"]
+        lines += [line for text in (*_not_served(answer, answer.best), *simpler) for line in textwrap.wrap(text, WIDTH)]
     lines += [_sheet(sheet, named=len(answer.sheets) > 1) for sheet in answer.sheets]
     return "\n".join(lines)
 

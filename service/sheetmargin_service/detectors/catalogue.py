@@ -14,6 +14,7 @@ from importlib import resources
 from typing import Any
 
 from sheetmargin_service.detectors.building import Where, build
+from sheetmargin_service.detectors.demands import usual_demands
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import PARAMETERS
@@ -146,7 +147,10 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
             raise
         told = f"{error} ({', '.join(about)} not given, so taken from {filled.reference_class})"
         raise FieldError(told, error.path) from error
-    built = build(DetectorClass, {**values, "parameters": parameters}, where=where)
+    demands = values.get("demands", {})
+    if isinstance(demands, Mapping):
+        demands = {**usual_demands().get(principle, {}), **demands}
+    built = build(DetectorClass, {**values, "parameters": parameters, "demands": demands}, where=where)
     return replace(built, filled=filled)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from sheetmargin_service.detectors.building import NOT_IN_TABLES
+from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import is_rating
 from sheetmargin_service.detectors.parameters import (
     CapacitiveParameters,
@@ -108,6 +109,7 @@ class DetectorClass:
     temperature_min_c: float
     temperature_max_c: float
     contactless: bool
+    demands: Demands = field(default_factory=Demands)
     order: tuple[OrderLine, ...]
     parameters: Parameters
     source: str

@@ -14,6 +14,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from sheetmargin_service.detectors.building import LARGEST, table_fields
 from sheetmargin_service.detectors.catalogue import MOST_CLASSES
+from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.detectors.model import DetectorClass, Housing, OrderLine
 from sheetmargin_service.detectors.parameters import PARAMETERS
@@ -41,6 +42,10 @@ _MORE: dict[tuple[type, str], Shape] = {
         "pattern": r"\S",
         "examples": ["emitter", "receiver", "evaluation-unit", "bracket", "cable"],
     },
+    (Demands, "effort"): {"minimum": 1, "maximum": 5},
+    (Demands, "price"): {"minimum": 0},
+    (Demands, "currency"): {"pattern": "^[A-Z]{3}$", "examples": ["EUR"]},
+    (Demands, "stock"): {"minimum": 0},
     (OrderLine, "quantity"): {"minimum": 1},
     (OrderLine, "serves_lanes"): {"minimum": 1},
 }
@@ -75,6 +80,7 @@ def catalogue_schema() -> Shape:
         },
         "$defs": {
             "Class": one,
+            "Demands": _object(Demands),
             "Housing": _object(Housing),
             "OrderLine": _object(OrderLine),
             **{kind.__name__: {**_object(kind), "required": []} for kind in kinds},
@@ -96,7 +102,7 @@ def _object(kind: type[Any]) -> Shape:
     if "parameters" in fields:
         described["parameters"] = {"type": "object"}
     for name, field in fields.items():
-        if field.default is not MISSING and field.default is not None:
+        if field.default is not MISSING and field.default is not None and not is_dataclass(field.default):
             described[name]["default"] = field.default
     needed = [name for name, field in fields.items() if field.default is MISSING]
     return {

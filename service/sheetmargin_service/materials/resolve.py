@@ -78,7 +78,8 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         formation_pct=body.formation_pct,
         trapped_air=body.trapped_air,
         double_kind=spec.double.kind,
-        contact=spec.double.contact,
+        contact=_contact(spec),
+        blocks=_blocks(spec),
         overlap_mm=overlap,
         permeance_um_per_pa_s=permeance,
         open_area_fraction=body.open_area_pct / 100,
@@ -334,3 +335,13 @@ def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[A
         layers.append(porous)
         notes = (*notes, *pore_notes)
     return replace(body, layers=tuple(layers)), size.value, notes
+
+
+def _contact(spec: SheetSpec) -> Contact:
+    """What lies between two sheets: oil joins them for sound as water does, both liquids of about its impedance."""
+    return "water-film" if spec.surface.oiled and spec.double.contact == "air" else spec.double.contact
+
+
+def _blocks(spec: SheetSpec) -> bool | None:
+    """Whether two cling: an interleaf keeps them apart."""
+    return False if spec.surface.interleaf else spec.surface.blocks

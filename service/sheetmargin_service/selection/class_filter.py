@@ -12,6 +12,8 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Fact, Scalar
 
+WASHED = "IP69K"
+"""Protection against jets of hot water (IEC 60529)."""
 FILTERED = "requirement-missed"
 """Code of a class that one of the job's own filters leaves out."""
 
@@ -50,8 +52,10 @@ def _in_order(catalogue: Catalogue) -> list[DetectorClass]:
 
 def _missed(job: Job, c: DetectorClass) -> Iterator[Fact]:
     """What of the job's filters a class misses."""
-    require = job.require
+    require, prefer, line = job.require, job.prefer, job.line
+    surfaces = [sheet.surface for sheet in job.sheets]
     low, high = require.temperature_min_c, require.temperature_max_c
+    ingress = require.ingress or (WASHED if line.wash_down else None)
     if job.classes and c.id not in job.classes:
         yield _fact("classes", job.classes, c.id)
     if job.principles and c.principle not in job.principles:
@@ -62,14 +66,22 @@ def _missed(job: Job, c: DetectorClass) -> Iterator[Fact]:
         yield _fact("output", require.output, ", ".join(c.output))
     if require.supply and c.supply not in require.supply:
         yield _fact("supply", require.supply, c.supply)
-    if require.ingress is not None and not protects(c.ingress, wanted=require.ingress):
-        yield _fact("ingress", require.ingress, c.ingress)
+    if ingress is not None and not protects(c.ingress, wanted=ingress):
+        yield _fact("ingress", ingress, c.ingress)
     if low is not None and c.temperature_min_c > low:
         yield _fact("temperature_min_c", low, c.temperature_min_c)
     if high is not None and c.temperature_max_c < high:
         yield _fact("temperature_max_c", high, c.temperature_max_c)
     if require.contactless is not None and c.contactless != require.contactless:
         yield _fact("contactless", require.contactless, c.contactless)
+    if prefer.effort_max is not None and c.demands.effort > prefer.effort_max:
+        yield _fact("effort_max", prefer.effort_max, c.demands.effort)
+    if line.access == "one-side" and c.demands.access != "one-side":
+        yield _fact("access", line.access, c.demands.access)
+    if c.demands.marks and any(surface.marks_allowed is False for surface in surfaces):
+        yield _fact("marks_allowed", False, True)
+    if c.demands.moving_parts and not c.contactless and any(surface.gritty for surface in surfaces):
+        yield _fact("gritty", True, "moving-parts-in-contact")
 
 
 def _fact(requirement: str, required: Scalar | Sequence[str], own: Scalar) -> Fact:

@@ -26,14 +26,14 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.head import head_of
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
-from sheetmargin_service.selection.ranking import Plan, reserve
+from sheetmargin_service.selection.ranking import Plan, effort_of, reserve
 from sheetmargin_service.selection.why_not import timing_values
 
 STATES = ("no_sheet", "single", "double")
 
 
-def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recommendation:
-    """One plan, ranked."""
+def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int, order: Sequence[Fact] = ()) -> Recommendation:
+    """One plan, ranked, with what its place in the order tells."""
     setup_of = {
         i: number for number, configured_pair in enumerate(plan.configured_pairs) for i in configured_pair.served
     }
@@ -41,6 +41,7 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
         rank=rank,
         verdict=plan.verdict,
         chance=plan.chance,
+        effort=effort_of(plan),
         serves=Serves(count=plan.served, of=len(sheets)),
         not_served=tuple(
             NotServed(index=i, code=fact.code, values=fact.values) for i, fact in sorted(plan.left_out.items())
@@ -53,7 +54,7 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int) -> Recomme
             )
         ),
         sheets=tuple(_result(plan.configured_pairs[setup_of[i]], i, setup_of[i]) for i in sorted(setup_of)),
-        reasons=_reasons(plan, sheets),
+        reasons=tuple(map(_reason, (*order, *_reasons(plan, sheets)))),
     )
 
 
@@ -113,7 +114,11 @@ def _percentiles(span: Span) -> Percentiles:
     return Percentiles(p1=p1, p50=p50, p99=p99)
 
 
-def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Reason, ...]:
+def _reason(fact: Fact) -> Reason:
+    return Reason(code=fact.code, values=fact.values, source=fact.source)
+
+
+def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
     """What limits the plan, and why: of the critical sheet, the one whose margin is the least of its own spread."""
     configured_pair, index = min(
         ((st, i) for st in plan.configured_pairs for i in st.served),
@@ -136,7 +141,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> tuple[Reason, ...]:
     facts += configured_pair.class_result.class_model.facts(
         resolved_job.in_beam(index)[0], configured_pair.choice.setting
     )
-    return tuple(Reason(code=fact.code, values=fact.values, source=fact.source) for fact in facts)
+    return facts
 
 
 def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fact:

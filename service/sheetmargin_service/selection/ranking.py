@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import chain, pairwise
+from math import floor
 
 from sheetmargin.contract.answer import Changeovers, Verdict
 
 from sheetmargin_service.principles.protocol import Fact
-from sheetmargin_service.selection.class_result import ROOMY_MM
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
+from sheetmargin_service.selection.sensitivities import families_of, sensitivities
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 
@@ -62,45 +63,79 @@ class Plan:
         return Changeovers(detector_class=classes, geometry=positions, profile=profiles)
 
 
-Result = tuple[float, ...]
-"""How good one sheet's result at a pair is; less is better."""
-Key = tuple[int | Result | tuple[str, ...], ...]
+Key = dict[str, float | str]
+"""What a plan is compared by, step by step; less is better."""
 
 
 def ranked(plans: Sequence[Plan]) -> list[Plan]:
-    """Most sheets served; then the verdict; then the fewest change-overs, of class, of position, of profile; then the
-    worst of the sheets' results (see `standing`).
+    """The order in which a good engineer would buy (see `key_of`)."""
+    return sorted(plans, key=lambda plan: tuple(key_of(plan).values()))
 
-    What a plan is compared by is its own, whatever the others are: one more class never lowers the best.
+
+def key_of(plan: Plan) -> Key:
+    """The steps of the order, the first that differs decides: sheets that are not served; the verdict; the band of the
+    chance of the worst sheet (`targets.CHANCE_BANDS`); positions, detectors, bands (bands that a recipe switches count
+    as one, or changes of them where the list keeps its sequence); contact or marks that nobody accepted; the effort to
+    buy and mount; influences that the job states or leaves open; the margin over the sheet's own spread, in half
+    steps; the id. What a plan is compared by is its own, whatever the others are: one more class never lowers the best.
     """
-    return sorted(plans, key=_key)
+    served = [one for pair in plan.configured_pairs for one in pair.served.values()]
+    positions, detectors, bands = _counts(plan)
+    return {
+        "sheets-not-served": len(plan.left_out),
+        "verdict": ORDER[plan.verdict],
+        "chance": max(chance_band(one.judgement.chance) for one in served),
+        "positions": positions,
+        "detectors": detectors,
+        "bands": bands,
+        "contact": int(any(_touches(pair) for pair in plan.configured_pairs)),
+        "effort": effort_of(plan),
+        "sensitivities": len(sensitivities_of(plan)),
+        "margin": -0.5 * floor(2.0 * min(reserve(one) for one in served)),
+        "id": ",".join(pair.class_result.detector_class.id for pair in plan.configured_pairs),
+    }
 
 
-def _key(plan: Plan) -> Key:
-    changes = plan.changeovers
-    return (
-        -plan.served,
-        ORDER[plan.verdict],
-        *(changes.detector_class, changes.geometry, changes.profile),
-        max(standing(st, served) for st in plan.configured_pairs for served in st.served.values()),
-        tuple(st.class_result.detector_class.id for st in plan.configured_pairs),
+def effort_of(plan: Plan) -> int:
+    """The effort of the plan's classes, as the job's wishes move it."""
+    prefer = plan.configured_pairs[0].class_result.resolved_job.job.prefer
+    classes = {pair.class_result.detector_class.id: pair.class_result.detector_class for pair in plan.configured_pairs}
+    return sum(
+        max(1, c.demands.effort - (c.principle in prefer.principles))
+        + (not c.contactless and prefer.contactless is True)
+        for c in classes.values()
     )
 
 
-def standing(configured_pair: ConfiguredPair, served: Served) -> Result:
-    """The verdict; then, where it is not suitable, how likely it is to do, in bands; then no contact, room for the
-    sheet, and nothing else that moves the signal; then the margin (see `reserve`), then the simpler set-up."""
-    choice, judgement = configured_pair.choice, served.judgement
-    return (
-        ORDER[judgement.verdict],
-        0.0 if judgement.verdict == "suitable" else chance_band(judgement.chance),
-        not configured_pair.class_result.detector_class.contactless,
-        choice.gap.nominal < ROOMY_MM,
-        bool(configured_pair.class_result.principle.depends_on),
-        -reserve(served),
-        bool(choice.tilt and choice.tilt.nominal),
-        choice.gap.min - choice.gap.max,
+def sensitivities_of(plan: Plan) -> tuple[str, ...]:
+    """Influences on any of the plan's classes."""
+    each = (
+        sensitivities(pair.class_result.detector_class, pair.class_result.resolved_job)
+        for pair in plan.configured_pairs
     )
+    return tuple(dict.fromkeys(chain.from_iterable(each)))
+
+
+def _counts(plan: Plan) -> tuple[int, int, int]:
+    pairs, changes = plan.configured_pairs, plan.changeovers
+    resolved_job = pairs[0].class_result.resolved_job
+    detectors = {pair.class_result.detector_class.id for pair in pairs}
+    positions = {position_of(pair) for pair in pairs}
+    bands = {(*position_of(pair), pair.low, pair.high) for pair in pairs}
+    if resolved_job.job.keep_sequence:
+        return changes.detector_class + changes.geometry, changes.detector_class, changes.profile
+    by_recipe = all("metal" in families_of(sheet) for sheet in resolved_job.sheets)
+    return len(positions), len(detectors), len(positions) if by_recipe else len(bands)
+
+
+def position_of(pair: ConfiguredPair) -> tuple[str, int]:
+    return pair.class_result.detector_class.id, pair.choice.setting
+
+
+def _touches(pair: ConfiguredPair) -> bool:
+    """Whether a class touches or marks sheets of which nobody says that they may be marked."""
+    c, sheets = pair.class_result.detector_class, pair.class_result.resolved_job.job.sheets
+    return (not c.contactless or c.demands.marks) and not all(sheet.surface.marks_allowed for sheet in sheets)
 
 
 def reserve(served: Served) -> float:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from sheetmargin.contract.answer import Answer, SheetSummary, Verdict
 from sheetmargin.contract.job import Job, Targets
@@ -19,6 +20,7 @@ from sheetmargin_service.selection.class_result import ClassResult, class_result
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
+from sheetmargin_service.selection.order_explained import behind, simpler_choice
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.resolved_job import ResolvedJob
@@ -26,8 +28,18 @@ from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
 
 
-def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
-    """Rank what can serve the job's sheets; say why the rest cannot. QuestionError for a sheet that makes no sense."""
+@dataclass(frozen=True, kw_only=True)
+class Ranking:
+    """All that can serve a job, best first, why the other classes cannot, and what was assumed."""
+
+    resolved_job: ResolvedJob
+    plans: Sequence[Plan]
+    ruled_out: Mapping[str, Fact]
+    assumptions: tuple[Assumption, ...]
+
+
+def rank(job: Job, *, catalogue: Catalogue, library: Library) -> Ranking:
+    """Everything that the catalogue has for a job. QuestionError for a sheet that makes no sense."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
@@ -48,11 +60,23 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         else:
             class_results.append(found)
     plans, failed = _plans(class_results)
-    plans = ranked(plans)
-    best = plans[: job.limit]
-    ruled_out |= failed
+    return Ranking(
+        resolved_job=resolved_job,
+        plans=ranked(plans),
+        ruled_out=ruled_out | failed,
+        assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets),
+    )
+
+
+def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
+    """Rank what can serve the job's sheets; say why the rest cannot. QuestionError for a sheet that makes no sense."""
+    ranking = rank(job, catalogue=catalogue, library=library)
+    resolved_job, plans = ranking.resolved_job, ranking.plans
+    sheets, best = resolved_job.sheets, plans[: job.limit]
     alternatives = _not_listed(plans, limit=job.limit)
-    recommendations = tuple(recommendation(plan, sheets, rank=rank) for rank, plan in enumerate(best, start=1))
+    recommendations = tuple(
+        recommendation(plan, sheets, rank=place, order=_order(plans, place)) for place, plan in enumerate(best, start=1)
+    )
     named = {st.class_result.detector_class.id for plan in best for st in plan.configured_pairs}
     return Answer(
         reference=job.reference,
@@ -69,17 +93,12 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         ),
         ruled_out=tuple(
             RuledOut(detector_class=name, code=fact.code, values=fact.values)
-            for name, fact in sorted(ruled_out.items())
+            for name, fact in sorted(ranking.ruled_out.items())
             if name not in named | alternatives.keys()
         ),
-        trial=trial_steps(recommendations, sheets, Targets(**targets)),
-        assumptions=default_notes
-        + timing_notes
-        + target_notes
-        + _sheet_assumptions(sheets)
-        + filled_parameters(best)
-        + assumed_cables(best),
-        cautions=cautions(recommendations) + moisture_cautions(job.environment, conditions),
+        trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets)),
+        assumptions=ranking.assumptions + filled_parameters(best) + assumed_cables(best),
+        cautions=cautions(recommendations) + moisture_cautions(job.environment, resolved_job.conditions),
     )
 
 
@@ -104,6 +123,13 @@ def _verdict(best: Sequence[Plan]) -> Verdict:
     return "unsuitable" if not best or best[0].left_out else best[0].verdict
 
 
+def _order(plans: Sequence[Plan], rank: int) -> list[Fact]:
+    """Why a plan is not ranked higher; of the first, what would be simpler."""
+    if rank > 1:
+        return [behind(plans[rank - 1], plans[rank - 2], above=rank - 1)]
+    return [fact for fact in (simpler_choice(plans),) if fact is not None]
+
+
 def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
     """Why classes of plans that are not listed are not: by the best that each class has a part in."""
     found: dict[str, Fact] = {}
@@ -112,8 +138,7 @@ def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
             if plan.served < plans[0].served:
                 fact = Fact(code="not-needed", values={"sheets": plan.served, "of": plan.served + len(plan.left_out)})
             else:
-                unit = configured_pair.class_result.principle.unit
-                fact = Fact(code="outranked", values={"margin": configured_pair.worst, "unit": unit, "limit": limit})
+                fact = behind(plan, plans[0], above=1)
             found.setdefault(configured_pair.class_result.detector_class.id, fact)
     return found
 

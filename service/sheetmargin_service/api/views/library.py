@@ -131,6 +131,7 @@ def _detector_class(found: DetectorClass) -> told.DetectorClass:
         told.DetectorClass,
         found,
         housing=_told(told.Housing, found.housing),
+        demands=_told(told.Demands, found.demands),
         parameters=dict(_in_khz(name, value) for name, value in vars(found.parameters).items()),
         filled=None if found.filled is None else _told(told.Filled, found.filled),
         order=[_told(told.OrderLine, line) for line in found.order],

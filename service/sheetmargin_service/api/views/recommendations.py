@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from flask import Response
-from sheetmargin.contract.answer import Answer
-from sheetmargin.contract.job import Job
+from sheetmargin.contract.answer import Answer, Comparison
+from sheetmargin.contract.job import ComparisonQuestion, Job
 
 from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
+from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
-from sheetmargin_service.api.service import current_service
+from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.selection.compare import compare, job_of
 
 routes = Routes("recommendations", "Which detector, how far apart, tilted how much, set to what, and will it work.")
 
@@ -40,6 +44,43 @@ def recommend_for_sheet(asked: tuple[Job, Language | None]) -> Response:
     """
     job, language = asked
     return _answer(resolve_job(job, current_service(), in_query=True), language or wanted_language())
+
+
+@routes.post(
+    "/v1/comparisons",
+    Call(scope="recommend", cached=True),
+    body=question_schema(ComparisonQuestion),
+    answer=answer_schema(Comparison),
+)
+def compare_classes(asked: ComparisonQuestion) -> Response:
+    """Two detector classes for a job side by side, the step that decides first."""
+    service, language = current_service(), wanted_language()
+    job = job_of(asked)
+    resolved = resolve_job(job, service, also=_unknown_classes(asked, job, service))
+
+    def compute() -> bytes:
+        told = compare(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
+        return json_bytes(encode(told, language=language))
+
+    versions = (service.build, service.model_version, resolved.catalogue.version)
+    etag = strong_etag(*versions, JSON, language, "comparison", *asked.between, canonical_job(resolved.job))
+    return cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed)
+
+
+def _unknown_classes(asked: ComparisonQuestion, job: Job, service: Service) -> Iterator[Fault]:
+    """Classes that the catalogue does not have, or one that would be compared with itself."""
+    catalogue = service.catalogues.get(job.catalogue or service.default_catalogue)
+    known = [c.id for c in catalogue.classes] if catalogue else []
+    for index, name in enumerate(asked.between):
+        if catalogue and name not in known:
+            yield Fault(
+                code="unknown-class",
+                detail=f"The catalogue has no class {name!r}.",
+                expected="one of " + ", ".join(known),
+                path=("between", index),
+            )
+    if len(set(asked.between)) == 1:
+        yield Fault(code="contradiction", detail="Both are one class.", expected="two classes", path=("between",))
 
 
 def _answer(resolved: CheckedJob, language: Language) -> Response:

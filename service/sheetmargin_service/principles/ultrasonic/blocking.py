@@ -14,6 +14,8 @@ Array = NDArray[np.float64]
 FIBROUS, TIGHT, SMOOTH = (1.0, 100.0), (10.0, 1_000.0), (100.0, 10_000.0)
 """Share of doubles that cling, in millionths, 5 to 95 %, log-normal: of fibrous faces, of paper and board that air does
 not pass (coated, calendered), of film, foil and labels. Illustrative: nobody has published any."""
+BLOCKING = (1_000.0, 100_000.0)
+"""The same of sheets that are known to cling (a choice, illustrative)."""
 SHARES_PPM = {
     "paper": FIBROUS,
     "board": FIBROUS,
@@ -34,7 +36,11 @@ FOIL_UM = 200.0
 
 def blocked_share(sheet: Sheet) -> Array:
     """Share of the doubles of a sheet that cling, (draws,): by that of its faces which clings more."""
+    if sheet.blocks is False:
+        return np.zeros_like(drawn("blocked"))
     low, high = max((_share_ppm(layer, sheet) for layer in (sheet.layers[0], sheet.layers[-1])), key=lambda s: s[1])
+    if sheet.blocks:
+        low, high = BLOCKING
     if high == 0.0:
         return np.zeros_like(drawn("blocked"))
     middle, width = 0.5 * np.log(low * high), 0.5 * np.log(high / low)

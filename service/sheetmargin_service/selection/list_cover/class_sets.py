@@ -7,44 +7,45 @@ classes. Which of them, and which pair for which sheet, is a cover again: of the
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
-from sheetmargin.contract.answer import Verdict
 
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, without
 from sheetmargin_service.selection.list_cover.candidates import Candidates
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.cover import covers
-from sheetmargin_service.selection.ranking import Plan, standing
-from sheetmargin_service.selection.targets import ORDER
+from sheetmargin_service.selection.ranking import Plan, key_of
+from sheetmargin_service.selection.targets import CHANCE_BANDS, ORDER, chance_band
 
 Assignment = Sequence[int | None]
 """Which of the pairs serves each sheet."""
-VERDICTS: tuple[Verdict, ...] = ("suitable", "trial-needed")
+LEVELS = ((0, 0), *((1, band) for band in range(len(CHANCE_BANDS) + 1)))
+"""Verdicts with bands of the chance, the best first."""
 MOST_SETS = 8
 """Sets of classes that are looked at (a choice): those with the fewest classes and set-ups come first."""
 
 
 def together(alone: Sequence[Plan]) -> list[Plan]:
-    """Plans of several classes that serve every sheet that any serves, where no class does so by itself: first those
-    without a trial, where all sheets can be served so. `alone` are the plans of each class by itself."""
+    """Plans of several classes that serve every sheet that any serves, where no class does so as surely by itself: for
+    each verdict and band of the chance, the best first. `alone` are the plans of each class by itself."""
     if len(alone) < 2:
         return []
     configured_pairs = sorted(
         (configured_pair for plan in alone for configured_pair in plan.configured_pairs), key=_position
     )
     everyone = {i for configured_pair in configured_pairs for i in configured_pair.served}
-    plans: list[Plan] = []
-    for verdict in VERDICTS:
-        if any(plan.served == len(everyone) and ORDER[plan.verdict] <= ORDER[verdict] for plan in alone):
+    found: dict[tuple[int | None, ...], Plan] = {}
+    for level in LEVELS:
+        if any(plan.served == len(everyone) and _level(plan) <= level for plan in alone):
             break
-        candidates = _candidates(configured_pairs, at_worst=verdict)
+        candidates = _candidates(configured_pairs, at_worst=level)
         if np.isfinite(candidates.margin).any(axis=0).sum() == len(everyone):
             options = _assignments(
                 candidates, everyone, ordered=configured_pairs[0].class_result.resolved_job.job.keep_sequence
             )
-            plans += [_plan(configured_pairs, assignment) for assignment in options]
-    return plans
+            found |= {tuple(assignment): _plan(configured_pairs, assignment) for assignment in options}
+    return list(found.values())
 
 
 def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float], str]:
@@ -58,14 +59,19 @@ def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float]
     )
 
 
-def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: Verdict) -> Candidates:
-    """The pairs as ways to serve the sheets of which they do not fall short of a verdict. In the place of a margin
+def _level(plan: Plan) -> tuple[int, int]:
+    key = key_of(plan)
+    return int(key["verdict"]), int(key["chance"])
+
+
+def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: tuple[int, int]) -> Candidates:
+    """The pairs as ways to serve the sheets of which they do not fall short of a level. In the place of a margin
     stands how many worse results there are: results of several principles have no unit in common."""
     counts = [
-        (row, i, standing(configured_pair, served))
+        (row, i, _result(configured_pair, i))
         for row, configured_pair in enumerate(configured_pairs)
         for i, served in configured_pair.served.items()
-        if ORDER[served.judgement.verdict] <= ORDER[at_worst]
+        if (ORDER[served.judgement.verdict], chance_band(served.judgement.chance)) <= at_worst
     ]
     worse = {result: float(rank) for rank, result in enumerate(sorted({c[2] for c in counts}, reverse=True))}
     margin = np.full((len(configured_pairs), len(configured_pairs[0].class_result.resolved_job.sheets)), -np.inf)
@@ -73,6 +79,14 @@ def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: Verdict
         margin[row, i] = worse[result]
     classes, positions, profiles = zip(*map(_position, configured_pairs), strict=True)
     return Candidates(classes=classes, positions=positions, profiles=profiles, margin=margin)
+
+
+def _result(configured_pair: ConfiguredPair, index: int) -> tuple[float | str, ...]:
+    """How good one sheet's result at a pair is, whatever the class is called; less is better."""
+    key = key_of(
+        Plan(configured_pairs=(replace(configured_pair, served={index: configured_pair.served[index]}),), left_out={})
+    )
+    return tuple(value for step, value in key.items() if step != "id")
 
 
 def _assignments(candidates: Candidates, everyone: Collection[int], *, ordered: bool) -> Iterator[Assignment]:

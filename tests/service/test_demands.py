@@ -1,0 +1,174 @@
+"""What a class asks of its owner, what a job accepts of it, and what a surface changes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from sheetmargin_service.detectors.catalogue import FieldError, parse_catalogue, reference_catalogue
+from sheetmargin_service.detectors.demands import usual_demands
+
+CLASSES = {c.id: c for c in reference_catalogue().classes}
+OWN = """
+source = "illustrative"
+[[class]]
+id = "own"
+principle = "capacitive"
+housing = {{ thread = "rectangular", length_mm = 30, width_mm = 50 }}
+output = ["pnp"]
+supply = "24 V DC"
+ingress = "IP65"
+temperature_min_c = 0
+temperature_max_c = 60
+contactless = true
+order = [{{ role = "head", quantity = 1 }}]
+{demands}
+"""
+
+
+def answer(api: FlaskClient, *sheets: dict[str, Any], **job: Any) -> dict[str, Any]:
+    response = api.post("/v1/recommendations", json={"sheets": list(sheets), "limit": 20, **job})
+    assert response.status_code == 200, response.json
+    found: dict[str, Any] = response.json
+    return found
+
+
+def named(found: dict[str, Any]) -> set[str]:
+    return {setup["detector_class"]["id"] for one in found["recommendations"] for setup in one["setups"]}
+
+
+def suitable(found: dict[str, Any]) -> set[str]:
+    return {
+        setup["detector_class"]["principle"]
+        for one in found["recommendations"]
+        if one["verdict"] == "suitable"
+        for setup in one["setups"]
+    }
+
+
+def missed(found: dict[str, Any]) -> dict[str, str]:
+    return {
+        one["detector_class"]: one["values"]["requirement"]
+        for one in found["ruled_out"]
+        if one["code"] == "requirement-missed"
+    }
+
+
+def test_a_class_asks_what_its_principle_does_but_for_what_it_says_itself() -> None:
+    assert CLASSES["thickness-roller"].demands.marks
+    assert not CLASSES["thickness-laser"].demands.marks
+    assert CLASSES["thickness-laser"].demands.effort == 5
+    assert CLASSES["capacitive-200k"].demands.moved_by == tuple(usual_demands()["capacitive"]["moved_by"])
+    for one in CLASSES.values():
+        assert set(usual_demands()) >= {one.principle}
+
+
+def test_a_catalogue_of_ones_own_says_what_it_asks() -> None:
+    reference = reference_catalogue().classes
+    text = OWN.format(demands='demands = { effort = 1, price = 120.5, currency = "EUR", stock = 3 }')
+    (own,) = parse_catalogue(name="own", text=text, reference=reference).classes
+    assert (own.demands.effort, own.demands.price, own.demands.stock) == (1, 120.5, 3)
+    assert own.demands.gap_set_by == "gauge"
+    for wrong in (
+        "{ effort = 6 }",
+        "{ effort = 0 }",
+        "{ price = 3 }",
+        '{ price = 3, currency = "euro" }',
+        "{ stock = -1 }",
+    ):
+        with pytest.raises(FieldError, match="expected"):
+            parse_catalogue(name="own", text=OWN.format(demands=f"demands = {wrong}"), reference=reference)
+
+
+PAPER = {"material": "copy-paper", "grammage_gsm": 80}
+STEEL = {"material": "steel", "thickness_um": 800}
+
+
+@pytest.mark.parametrize(
+    ("job", "sheet", "requirement", "out", "kept"),
+    [
+        ({"prefer": {"effort_max": 4}}, PAPER, "effort_max", "thickness-laser", "ultrasonic-400k"),
+        ({"line": {"access": "one-side"}}, STEEL, "access", "eddy-current-1k", "eddy-current-one-sided-1k"),
+        ({"line": {"wash_down": True}}, PAPER, "ingress", "ultrasonic-400k", None),
+        ({}, PAPER | {"surface": {"marks_allowed": False}}, "marks_allowed", "thickness-roller", "thickness-laser"),
+        ({}, PAPER | {"surface": {"gritty": True}}, "gritty", "thickness-roller", "thickness-laser"),
+    ],
+)
+def test_what_a_job_does_not_accept_is_ruled_out_by_name(
+    real_api: FlaskClient, job: Any, sheet: Any, requirement: str, out: str, kept: str | None
+) -> None:
+    lacks = missed(answer(real_api, sheet, **job))
+    assert lacks[out] == requirement
+    assert kept is None or kept not in lacks
+
+
+def test_oil_joins_two_blanks_for_sound_and_leaves_coils_as_they_are(real_api: FlaskClient) -> None:
+    dry, oiled = (answer(real_api, STEEL | {"surface": {"oiled": oiled}}) for oiled in (False, True))
+    assert {"ultrasonic", "eddy-current"} <= suitable(dry)
+    assert suitable(oiled) == {"eddy-current", "thickness"}
+
+
+def test_sheets_that_do_not_cling_are_told_apart_more_surely(real_api: FlaskClient) -> None:
+    chances = {}
+    for blocks in (False, None, True):
+        found = answer(real_api, {"material": "coated-paper", "grammage_gsm": 350, "surface": {"blocks": blocks}})
+        chances[blocks] = max(
+            one["chance"]
+            for one in found["recommendations"]
+            if "ultrasonic" in one["setups"][0]["detector_class"]["id"]
+        )
+    assert chances[True] < chances[None] < chances[False]
+
+
+def test_flaps_that_lift_need_room(real_api: FlaskClient) -> None:
+    flat = answer(real_api, {"material": "bopp", "thickness_um": 20})
+    lifted = answer(real_api, {"material": "bopp", "thickness_um": 20, "surface": {"lift_mm": 8}})
+    assert "capacitive-200k" in named(flat)
+    assert "capacitive-200k" not in named(lifted)
+
+
+def test_classes_tell_what_they_ask(real_api: FlaskClient) -> None:
+    classes = {one["id"]: one for one in real_api.get("/v1/detector-classes").json["classes"]}
+    assert classes["thickness-laser"]["demands"]["effort"] == 5
+    assert classes["ultrasonic-400k"]["demands"]["moved_by"] == ["oil"]
+
+
+def test_the_usual_principle_comes_before_a_dearer_one(real_api: FlaskClient) -> None:
+    for sheet, principle in [(PAPER, "ultrasonic"), (STEEL, "eddy-current")]:
+        found = answer(real_api, sheet)
+        assert found["recommendations"][0]["setups"][0]["detector_class"]["principle"] == principle
+        later = found["recommendations"][1:]
+        assert all(one["reasons"][0]["code"].startswith("behind-by-") for one in later)
+        assert all(one["reasons"][0]["values"]["above"] == one["rank"] - 1 for one in later)
+
+
+class TestComparison:
+    def test_the_deciding_step_stands_first(self, real_api: FlaskClient) -> None:
+        asked = {"sheets": [STEEL], "between": ["thickness-laser", "eddy-current-10k"]}
+        found = real_api.post("/v1/comparisons", json=asked).json
+        assert found["better"] == "eddy-current-10k"
+        assert found["steps"][0] == {"step": "effort", "first": 2, "second": 5, "decides": True}
+        assert [one["decides"] for one in found["steps"]].count(True) == 1
+        assert [one["rank"] for one in found["recommendations"]] == [1, 2]
+        turned = real_api.post("/v1/comparisons", json=asked | {"between": asked["between"][::-1]}).json
+        assert turned["steps"] == found["steps"]
+
+    def test_a_class_that_cannot_is_told_why(self, real_api: FlaskClient) -> None:
+        asked = {"sheets": [PAPER], "between": ["eddy-current-1k", "ultrasonic-400k"]}
+        found = real_api.post("/v1/comparisons", json=asked).json
+        assert (found["better"], found["steps"]) == ("ultrasonic-400k", [])
+        assert [one["detector_class"] for one in found["ruled_out"]] == ["eddy-current-1k"]
+
+    @pytest.mark.parametrize(
+        ("between", "pointer"),
+        [
+            (["ultrasonic-400k", "nothing"], "/between/1"),
+            (["ultrasonic-400k"] * 2, "/between"),
+            (["ultrasonic-400k"], "/between"),
+        ],
+    )
+    def test_what_cannot_be_compared(self, real_api: FlaskClient, between: list[str], pointer: str) -> None:
+        response = real_api.post("/v1/comparisons", json={"sheets": [PAPER], "between": between})
+        assert response.status_code == 422
+        assert response.json["errors"][0]["pointer"] == pointer
