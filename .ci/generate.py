@@ -39,8 +39,9 @@ def description() -> Mapping[Path, str]:
 def catalogue_schema() -> Mapping[Path, str]:
     """JSON Schema of a catalogue file, which ships with the package."""
     from sheetmargin_service.detectors import schema
+    from sheetmargin_service.principles import principles
 
-    return {Path(schema.__file__).parent / "data" / schema.FILE: schema.written()}
+    return {Path(schema.__file__).parent / "data" / schema.FILE: schema.written(principles())}
 
 
 def settings() -> Mapping[Path, str]:

@@ -8,10 +8,10 @@ from sheetmargin.contract.answer import Answer, Recommendation
 from sheetmargin.contract.job import Corrugated, Job, Layer, Wall
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.notes import RuledOut
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 
 SHEETS: dict[str, SheetSpec] = {

@@ -17,11 +17,11 @@ from sheetmargin_service.api.service import Service, package_build
 from sheetmargin_service.api.views import batch, docs, library, probes, recommendations
 from sheetmargin_service.api.views import measurement as bench
 from sheetmargin_service.config import Settings, settings_from, wrong_setting
-from sheetmargin_service.detectors.files import catalogues_of, read_files
+from sheetmargin_service.detectors.files import read_files
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles import principles
-from sheetmargin_service.principles.ultrasonic.pair import keep_operators
+from sheetmargin_service.principles.catalogues import catalogues_of
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.serving import metrics
@@ -42,7 +42,8 @@ DESCRIPTION = (
 
 def load_service(settings: Settings) -> Service:
     """Everything that answers are computed from; FieldError where the settings name what cannot be used."""
-    keep_operators(settings.cache_dir)
+    for principle in principles().values():
+        principle.keep_in(settings.cache_dir)
     try:
         catalogues = catalogues_of(read_files(dict(settings.catalogues)))
     except FieldError as error:

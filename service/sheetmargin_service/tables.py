@@ -12,9 +12,14 @@ from sheetmargin_service.errors import FieldError
 def load_table(package: str, name: str) -> dict[str, Any]:
     """A table by its path below a package's folder (`data/threads.toml`); FieldError where it is no TOML."""
     try:
-        return tomllib.loads((resources.files(package) / name).read_text(encoding="utf-8"))
+        return tomllib.loads(read_text(package, name))
     except tomllib.TOMLDecodeError as error:
         raise FieldError(f"{name}: {error}") from error
+
+
+def read_text(package: str, name: str) -> str:
+    """A file by its path below a package's folder."""
+    return (resources.files(package) / name).read_text(encoding="utf-8")
 
 
 def table_names(package: str, folder: str) -> list[str]:

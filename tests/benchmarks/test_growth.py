@@ -12,9 +12,10 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.measure import Grid, InstalledSetup, PredictionQuestion
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.layered import Stack, stack_response
-from sheetmargin_service.detectors.catalogue import Catalogue, reference_catalogue
+from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.responses import Case, SheetModel
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import Work, exponent

@@ -16,8 +16,8 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.operators import gaussian_band
 from sheetmargin_service.acoustics.plate import isotropic_plate, plate_response
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import cost_s, ratio

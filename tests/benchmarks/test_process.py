@@ -13,7 +13,7 @@ from statistics import median
 import pytest
 from sheetmargin import Client, Sheet
 from sheetmargin_service.acoustics.operators import Operator
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from support.machine import children_of, memory_mb
 from support.principle_cases import class_model
 from support.servers import gunicorn

@@ -18,8 +18,8 @@ from sheetmargin.contract.job import Job, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from support.converter import plates, stock
 from support.costs import Work, cost_s, plane_wave_solution, ratio

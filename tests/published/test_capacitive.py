@@ -7,7 +7,7 @@ import pytest
 from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import spsolve
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.principles.capacitive import EPS_0, capacitance_f, loss_tangent
+from sheetmargin_service.principles.capacitive.model import EPS_0, capacitance_f, loss_tangent
 
 
 def test_dielectric_slab_between_plates():

@@ -1,8 +1,8 @@
 """Housing threads against the tables of ISO 261, ISO 724 and ISO 273."""
 
 import pytest
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.mounting.threads import metric_thread
+from sheetmargin_service.principles.catalogues import reference_catalogue
 
 # ISO 724:1993 table 1 as printed, rounded to 0.001 mm (read in a public copy): pitch diameter D2, minor diameter D1.
 BASIC_DIMENSIONS = [

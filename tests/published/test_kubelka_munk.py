@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_bvp
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.principles.layer_stack import add, stack
-from sheetmargin_service.principles.optical.kubelka_munk import (
+from sheetmargin_service.principles.kubelka_munk import (
     face_layer,
     reflectance_of_stack,
     scattering_layer,
 )
+from sheetmargin_service.principles.layer_stack import add, stack
 
 coefficient = st.floats(0.1, 200.0)
 absorption = st.floats(1e-3, 50.0)

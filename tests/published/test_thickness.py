@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from sheetmargin_service.principles.thickness import root_sum_square
+from sheetmargin_service.principles.thickness.model import root_sum_square
 
 
 @pytest.mark.parametrize(

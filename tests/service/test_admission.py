@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 from sheetmargin.contract.job import Job, Require
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.messages.say import say
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.class_filter import FILTERED, admitted, filtered
 
 CATALOGUE = reference_catalogue()

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from sheetmargin_service.acoustics.beam import offset_loss_db, turn_loss_db
 from sheetmargin_service.mounting.alignment import align
-from sheetmargin_service.mounting.crosstalk import SoundBeam
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 # A radius of 7 mm at 180 kHz in air of 344 m/s: k a = 23.
 BEAM = SoundBeam(wavenumber_per_m=3288.0, face_radius_mm=7.0, absorption_db_per_m=7.0, bypass_db=96.0)

@@ -16,7 +16,7 @@ from sheetmargin_service.api import batch as batch_module
 from sheetmargin_service.api.batch import JSON, MOST_JOBS, NDJSON
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from support.answers import CountingRecommend
 from support.servers import gunicorn
 from werkzeug.test import TestResponse

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 from flask.testing import FlaskClient
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 
 
 def test_all_materials(api: FlaskClient) -> None:

@@ -11,7 +11,7 @@ from sheetmargin.contract.answer import Answer
 from sheetmargin_service.api.views.probes import SELF_CHECK, STORED_DB
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from support.answers import CountingRecommend, answer_of, filled
 
 NONE, ONE, TWO = STORED_DB

@@ -27,7 +27,7 @@ def codes_in(tree: ast.AST) -> Iterator[str]:
 
 SPOKEN = sorted({
     code
-    for layer in ("materials", "prediction", "selection", "bench")
+    for layer in ("materials", "principles", "mounting", "selection", "measurement")
     for file in (PACKAGE / layer).rglob("*.py")
     for code in codes_in(ast.parse(file.read_text(encoding="utf-8")))
 })  # fmt: skip

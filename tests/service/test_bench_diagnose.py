@@ -19,7 +19,6 @@ from sheetmargin.contract.measure import (
     InstalledSetup,
     MachineReading,
 )
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement import faults as fault_table
@@ -29,6 +28,7 @@ from sheetmargin_service.measurement.discriminating_tests import PROBES, Showing
 from sheetmargin_service.measurement.machine import State
 from sheetmargin_service.measurement.symptoms import SYMPTOMS
 from sheetmargin_service.messages.say import texts
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from support.measurement_cases import COPY_PAPER
 

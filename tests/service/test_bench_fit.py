@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from sheetmargin.contract.job import Double, Job, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -16,6 +15,7 @@ from sheetmargin_service.measurement.fit import answer_fit
 from sheetmargin_service.measurement.forward_model import Physics, stands_at
 from sheetmargin_service.measurement.reading import Reading
 from sheetmargin_service.measurement.sample import as_custom, sample_of
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.selection.recommend import recommend

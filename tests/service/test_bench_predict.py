@@ -16,10 +16,10 @@ from sheetmargin.contract.measure import (
     Prediction,
     PredictionQuestion,
 )
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from support.measurement_cases import COPY_PAPER
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 from sheetmargin.contract.job import Job
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import Work, cost_s
 from support.measurement_cases import fit, true_case

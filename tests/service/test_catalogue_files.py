@@ -8,17 +8,18 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sheetmargin_service.detectors.catalogue import MOST_CLASSES, Catalogue, parse_catalogue, reference_catalogue
-from sheetmargin_service.detectors.files import catalogues_of, named_paths, read_files
+from sheetmargin_service.detectors.catalogue import MOST_CLASSES, Catalogue
+from sheetmargin_service.detectors.files import named_paths, read_files
 from sheetmargin_service.detectors.places import line_of
 from sheetmargin_service.errors import FieldError
+from sheetmargin_service.principles.catalogues import catalogues_of, read_catalogue, reference_catalogue
 from support.catalogues import OWN, OWN_JSON
 
 REFERENCE = reference_catalogue().classes
 
 
 def read(text: str, syntax: str = "toml") -> Catalogue:
-    return parse_catalogue(name="own", text=text, syntax=syntax, reference=REFERENCE)  # type: ignore[arg-type]
+    return read_catalogue(name="own", text=text, syntax=syntax, reference=REFERENCE)  # type: ignore[arg-type]
 
 
 @pytest.fixture

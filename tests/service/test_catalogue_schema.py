@@ -5,31 +5,31 @@ from __future__ import annotations
 import json
 import tomllib
 from copy import deepcopy
-from importlib import resources
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
-from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.schema import catalogue_schema, shipped_schema, written
 from sheetmargin_service.errors import FieldError
+from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.catalogues import read_catalogue, reference_catalogue
+from sheetmargin_service.tables import load_table
 from support.catalogues import OWN
 
-VALIDATOR = Draft202012Validator(catalogue_schema())
+VALIDATOR = Draft202012Validator(catalogue_schema(principles()))
 TABLE = tomllib.loads(OWN)
 
 
 def test_the_shipped_copy_is_current() -> None:
-    assert shipped_schema().decode() == written(), "run `python .ci/generate.py`"
+    assert shipped_schema().decode() == written(principles()), "run `python .ci/generate.py`"
 
 
 def test_it_is_a_schema() -> None:
-    Draft202012Validator.check_schema(catalogue_schema())
+    Draft202012Validator.check_schema(catalogue_schema(principles()))
 
 
 def test_catalogues_are_valid() -> None:
-    reference = resources.files("sheetmargin_service.detectors") / "data" / "reference.toml"
-    for table in (TABLE, tomllib.loads(reference.read_text(encoding="utf-8"))):
+    for table in (TABLE, *(load_table(principle.folder, "reference.toml") for principle in principles().values())):
         VALIDATOR.validate(table)
 
 
@@ -74,4 +74,4 @@ def test_what_the_schema_refuses_is_not_read_either(place: tuple[str | int, ...]
     table = changed(place, value)
     assert not VALIDATOR.is_valid(table)
     with pytest.raises(FieldError):
-        parse_catalogue(name="own", text=json.dumps(table), syntax="json", reference=reference_catalogue().classes)
+        read_catalogue(name="own", text=json.dumps(table), syntax="json", reference=reference_catalogue().classes)

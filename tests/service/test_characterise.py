@@ -6,10 +6,10 @@ import tomllib
 from typing import Any
 
 import pytest
-from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.measurement.catalogue_entry import Entry, characterise_table
 from sheetmargin_service.measurement.characterise import CharacteriseError
+from sheetmargin_service.principles.catalogues import read_catalogue, reference_catalogue
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from support.catalogues import OWN
 from support.pair_bench import TOP_DB, Row, Truth, bench_rows
 
@@ -23,7 +23,7 @@ def entry(rows: list[Row], **known: Any) -> Entry:
 
 def parameters(found: Entry) -> UltrasonicParameters:
     """Read as the service reads them."""
-    catalogue = parse_catalogue(name="own", text=found.catalogue, reference=reference_catalogue().classes)
+    catalogue = read_catalogue(name="own", text=found.catalogue, reference=reference_catalogue().classes)
     (one,) = catalogue.classes
     assert isinstance(one.parameters, UltrasonicParameters)
     return one.parameters
@@ -74,7 +74,7 @@ def test_an_open_path_in_overload_does_not_tell_the_face() -> None:
 def test_what_is_neither_known_nor_measured_is_left_to_the_reference() -> None:
     rows = [row for row in bench_rows(Truth(), seed=1) if row["state"] in ("open", "sheet") and row["gain"] == "least"]
     found = entry(rows)
-    catalogue = parse_catalogue(name="own", text=found.catalogue, reference=reference_catalogue().classes)
+    catalogue = read_catalogue(name="own", text=found.catalogue, reference=reference_catalogue().classes)
     filled = catalogue.classes[0].filled
     assert filled is not None
     assert filled.reference_class == "ultrasonic-180k"

@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 from sheetmargin_service.acoustics.beam import alignment_limits
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel
 from sheetmargin_service.selection.search import Search, Sharing
 from support.principle_cases import CONDITIONS, sheet

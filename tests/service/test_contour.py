@@ -24,7 +24,7 @@ from sheetmargin_service.acoustics.operators import (
     transmission_operator,
 )
 from sheetmargin_service.acoustics.plate import plate_from_speeds, plate_response
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.pair import contour_of
 
 SPEED = humid_air().sound_speed_m_per_s

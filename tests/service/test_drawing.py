@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from sheetmargin.contract.job import Line
 from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.mounting.crosstalk import SoundBeam
 from sheetmargin_service.mounting.geometry import mount
 from sheetmargin_service.mounting.space import MountingSpace
+from sheetmargin_service.principles.sound_beam import SoundBeam
 from sheetmargin_service.web.drawing import BODY, HEIGHT, INK, WIDTH, draw
 from sheetmargin_service.web.words import Words
 

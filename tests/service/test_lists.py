@@ -13,8 +13,8 @@ from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Double, Environment, Job, Line, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.api.encode import encode
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.ranking import key_of, ranked

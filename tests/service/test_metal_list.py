@@ -7,8 +7,8 @@ from functools import cache
 import pytest
 from sheetmargin.contract.job import Job, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.selection.targets import ORDER
 

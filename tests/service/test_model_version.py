@@ -48,8 +48,9 @@ def test_the_version_is_that_of_what_is_installed(copy: Path) -> None:
         (PROGRAM, r'^    """', '    """Other words. '),
         ("measurement/estimate.py", r"^", "\n\n"),
         (TABLE, r"\A", "# A comment.\n"),
+        ("principles/optical/texts.toml", r'^en = "', 'en = "Other words: '),
     ],
-    ids=["comment", "docstring of a module", "docstring of a function", "lines", "comment in a table"],
+    ids=["comment", "docstring of a module", "docstring of a function", "lines", "comment in a table", "text"],
 )
 def test_words_do_not_change_it(copy: Path, file: str, pattern: str, new: str) -> None:
     change(copy / file, pattern, new)
@@ -67,7 +68,7 @@ def test_the_text_below_a_constant_does_not_change_it(copy: Path) -> None:
         ("selection/list_cover/options.py", r"^MOST_EDGES = 128", "MOST_EDGES = 127"),
         ("principles/noise.py", r"return ", "return -"),
         (TABLE, r"(\d)\.(\d)", r"\2.\1"),
-        ("detectors/data/reference.toml", r"face_radius_mm = (\d)", r"face_radius_mm = 1\1"),
+        ("principles/ultrasonic/reference.toml", r"face_radius_mm = (\d)", r"face_radius_mm = 1\1"),
     ],
     ids=["constant", "operator", "number of a table", "number of a class"],
 )

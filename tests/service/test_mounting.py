@@ -10,9 +10,10 @@ from sheetmargin.contract.job import Line
 from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.acoustics.beam import open_path_coupling
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.mounting.crosstalk import SoundBeam, least_pitch_mm, neighbour_level_db, turns
+from sheetmargin_service.mounting.crosstalk import least_pitch_mm, neighbour_level_db, turns
 from sheetmargin_service.mounting.geometry import footprint_on_sheet, mount
 from sheetmargin_service.mounting.space import TILT_STEP_DEG, MountingSpace
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 HOUSING = Housing(thread="M18", pitch_mm=1.0, length_mm=60.0, width_mm=18.0)
 BEAM = SoundBeam(wavenumber_per_m=3288.0, face_radius_mm=7.0, absorption_db_per_m=7.0, bypass_db=96.0)

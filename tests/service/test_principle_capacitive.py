@@ -10,7 +10,7 @@ from sheetmargin.contract.job import Double, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.principles.capacitive import EPS_0, moisture_sensitivity
+from sheetmargin_service.principles.capacitive.model import EPS_0, moisture_sensitivity
 from sheetmargin_service.principles.draws import drawn
 from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 

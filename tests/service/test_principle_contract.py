@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin.contract.job import Double
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.messages.say import say, texts
 from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.draws import COUNT
 from sheetmargin_service.principles.protocol import Fact
 from support.principle_cases import CONDITIONS, class_model, predictive, sheet

@@ -11,8 +11,7 @@ from sheetmargin.contract.job import Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.principles.eddy_current import coil_of
-from sheetmargin_service.principles.eddy_current.coil import spectrum
+from sheetmargin_service.principles.eddy_current.coil import coil_of, spectrum
 from sheetmargin_service.principles.eddy_current.sheet import MU_0
 from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
@@ -213,7 +212,7 @@ def test_no_change_exceeds_the_open_coupling():
 
 @pytest.mark.parametrize("class_id", ["eddy-current-1k", "eddy-current-10k"])
 def test_no_band_edge_lies_where_crosstalk_moves_a_reading_by_much_more_than_3_db(class_id):
-    """A floor 10 dB below a signal, in the opposite phase: 20 lg(1 - 10^(-10/20)) = -3.30 dB. Two of thick metal read it."""
+    """A floor 10 dB below a signal, in the opposite phase: 20 lg(1 - 10^(-10/20)) = -3.30 dB."""
     made = class_model(class_id)
     last = len(made.settings.gap_mm) - 1
     floor_db = means(made, sheet("steel", thickness_um=6000), last)["double"]

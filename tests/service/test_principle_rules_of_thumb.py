@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.selection.recommend import recommend
 

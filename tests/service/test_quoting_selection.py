@@ -10,14 +10,14 @@ import pytest
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job, Line, Require
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.ingress import is_rating, protects
 from sheetmargin_service.materials.library import Library, load_library
+from sheetmargin_service.principles.catalogues import read_catalogue, reference_catalogue
 from sheetmargin_service.selection.class_filter import admitted
 from sheetmargin_service.selection.recommend import recommend
 from support.catalogues import OWN
 
-CATALOGUE = parse_catalogue(name="own", text=OWN, reference=reference_catalogue().classes)
+CATALOGUE = read_catalogue(name="own", text=OWN, reference=reference_catalogue().classes)
 PAPER = SheetSpec(material="copy-paper", grammage_gsm=120)
 PLATE = SheetSpec(material="pvc-rigid", thickness_um=760)
 

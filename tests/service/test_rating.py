@@ -9,10 +9,10 @@ from sheetmargin.contract.job import Environment, Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.measure import InstalledSetup, PredictionQuestion
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
 from sheetmargin_service.messages.say import say
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()

@@ -10,10 +10,10 @@ import pytest
 from sheetmargin.contract.job import Controller, Double, Environment, Job, Line, Require, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.api.encode import encode
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.say import texts
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic import pair as pair_module
 from sheetmargin_service.principles.ultrasonic.tilts import searched_tilts_deg
 from sheetmargin_service.selection.class_filter import FILTERED

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheetmargin.contract.job import Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM, Housing
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.mounting.space import MountingSpace
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.protocol import Settings
 from sheetmargin_service.selection.recommend import recommend
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sheetmargin_service.acoustics.air import humid_air
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.pair import Row, pair_at, pair_in_air
 from sheetmargin_service.principles.ultrasonic.pair_group import PairGroup
 from sheetmargin_service.principles.ultrasonic.tilts import (

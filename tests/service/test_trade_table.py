@@ -25,8 +25,8 @@ import pytest
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Controller, Double, Job, Line, Require
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.misreads import FLOOR_PPM
 from sheetmargin_service.selection.recommend import recommend
 

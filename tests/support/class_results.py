@@ -6,9 +6,9 @@ from typing import Any
 
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted
 from sheetmargin_service.selection.class_result import ClassResult, class_results_of

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from scipy.interpolate import make_interp_spline
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.plate import ElasticPlate
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import elastic_constants
 from sheetmargin_service.measurement.reading import Reading, Setting
 from sheetmargin_service.measurement.sample import Sample
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 from support.multilayer import solve_by_eigenvalues
 from support.quadrature import Beam

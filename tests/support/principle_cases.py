@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from sheetmargin.contract.job import Sheet as SheetSpec
-from sheetmargin_service.detectors.catalogue import reference_catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import ClassModel, Fact, SignalDistribution, Spread
 from sheetmargin_service.principles.signal_grid import SignalGrid

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.targets import DEFAULTS_PPM
 
 from support.asking import Asking, Json

@@ -48,12 +48,10 @@ def classes(client: Client, arguments: argparse.Namespace) -> str:
 
 
 def _class_row(one: DetectorClass) -> list[str]:
-    frequency, least, most = (one.parameters.get(name) for name in ("frequency_khz", "gap_min_mm", "gap_max_mm"))
-    gap = "-" if least is None or most is None else f"{least:g} to {most:g}"
     return [
         f"{one.id}{' *' if one.illustrative else ''}",
         one.principle or "",
         str(one.housing),
-        "-" if frequency is None else f"{frequency:g}",
-        gap,
+        "-" if one.frequency_khz is None else f"{one.frequency_khz:g}",
+        f"{one.gap_min_mm:g}" if one.gap_min_mm == one.gap_max_mm else f"{one.gap_min_mm:g} to {one.gap_max_mm:g}",
     ]

@@ -200,6 +200,12 @@ class DetectorClass:
     """Whether it leaves the sheet untouched."""
     demands: Demands
     """What it asks of its owner."""
+    gap_min_mm: float = field(metadata=MM)
+    """Least gap that it is made for."""
+    gap_max_mm: float = field(metadata=MM)
+    """Greatest gap that it is made for."""
+    frequency_khz: float | None = field(metadata=about(unit="kHz", decimals=1))
+    """Working frequency; null where its principle has none."""
     parameters: Mapping[str, Scalar] = field(metadata=SIX)
     """Physical parameters by name, with the unit in the name."""
     filled: Filled | None

@@ -9,19 +9,14 @@ import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib import resources
 from typing import Any
 
 from sheetmargin_service.detectors.building import Where, build
-from sheetmargin_service.detectors.demands import usual_demands
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.detectors.parameters import PARAMETERS
+from sheetmargin_service.detectors.parameters import Kinds
 from sheetmargin_service.detectors.places import Syntax, line_of
 from sheetmargin_service.errors import FieldError
-
-__all__ = ["REFERENCE", "Catalogue", "FieldError", "is_name", "parse_catalogue", "reference_catalogue"]
 
 SECTIONS = {"$schema": str, "source": str, "defaults": dict, "class": list}
 """What a catalogue's table may hold at its top, and of what type. An editor reads `$schema`, the service does not."""
@@ -47,29 +42,23 @@ def is_name(text: str) -> bool:
 
 
 def parse_catalogue(
-    *, name: str, text: str, syntax: Syntax = "toml", reference: Sequence[DetectorClass] = ()
+    *, name: str, text: str, kinds: Kinds, syntax: Syntax = "toml", reference: Sequence[DetectorClass] = ()
 ) -> Catalogue:
     """Read a catalogue from text; FieldError names the line, the class and the key that is wrong.
 
-    Parameters that a class does not give are taken from the nearest class of `reference`.
+    `kinds`: the principles that its classes may have. Parameters that a class does not give are taken from the nearest
+    class of `reference`.
     """
     where = Where(f"catalogue {name}")
     table = _read(text, syntax=syntax, where=where)
     try:
-        classes = _classes(table, reference=reference, where=where)
+        classes = _classes(table, kinds=kinds, reference=reference, where=where)
     except FieldError as error:
         path = _as_written(error.path, table)
         line = line_of(path, text=text, syntax=syntax)
         raise FieldError(f"{error}" if line is None else f"line {line}: {error}", path) from error
     content = json.dumps({key: value for key, value in table.items() if key != "$schema"}, sort_keys=True, default=str)
     return Catalogue(name=name, version=hashlib.sha256(content.encode()).hexdigest()[:16], classes=classes)
-
-
-@cache
-def reference_catalogue() -> Catalogue:
-    """The illustrative classes that ship with the service."""
-    folder = resources.files(__package__) / "data"
-    return parse_catalogue(name=REFERENCE, text=(folder / "reference.toml").read_text(encoding="utf-8"))
 
 
 def _read(text: str, *, syntax: Syntax, where: Where) -> dict[str, Any]:
@@ -99,7 +88,7 @@ def _load_json(text: str) -> Any:
 
 
 def _classes(
-    table: Mapping[str, Any], *, reference: Sequence[DetectorClass], where: Where
+    table: Mapping[str, Any], *, kinds: Kinds, reference: Sequence[DetectorClass], where: Where
 ) -> tuple[DetectorClass, ...]:
     for key, value in table.items():
         if key not in SECTIONS or not isinstance(value, SECTIONS[key]):
@@ -108,7 +97,9 @@ def _classes(
     entries = table.get("class", [])
     if len(entries) > MOST_CLASSES:
         raise FieldError(f"{where.words}: expected at most {MOST_CLASSES} classes, got {len(entries)}", ("class",))
-    classes = tuple(_class(entry, index=i, table=table, reference=reference) for i, entry in enumerate(entries))
+    classes = tuple(
+        _class(entry, index=i, table=table, kinds=kinds, reference=reference) for i, entry in enumerate(entries)
+    )
     ids = [c.id for c in classes]
     for index, class_id in enumerate(ids):
         if class_id in ids[:index]:
@@ -120,7 +111,9 @@ def _classes(
     return classes
 
 
-def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Sequence[DetectorClass]) -> DetectorClass:
+def _class(
+    entry: Any, *, index: int, table: Mapping[str, Any], kinds: Kinds, reference: Sequence[DetectorClass]
+) -> DetectorClass:
     place: tuple[str | int, ...] = ("class", index)
     if not isinstance(entry, Mapping) or not isinstance(entry.get("id"), str):
         raise FieldError(f"class number {index + 1}: expected a table with a text 'id'", place)
@@ -129,8 +122,8 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
         raise where.key("id").error("expected letters, digits, dots, hyphens and underlines, 80 at most")
     values = {"source": table.get("source", ""), **table.get("defaults", {}), **entry}
     principle = values.get("principle")
-    if not isinstance(principle, str) or principle not in PARAMETERS:
-        error = where.error(f"unknown principle {principle!r}; expected one of {sorted(PARAMETERS)}")
+    if not isinstance(principle, str) or principle not in kinds:
+        error = where.error(f"unknown principle {principle!r}; expected one of {sorted(kinds)}")
         raise FieldError(str(error), (*place, "principle"))
     given, filled = values.get("parameters", {}), None
     if isinstance(given, Mapping):
@@ -139,7 +132,7 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
         filling = fill(principle, given, width_mm=width_mm, among=reference)
         given, filled = filling.values, filling.filled
     try:
-        parameters = build(PARAMETERS[principle], given, where=where.key("parameters"))
+        parameters = build(kinds[principle].parameters, given, where=where.key("parameters"))
     except FieldError as error:
         taken = filled.parameters if filled else ()
         about = [name for name in re.findall(r"\w+", str(error)) if name in taken]
@@ -149,7 +142,7 @@ def _class(entry: Any, *, index: int, table: Mapping[str, Any], reference: Seque
         raise FieldError(told, error.path) from error
     demands = values.get("demands", {})
     if isinstance(demands, Mapping):
-        demands = {**usual_demands().get(principle, {}), **demands}
+        demands = {**vars(kinds[principle].demands), **demands}
     built = build(DetectorClass, {**values, "parameters": parameters, "demands": demands}, where=where)
     return replace(built, filled=filled)
 

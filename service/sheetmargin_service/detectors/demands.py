@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from typing import Any, Literal
-
-from sheetmargin_service.tables import load_table
+from typing import Literal
 
 Access = Literal["both-sides", "one-side"]
 GapSetBy = Literal["rule", "gauge", "fixture", "contact"]
@@ -19,7 +15,8 @@ class Demands:
     """What a class asks of its owner. By order, illustrative: nobody has published such figures.
 
     `effort` runs from 1, bought and mounted like any proximity switch, to 5, dear and set by an expert. `moved_by`:
-    what moves a reading and is not computed. `price` in `currency` and `stock` are an owner's own, and only passed on.
+    what moves a reading and is not computed, as the air's temperature is for sound, and as is what is not known of
+    steel's permeability. `price` in `currency` and `stock` are an owner's own, and only passed on.
     """
 
     effort: int = 3
@@ -43,9 +40,3 @@ class Demands:
             "stock not negative": self.stock is None or self.stock >= 0,
         }
         return [rule for rule, holds in rules.items() if not holds]
-
-
-@cache
-def usual_demands() -> Mapping[str, Mapping[str, Any]]:
-    """What classes of each principle ask, where they say nothing else."""
-    return load_table(__package__, "data/demands.toml")

@@ -1,4 +1,4 @@
-"""Catalogues in files, by name."""
+"""The files of catalogues, by name."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue, is_name, parse_catalogue, reference_catalogue
+from sheetmargin_service.detectors.catalogue import REFERENCE, is_name
 from sheetmargin_service.detectors.places import Syntax
 from sheetmargin_service.errors import FieldError
 
@@ -23,6 +23,10 @@ class CatalogueFile:
     name: str
     path: Path
     text: str
+
+    @property
+    def syntax(self) -> Syntax:
+        return _SYNTAX[self.path.suffix.lower()]
 
 
 def named_paths(setting: str) -> dict[str, Path]:
@@ -47,21 +51,6 @@ def named_paths(setting: str) -> dict[str, Path]:
 def read_files(paths: Mapping[str, Path]) -> tuple[CatalogueFile, ...]:
     """The files' content; FieldError names the file that cannot be read."""
     return tuple(_read(name, path) for name, path in paths.items())
-
-
-def catalogues_of(files: tuple[CatalogueFile, ...]) -> dict[str, Catalogue]:
-    """The catalogues by name, in order, the reference catalogue last; FieldError names file, line and key."""
-    reference = reference_catalogue()
-    catalogues = {}
-    for file in files:
-        syntax = _SYNTAX[file.path.suffix.lower()]
-        try:
-            catalogues[file.name] = parse_catalogue(
-                name=file.name, text=file.text, syntax=syntax, reference=reference.classes
-            )
-        except FieldError as error:
-            raise FieldError(f"{file.path}: {error}", error.path) from error
-    return {**catalogues, reference.name: reference}
 
 
 def _read(name: str, path: Path) -> CatalogueFile:

@@ -8,27 +8,7 @@ from typing import Literal
 from sheetmargin_service.detectors.building import NOT_IN_TABLES
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import is_rating
-from sheetmargin_service.detectors.parameters import (
-    CapacitiveParameters,
-    EddyCurrentParameters,
-    OpticalParameters,
-    Parameters,
-    ThicknessParameters,
-    UltrasonicParameters,
-)
-
-__all__ = [
-    "CapacitiveParameters",
-    "DetectorClass",
-    "EddyCurrentParameters",
-    "Filled",
-    "Housing",
-    "OpticalParameters",
-    "OrderLine",
-    "Parameters",
-    "ThicknessParameters",
-    "UltrasonicParameters",
-]
+from sheetmargin_service.detectors.parameters import Parameters
 
 CABLE_EXIT_MM = 25.0
 """A cable of 5 mm bent by 90 degrees at 4 to 5 times its diameter (typical, from memory)."""

@@ -17,7 +17,7 @@ from sheetmargin_service.detectors.catalogue import MOST_CLASSES
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.detectors.model import DetectorClass, Housing, OrderLine
-from sheetmargin_service.detectors.parameters import PARAMETERS
+from sheetmargin_service.detectors.parameters import Kinds
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 FILE = "catalogue.schema.json"
@@ -32,7 +32,6 @@ _PLAIN: dict[type, Shape] = {
 }
 _MORE: dict[tuple[type, str], Shape] = {
     (DetectorClass, "id"): {"pattern": "^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"},
-    (DetectorClass, "principle"): {"enum": sorted(PARAMETERS)},
     (DetectorClass, "ingress"): {"pattern": f"^{RATING}$", "examples": ["IP65", "IP66/IP67"]},
     (DetectorClass, "output"): {"minItems": 1, "examples": [["pnp", "push-pull"]]},
     (DetectorClass, "supply"): {"examples": ["24 V DC"]},
@@ -52,19 +51,21 @@ _MORE: dict[tuple[type, str], Shape] = {
 """What the type of a field does not say."""
 
 
-def catalogue_schema() -> Shape:
+def catalogue_schema(kinds: Kinds) -> Shape:
     """The schema: a class may leave out what `defaults` gives, and parameters that nobody knows."""
-    one = {**_object(DetectorClass), "required": ["id"]}
+    one, defaults = _object(DetectorClass), _object(DetectorClass)
+    for shape in (one, defaults):
+        shape["properties"]["principle"]["enum"] = sorted(kinds)
+    one["required"] = ["id"]
     one["allOf"] = [
         {
             "if": {"properties": {"principle": {"const": principle}}, "required": ["principle"]},
-            "then": {"properties": {"parameters": {"$ref": f"#/$defs/{kind.__name__}"}}},
+            "then": {"properties": {"parameters": {"$ref": f"#/$defs/{kind.parameters.__name__}"}}},
         }
-        for principle, kind in sorted(PARAMETERS.items())
+        for principle, kind in sorted(kinds.items())
     ]
-    defaults = _object(DetectorClass)
     defaults["description"] = "What holds for every class that does not give it itself."
-    kinds = sorted(set(PARAMETERS.values()), key=lambda kind: kind.__name__)
+    described = sorted({kind.parameters for kind in kinds.values()}, key=lambda parameters: parameters.__name__)
     return {
         "$schema": DIALECT,
         "title": "A catalogue of detector classes",
@@ -83,7 +84,7 @@ def catalogue_schema() -> Shape:
             "Demands": _object(Demands),
             "Housing": _object(Housing),
             "OrderLine": _object(OrderLine),
-            **{kind.__name__: {**_object(kind), "required": []} for kind in kinds},
+            **{parameters.__name__: {**_object(parameters), "required": []} for parameters in described},
         },
     }
 
@@ -126,6 +127,6 @@ def _shape(hint: Any) -> Shape:
     return dict(_PLAIN[hint])
 
 
-def written() -> str:
+def written(kinds: Kinds) -> str:
     """The schema as it is shipped."""
-    return json.dumps(catalogue_schema(), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(catalogue_schema(kinds), indent=1, ensure_ascii=False) + "\n"

@@ -14,9 +14,8 @@ from typing import Any
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.acoustics.air import humid_air
-from sheetmargin_service.detectors.catalogue import parse_catalogue, reference_catalogue
 from sheetmargin_service.detectors.filling import fill
-from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import FieldError, QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -30,6 +29,8 @@ from sheetmargin_service.measurement.characterise import (
     PairReading,
     characterise,
 )
+from sheetmargin_service.principles.catalogues import read_catalogue, reference_catalogue
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 PRINCIPLE = "ultrasonic"
 SHEET_FIELDS = ("material", "grammage_gsm", "thickness_um")
@@ -189,7 +190,7 @@ def _entry(
             origins[name] = (filling.values[name], f"not known, as {filling.filled.reference_class} has it")
     text = _text(table, parameters, origins, source=source, nearest=nearest)
     try:
-        parse_catalogue(name="entry", text=text, reference=among)
+        read_catalogue(name="entry", text=text, reference=among)
     except FieldError as error:
         raise CharacteriseError(f"No catalogue can hold this class: {error}") from error
     return Entry(catalogue=text, origins=origins)

@@ -116,7 +116,7 @@ def _setting(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setti
         open_bounce=float(pair.open_bounce[0]),
         moves=_by_factor(configured_pair.served[0].distribution.moves),
     )
-    beam = class_result.beam
+    beam = class_result.sound_beam
     assert beam is not None
     return Setting(
         machine=Machine(

@@ -11,10 +11,11 @@ from sheetmargin.contract.job import Line
 from sheetmargin.contract.mounting import Timing
 from sheetmargin.contract.notes import Scalar
 
-from sheetmargin_service.measurement.installation import gap_range_mm
 from sheetmargin_service.measurement.machine import Machine, Scenario
 from sheetmargin_service.measurement.scaling import scaled
-from sheetmargin_service.mounting.crosstalk import SoundBeam, neighbour_level_db
+from sheetmargin_service.mounting.crosstalk import neighbour_level_db
+from sheetmargin_service.principles.sound_beam import SoundBeam
+from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
 from sheetmargin_service.tables import load_table
 
 
@@ -107,7 +108,7 @@ def _wrong_profile(setting: Setting, band_db: float) -> _Case:
 
 def _gap(setting: Setting, gap_pct: float) -> _Case | None:
     machine = setting.machine
-    least, most = gap_range_mm(machine.parameters)
+    least, most = ULTRASONIC.gap_limits_mm(machine.parameters)
     gap = float(np.clip(machine.gap_mm * (1.0 + gap_pct / 100.0), least, most))
     off = gap - machine.gap_mm
     if abs(off) < 0.5:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.reading import Setting
@@ -19,6 +18,7 @@ from sheetmargin_service.measurement.sample import Sample
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, pair_at
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]

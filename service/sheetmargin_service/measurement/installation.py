@@ -7,9 +7,11 @@ from difflib import get_close_matches
 from sheetmargin.contract.measure import InstalledSetup
 
 from sheetmargin_service.detectors.catalogue import Catalogue
-from sheetmargin_service.detectors.model import DetectorClass, Parameters, ThicknessParameters, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg
+from sheetmargin_service.principles import principle_of
+from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 
 def band_of(setup: InstalledSetup) -> tuple[int, int] | None:
@@ -33,16 +35,9 @@ def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
     )
 
 
-def gap_range_mm(parameters: Parameters) -> tuple[float, float]:
-    """Least and greatest gap of a class; a thickness gauge has but one."""
-    if isinstance(parameters, ThicknessParameters):
-        return 2.0 * parameters.stand_off_mm, 2.0 * parameters.stand_off_mm
-    return parameters.gap_min_mm, parameters.gap_max_mm
-
-
 def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> None:
     """QuestionError for a gap that the class is not made for."""
-    low, high = gap_range_mm(detector_class.parameters)
+    low, high = principle_of(detector_class).gap_limits_mm(detector_class.parameters)
     if not low <= gap_mm <= high:
         raise QuestionError(
             code="out-of-range",
@@ -52,16 +47,9 @@ def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> No
         )
 
 
-def greatest_tilt_of(parameters: Parameters) -> float:
-    """Greatest tilt that a class is computed for: 0 of one to which tilt means nothing."""
-    if not isinstance(parameters, UltrasonicParameters):
-        return 0.0
-    return greatest_tilt_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
-
-
 def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) -> None:
     """QuestionError for a tilt that the class is not computed for."""
-    most = greatest_tilt_of(detector_class.parameters)
+    most = principle_of(detector_class).greatest_tilt_deg(detector_class.parameters)
     if not 0.0 <= tilt_deg <= most:
         raise QuestionError(
             code="out-of-range",
@@ -73,12 +61,11 @@ def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) ->
 
 def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
     """The parameters of an ultrasonic class; QuestionError for any other."""
-    p = detector_class.parameters
-    if not isinstance(p, UltrasonicParameters):
+    if detector_class.principle != ULTRASONIC.id:
         raise QuestionError(
             code="not-ultrasonic",
             field=field,
             detail=f"{detector_class.id} is {detector_class.principle}: readings are explained for sound alone.",
             expected="an ultrasonic class",
         )
-    return p
+    return ULTRASONIC.parameters_of(detector_class)

@@ -2,45 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin.contract.mounting import Window
 
-from sheetmargin_service.detectors.model import DetectorClass, ThicknessParameters, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.measurement.installation import check_gap, check_tilt, greatest_tilt_of
-from sheetmargin_service.principles import principles
+from sheetmargin_service.measurement.installation import check_gap, check_tilt
+from sheetmargin_service.principles import principle_of
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import ClassModel, Fact
-from sheetmargin_service.principles.ultrasonic.class_model import class_model_of
-from sheetmargin_service.principles.ultrasonic.pair import class_at
-from sheetmargin_service.principles.ultrasonic.tilts import with_neighbours
+from sheetmargin_service.principles.protocol import ClassModel, Fact, Places
 from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 
 
-def class_model_at(
-    detector_class: DetectorClass, conditions: Conditions, *, gap_mm: Sequence[float], tilt_deg: Sequence[float]
-) -> ClassModel | Fact:
-    """The class at every one of some gaps and tilts (rising), and no others; or why it cannot stand there.
-
-    Only sound has a tilt: other classes take the first gap alone.
-    """
-    conditions = _standing(conditions)
-    p = detector_class.parameters
-    if not isinstance(p, UltrasonicParameters):
-        if not isinstance(p, ThicknessParameters):
-            p = replace(p, gap_min_mm=gap_mm[0], gap_max_mm=gap_mm[0])
-        return principles()[detector_class.principle].class_model(replace(detector_class, parameters=p), conditions)
-    # How a level runs over the angle is told by neighbours, which are there for that alone.
-    tilts, asked = with_neighbours(tilt_deg, greatest_deg=greatest_tilt_of(p))
-    pair = class_at(p, conditions.mean_air(), gap_mm=tuple(gap_mm), tilt_deg=tilts)
-    wanted = (len(tilts) * np.arange(len(gap_mm))[:, None] + asked).ravel()
-    return class_model_of(detector_class, pair, conditions, keep=wanted)
+def class_model_at(detector_class: DetectorClass, conditions: Conditions, places: Places) -> ClassModel | Fact:
+    """The class at every one of some places, and no others; or why it cannot stand there."""
+    return principle_of(detector_class).class_model(detector_class, _standing(conditions), at=places)
 
 
 def class_result_at(
@@ -50,7 +31,7 @@ def class_result_at(
     gap, tilt = setup.gap_mm, setup.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
-    class_model = class_model_at(detector_class, resolved_job.conditions, gap_mm=(gap,), tilt_deg=(tilt,))
+    class_model = class_model_at(detector_class, resolved_job.conditions, Places(gap_mm=(gap,), tilt_deg=(tilt,)))
     if isinstance(class_model, Fact):
         raise _impossible(class_model, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
     refusal = _refusal(class_model, detector_class, resolved_job)
@@ -65,9 +46,7 @@ def _refusal(class_model: ClassModel, detector_class: DetectorClass, resolved_jo
     for sheet in resolved_job.in_beam(0):
         fact = class_model.refuses(sheet)
         if fact is not None and fact.code == "opaque":
-            anywhere = principles()[detector_class.principle].class_model(
-                detector_class, _standing(resolved_job.conditions)
-            )
+            anywhere = principle_of(detector_class).class_model(detector_class, _standing(resolved_job.conditions))
             fact = fact if isinstance(anywhere, Fact) else anywhere.refuses(sheet)
         if fact is not None:
             return fact

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.measurement.residuals import floor_sigma_db
 from sheetmargin_service.principles.conditions import Conditions
@@ -23,6 +22,7 @@ from sheetmargin_service.principles.signal_grid import phase_nodes
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, pair_at
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.spreads import ripple_nodes
 from sheetmargin_service.selection.time_limit import check_time
 

@@ -21,9 +21,8 @@ from sheetmargin.contract.measure import (
 )
 from sheetmargin.contract.notes import Assumption, Note
 
-from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
 from sheetmargin_service.detectors.catalogue import Catalogue
-from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -31,8 +30,8 @@ from sheetmargin_service.measurement.installation import band_of, check_gap, che
 from sheetmargin_service.measurement.installed_class import choice_of, class_model_at, class_result_at, installed
 from sheetmargin_service.measurement.scaling import scaled
 from sheetmargin_service.mounting.condensation import moisture_cautions
-from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Fact, Span
+from sheetmargin_service.principles import principle_of
+from sheetmargin_service.principles.protocol import Fact, Places, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.class_filter import outside_rating
 from sheetmargin_service.selection.class_result import ClassResult, distributions_at
@@ -130,9 +129,9 @@ def _map(
         check_gap(detector_class, gap, field=f"grid/gap_mm/{index}")
     for index, tilt in enumerate(grid.tilt_deg):
         check_tilt(detector_class, tilt, field=f"grid/tilt_deg/{index}")
-    rows: list[Sequence[float]] = [(gap,) for gap in grid.gap_mm]
-    if isinstance(detector_class.parameters, UltrasonicParameters):
-        rows = [grid.gap_mm]
+    # Where tilt means something, all places cost little more than one; elsewhere each gap says whether it fits.
+    tilted = principle_of(detector_class).greatest_tilt_deg(detector_class.parameters) > 0.0
+    rows: list[Sequence[float]] = [grid.gap_mm] if tilted else [(gap,) for gap in grid.gap_mm]
     standing = []
     for gaps in rows:
         class_result = _class_result_at(resolved_job, detector_class, gaps, grid.tilt_deg)
@@ -152,7 +151,9 @@ def _map(
 def _class_result_at(
     resolved_job: ResolvedJob, detector_class: DetectorClass, gaps: Sequence[float], tilts: Sequence[float]
 ) -> ClassResult:
-    class_model = class_model_at(detector_class, resolved_job.conditions, gap_mm=gaps, tilt_deg=tilts)
+    class_model = class_model_at(
+        detector_class, resolved_job.conditions, Places(gap_mm=tuple(gaps), tilt_deg=tuple(tilts))
+    )
     if isinstance(class_model, Fact):
         raise QuestionError(
             code=class_model.code,
@@ -164,67 +165,28 @@ def _class_result_at(
 
 
 def _positions(grid: Grid, configured_pair: ConfiguredPair, setup: InstalledSetup) -> tuple[AtPosition, ...]:
-    """The median of one sheet with the standing waves of each place between the faces; where the class is told by
-    sound. Whatever else is not sound feels no position."""
+    """The median of one sheet at each place between the faces. Only a beam of sound feels one."""
     class_result, gap = configured_pair.class_result, setup.gap_mm
-    p = class_result.detector_class.parameters
-    median = float(configured_pair.served[0].signal_table.single.p50[0])
-    if not isinstance(p, UltrasonicParameters):
-        return tuple(AtPosition(position_mm=x, single=round(median, DECIMALS)) for x in grid.position_mm)
     for index, x in enumerate(grid.position_mm):
-        if abs(x) > 0.5 * gap - LEAST_SIDE_MM:
+        if class_result.sound_beam is not None and abs(x) > 0.5 * gap - LEAST_SIDE_MM:
             raise QuestionError(
                 code="out-of-range",
                 field=f"grid/position_mm/{index}",
                 detail=f"At {x:g} mm from the middle of a gap of {gap:g} mm the sheet touches a face.",
                 expected=f"up to {0.5 * gap - LEAST_SIDE_MM:g} mm either way",
             )
-    ripple = standing_wave_db(
-        p,
+    median = float(configured_pair.served[0].signal_table.single.p50[0])
+    moved = class_result.principle.moved_by_position(
+        class_result.detector_class.parameters,
         class_result.resolved_job.conditions,
-        gap_mm=gap,
-        tilt_deg=setup.tilt_deg,
+        places=Places(gap_mm=(gap,), tilt_deg=(setup.tilt_deg,)),
         position_mm=np.array(grid.position_mm),
-        attenuation_db=median,
+        level=median,
     )
     return tuple(
-        AtPosition(position_mm=x, single=round(median + float(db), DECIMALS))
-        for x, db in zip(grid.position_mm, ripple, strict=True)
+        AtPosition(position_mm=x, single=round(median + by, DECIMALS))
+        for x, by in zip(grid.position_mm, moved.tolist(), strict=True)
     )
-
-
-def standing_wave_db(
-    parameters: UltrasonicParameters,
-    conditions: Conditions,
-    *,
-    gap_mm: float,
-    tilt_deg: float,
-    position_mm: Array,
-    attenuation_db: float,
-) -> Array:
-    """What the bounces between both faces and a sheet add to its attenuation, by its distance from the middle.
-
-    `acoustics.standing_waves`: 1/((1 - r b1)(1 - r b2)) of the first arrival, the sheet sending back what it does not
-    pass.
-    """
-    p, air = parameters, conditions.mean_air()
-    sent_back = p.face_reflection * np.sqrt(1.0 - 10.0 ** (-0.1 * max(attenuation_db, 0.0)))
-    factor = np.ones(len(position_mm), dtype=np.complex128)
-    for sign in (1.0, -1.0):
-        path_m = 1e-3 * (gap_mm + 2.0 * sign * position_mm)
-        bounce = sent_back * mirror_bounce(
-            radius_m=1e-3 * p.face_radius_mm,
-            frequency_hz=p.frequency_hz,
-            gap_m=path_m,
-            tilt_rad=np.array([np.radians(tilt_deg)]),
-            sound_speed_m_per_s=air.sound_speed_m_per_s,
-        )
-        if p.gate_us is not None:
-            bounce = bounce * gate_share(
-                gate_s=1e-6 * p.gate_us, path_m=path_m, sound_speed_m_per_s=air.sound_speed_m_per_s
-            )
-        factor *= 1.0 - bounce
-    return np.asarray(20.0 * np.log10(np.abs(factor)))
 
 
 def _grammages(grid: Grid, configured_pair: ConfiguredPair, *, band: tuple[int, int]) -> tuple[AtGrammage, ...]:

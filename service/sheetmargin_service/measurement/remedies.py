@@ -11,10 +11,10 @@ from sheetmargin.contract.notes import Note, Scalar
 
 from sheetmargin_service.acoustics.standing_waves import ripple_db
 from sheetmargin_service.measurement.faults import Fault, Setting
-from sheetmargin_service.measurement.installation import gap_range_mm, greatest_tilt_of
 from sheetmargin_service.measurement.machine import Machine
 from sheetmargin_service.mounting.alignment import align
 from sheetmargin_service.mounting.crosstalk import least_pitch_mm, turns
+from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 
@@ -77,7 +77,7 @@ def _calm(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
 
 def _overload(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
     machine = setting.machine
-    most = gap_range_mm(machine.parameters)[1]
+    most = ULTRASONIC.gap_limits_mm(machine.parameters)[1]
     here, there = (machine.pair(gap_mm=g, tilt_deg=machine.tilt_deg) for g in (machine.gap_mm, most))
     return _note(
         "remedy-overload",
@@ -177,7 +177,7 @@ MAKERS: Mapping[str, Maker] = {
 def _over_tilt(machine: Machine) -> tuple[Array, Array, Array]:
     """One sheet's attenuation, and the bounce off a face and a sheet that send all back, over the tilts that there is
     room for, at the machine's gap."""
-    greatest = min(machine.conditions.max_tilt_deg, greatest_tilt_of(machine.parameters))
+    greatest = min(machine.conditions.max_tilt_deg, ULTRASONIC.greatest_tilt_deg(machine.parameters))
     tilts = np.unique([*np.arange(0.0, greatest + 0.1, TILT_STEP_DEG), machine.tilt_deg])
     pair = pair_at(
         machine.parameters,

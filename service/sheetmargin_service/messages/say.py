@@ -1,8 +1,9 @@
 """What a code says, in the language asked for.
 
-The words are data in `texts/`, one table a code, one file a subject; a new code is a new table. A text states no number
-of its own: every figure is a placeholder named in the note's `values` (`{pointer}` is the note's own), and units are
-written without digits (`g per square metre`). `kind` says where in an answer the code stands.
+The words are data in `texts/`, one table a code, one file a subject, and in `texts.toml` of each principle's folder; a
+new code is a new table. A text states no number of its own: every figure is a placeholder named in the note's `values`
+(`{pointer}` is the note's own), and units are written without digits (`g per square metre`). `kind` says where in an
+answer the code stands.
 """
 
 from __future__ import annotations
@@ -14,11 +15,14 @@ from functools import cache
 from string import Formatter
 
 from sheetmargin_service.messages.languages import LANGUAGES, Language
+from sheetmargin_service.principles import principles
 from sheetmargin_service.tables import load_table, table_names
 
 Scalar = str | int | float | bool | None
 
 SIGNIFICANT_DIGITS = 3
+TABLE = "texts.toml"
+"""What a principle's folder has: `names` of it and its quantity, `texts` by code, and `words`."""
 KINDS = (
     "reason",
     "ruled-out",
@@ -57,19 +61,39 @@ class Text:
 
 @cache
 def texts() -> Mapping[str, Text]:
-    """Every text by its code."""
+    """Every text by its code: those of this folder, and each principle's own."""
+    tables = [*(load_table(__package__, name) for name in table_names(__package__, "texts")), *_of_principles("texts")]
     return {
-        code: Text(kind=entry["kind"], templates={language: entry[language] for language in LANGUAGES})
-        for name in table_names(__package__, "texts")
-        for code, entry in load_table(__package__, name).items()
+        code: Text(kind=entry["kind"], templates=_worded(entry)) for table in tables for code, entry in table.items()
     }
 
 
 @cache
 def words() -> Mapping[str, Mapping[Language, str]]:
     """Values that are names, as each language writes them."""
-    table = load_table(__package__, "words.toml")
-    return {value: {language: entry[language] for language in LANGUAGES} for value, entry in table.items()}
+    tables = [load_table(__package__, "words.toml"), *_of_principles("words")]
+    return {value: _worded(entry) for table in tables for value, entry in table.items()}
+
+
+def names() -> Mapping[Language, Mapping[str, Mapping[str, str]]]:
+    """What each principle and each quantity is called, by language and id."""
+    told = [(p, load_table(p.folder, TABLE)["names"]) for p in principles().values()]
+    return {
+        language: {
+            "principle": {p.id: table["principle"][language] for p, table in told},
+            "quantity": {p.quantity: table["quantity"][language] for p, table in told},
+        }
+        for language in LANGUAGES
+    }
+
+
+def _of_principles(section: str) -> list[Mapping[str, Mapping[str, str]]]:
+    """A section of the texts that lie in each principle's folder."""
+    return [load_table(p.folder, TABLE).get(section, {}) for p in principles().values()]
+
+
+def _worded(entry: Mapping[str, str]) -> Mapping[Language, str]:
+    return {language: entry[language] for language in LANGUAGES}
 
 
 def say(code: str, values: Mapping[str, Scalar], *, language: Language, pointer: str | None = None) -> str:

@@ -8,7 +8,7 @@ from sheetmargin.contract.mounting import Alignment
 from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.acoustics.beam import alignment_limits
-from sheetmargin_service.mounting.crosstalk import SoundBeam
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 
 def align(*, gap_mm: float, tilt_deg: float, beam: SoundBeam) -> Alignment:

@@ -2,31 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import atan2, ceil, hypot, log10, sin
 
 from scipy.optimize import brentq
 from scipy.special import hankel1
 
-from sheetmargin_service.acoustics.beam import half_angle_rad, open_path_coupling
+from sheetmargin_service.acoustics.beam import open_path_coupling
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 _FURTHEST_MM = 1e5
-
-
-@dataclass(frozen=True, kw_only=True)
-class SoundBeam:
-    """What mounting needs to know of a pair's sound. `bypass_db`: its own bypass below its open path, positive."""
-
-    wavenumber_per_m: float
-    face_radius_mm: float
-    absorption_db_per_m: float
-    bypass_db: float
-
-    @property
-    def half_angle_rad(self) -> float:
-        """Angle from the axis at which one face's directivity is 3 dB down."""
-        return half_angle_rad(wavenumber_per_m=self.wavenumber_per_m, radius_m=1e-3 * self.face_radius_mm)
 
 
 def directivity_envelope(x: float) -> float:

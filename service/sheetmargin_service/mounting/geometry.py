@@ -24,10 +24,11 @@ from sheetmargin.contract.mounting import (
 from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.detectors.model import Housing
-from sheetmargin_service.mounting.crosstalk import SoundBeam, least_pitch_mm, turns
+from sheetmargin_service.mounting.crosstalk import least_pitch_mm, turns
 from sheetmargin_service.mounting.space import SAFE_FLUTTER, MountingSpace
 from sheetmargin_service.mounting.threads import metric_thread
 from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 
 def mount(*, geometry: Geometry, housing: Housing, space: MountingSpace, beam: SoundBeam | None) -> Mounting:

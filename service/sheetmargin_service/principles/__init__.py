@@ -1,4 +1,4 @@
-"""Sensing principles, one module each. A module of this package that has a `PRINCIPLE` is found by itself."""
+"""Sensing principles, a folder each. A folder of this package that has a `PRINCIPLE` is found by itself."""
 
 from __future__ import annotations
 
@@ -6,54 +6,51 @@ import pkgutil
 from collections.abc import Callable, Sequence
 from functools import cache
 from importlib import import_module
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Principle, SignalDistribution, Together
+from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Principle, SignalDistribution
 
 Ask = TypeVar("Ask")
 Reply = TypeVar("Reply")
 
 
 @cache
-def principles() -> dict[str, Principle]:
+def principles() -> dict[str, Principle[Any]]:
     """Every principle by its id."""
-    modules = (import_module(f"{__name__}.{info.name}") for info in pkgutil.iter_modules(__path__))
-    found: list[Principle] = [module.PRINCIPLE for module in modules if hasattr(module, "PRINCIPLE")]
+    folders = (import_module(f"{__name__}.{info.name}") for info in pkgutil.iter_modules(__path__) if info.ispkg)
+    found: list[Principle[Any]] = [folder.PRINCIPLE for folder in folders]
     return {principle.id: principle for principle in sorted(found, key=lambda p: p.id)}
+
+
+def principle_of(detector_class: DetectorClass) -> Principle[Any]:
+    """The principle of a class."""
+    return principles()[detector_class.principle]
 
 
 def class_models(detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[ClassModel | Fact]:
     """Each class under these conditions, or why it cannot be mounted or used there."""
-
-    def ask(principle: Principle, classes: list[DetectorClass]) -> list[ClassModel | Fact]:
-        if isinstance(principle, Together):
-            return principle.class_models(classes, conditions)
-        return [principle.class_model(c, conditions) for c in classes]
-
-    return _by_principle(detector_classes, lambda c: c.principle, ask)
+    return _by_principle(
+        detector_classes, lambda c: c.principle, lambda principle, some: principle.class_models(some, conditions)
+    )
 
 
 def distributions(asked: Sequence[Asked]) -> list[SignalDistribution]:
-    """Benches that were made together, each with a sheet at one setting, with every spread."""
-
-    def ask(principle: Principle, some: list[Asked]) -> list[SignalDistribution]:
-        if isinstance(principle, Together):
-            return principle.distributions(some)
-        return [class_model.distribution(sheet, setting) for class_model, sheet, setting in some]
-
-    return _by_principle(asked, lambda a: a[0].detector_class.principle, ask)
+    """Class models that were made together, each with a sheet at one setting, with every spread."""
+    return _by_principle(
+        asked, lambda a: a[0].detector_class.principle, lambda principle, some: principle.distributions(some)
+    )
 
 
 def _by_principle(
     questions: Sequence[Ask],
-    principle_of: Callable[[Ask], str],
-    ask: Callable[[Principle, list[Ask]], list[Reply]],
+    name_of: Callable[[Ask], str],
+    ask: Callable[[Principle[Any], list[Ask]], Sequence[Reply]],
 ) -> list[Reply]:
     """The replies in the order of the questions, asked principle by principle."""
     replies: dict[int, Reply] = {}
-    for name in dict.fromkeys(map(principle_of, questions)):
-        places = [i for i, resolved_job in enumerate(questions) if principle_of(resolved_job) == name]
+    for name in dict.fromkeys(map(name_of, questions)):
+        places = [i for i, question in enumerate(questions) if name_of(question) == name]
         replies.update(zip(places, ask(principles()[name], [questions[i] for i in places]), strict=True))
     return [replies[i] for i in range(len(questions))]

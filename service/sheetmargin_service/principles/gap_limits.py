@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Fact, Scalar, Settings
+from sheetmargin_service.principles.protocol import Fact, Places, Scalar, Settings
 
 Array = NDArray[np.float64]
 
@@ -19,12 +19,15 @@ GAPS = 7
 SIDES = ("above", "below")
 
 
-def gaps(gap_min_mm: float, gap_max_mm: float) -> Array:
-    """The gaps at which a class is searched, as they are told: to a tenth between the ends of its range; one where it
-    has no range."""
-    between = np.round(np.linspace(gap_min_mm, gap_max_mm, GAPS)[1:-1], 1)
-    inside = between[(between > gap_min_mm) & (between < gap_max_mm)]
-    return np.unique(np.array([gap_min_mm, *inside, gap_max_mm]))
+def gaps(limits_mm: tuple[float, float], at: Places | None) -> Array:
+    """The gaps of a class that stands; else those at which it is searched, as they are told: to a tenth between the
+    ends of its range; one where it has no range."""
+    if at is not None:
+        return np.array(at.gap_mm)
+    least, most = limits_mm
+    between = np.round(np.linspace(least, most, GAPS)[1:-1], 1)
+    inside = between[(between > least) & (between < most)]
+    return np.unique(np.array([least, *inside, most]))
 
 
 def level_settings(gap_mm: Array) -> Settings:

@@ -6,23 +6,31 @@ sheets always read more than one.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol, runtime_checkable
+from pathlib import Path
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from sheetmargin.contract.answer import Head
 
+from sheetmargin_service.acoustics.air import Air
+from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.detectors.parameters import Parameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.draws import drawn, sum_of_parabolas
 from sheetmargin_service.principles.noise import Floor, Noise
 from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.sound_beam import SoundBeam
 
 Array = NDArray[np.float64]
 Scalar = str | int | float | bool | None
+P = TypeVar("P", bound=Parameters)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,28 +195,92 @@ Asked = tuple[ClassModel, Sheet, int]
 """A class model, a sheet, and one of the class's settings."""
 
 
-class Principle(Protocol):
-    """A way of sensing sheets. `depends_on`: what else than the sheet's number moves it (print, moisture)."""
+@dataclass(frozen=True, kw_only=True)
+class Places:
+    """Gaps and tilts (rising) of a class that stands there already, and is not to be searched over its own."""
+
+    gap_mm: tuple[float, ...]
+    tilt_deg: tuple[float, ...] = (0.0,)
+
+
+class Principle(ABC, Generic[P]):
+    """A way of sensing sheets: what is the same of every class of it, and what a class's parameters tell of the class.
+
+    One instance stands as `PRINCIPLE` in the principle's folder. Beside it lie `texts.toml`, the names of the principle
+    and of its quantity, the texts of its codes and the words for what moves its signal, and `reference.toml`, its
+    reference classes. `parameters` is the dataclass of what the owner of a catalogue is asked of a class. What a class
+    is set by, gaps and perhaps tilts, its model offers (`ClassModel.settings`). `demands`: what its
+    classes ask of their owner, what else moves a reading among it. `band_step`: the step in which band edges are set,
+    in `unit`.
+
+    What is not true of most has a default that denies it: a tilt, a beam of sound, a gate, a frequency.
+    """
 
     id: str
-    depends_on: tuple[str, ...]
+    parameters: type[P]
     quantity: str
     unit: str
-    band_step: int
     grid: SignalGrid
+    band_step: int = 1
+    demands: Demands = Demands()
 
-    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
-        """The class under these conditions, or why it cannot be mounted or used there."""
+    @property
+    def folder(self) -> str:
+        """The package that the principle and its tables lie in."""
+        return self.__module__
 
+    def parameters_of(self, detector_class: DetectorClass) -> P:
+        """The parameters of a class of this principle."""
+        own = detector_class.parameters
+        assert isinstance(own, self.parameters)
+        return own
 
-@runtime_checkable
-class Together(Protocol):
-    """What a principle has beside `class_model` where its classes share work when they are asked together."""
+    @abstractmethod
+    def gap_limits_mm(self, parameters: P) -> tuple[float, float]:
+        """Least and greatest gap that a class is made for; the same where it has but one."""
+
+    @abstractmethod
+    def class_model(
+        self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
+    ) -> ClassModel | Fact:
+        """The class under these conditions, or why it cannot be mounted or used there; at its own gaps and tilts, or at
+        those where it stands."""
 
     def class_models(
         self, detector_classes: Sequence[DetectorClass], conditions: Conditions
-    ) -> list[ClassModel | Fact]:
-        """`class_model` for each class."""
+    ) -> Sequence[ClassModel | Fact]:
+        """`class_model` for each class; classes that are asked together may share work."""
+        return [self.class_model(c, conditions) for c in detector_classes]
 
-    def distributions(self, asked: Sequence[Asked]) -> list[SignalDistribution]:
-        """`ClassModel.distribution` for each of some class models that were made together."""
+    def distributions(self, asked: Sequence[Asked]) -> Sequence[SignalDistribution]:
+        """`ClassModel.distribution` for each of some class models; those made together may share work."""
+        return [class_model.distribution(sheet, setting) for class_model, sheet, setting in asked]
+
+    def keep_in(self, folder: Path | None) -> None:
+        """From now on keep what takes long to compute in a folder; None: in memory alone."""
+
+    def head(self, parameters: P) -> Head | None:
+        """What either head senses with, as an answer and a drawing tell it; None where that has no description."""
+        return None
+
+    def frequency_hz(self, parameters: P) -> float | None:
+        """What a class works at; None where it has no frequency."""
+        return None
+
+    def greatest_tilt_deg(self, parameters: P) -> float:
+        """The greatest tilt that a class is computed for: 0 where tilt means nothing."""
+        return 0.0
+
+    def sound_beam(self, parameters: P, air: Air) -> SoundBeam | None:
+        """What mounting, alignment and timing need to know of a pair's beam of sound; None of any other."""
+        return None
+
+    def echo_mm(self, parameters: P, air: Air) -> float:
+        """The distance from which a face's echo off the sheet comes back when the gate has closed; 0 without a gate."""
+        return 0.0
+
+    def moved_by_position(
+        self, parameters: P, conditions: Conditions, *, places: Places, position_mm: Array, level: float
+    ) -> Array:
+        """What a sheet's distances from the middle of the gap add to its level, at the first of the places."""
+        return np.zeros(len(position_mm))

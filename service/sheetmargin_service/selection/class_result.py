@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.acoustics.air import absorption_db_per_m
-from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
-from sheetmargin_service.mounting.crosstalk import SoundBeam
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.mounting.geometry import over_edge
 from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.mounting.stream import distribution_in_beam, signal_table_in_beam
-from sheetmargin_service.principles import class_models, distributions, principles
+from sheetmargin_service.principles import class_models, distributions, principle_of
 from sheetmargin_service.principles.gap_limits import behind_face_mm
 from sheetmargin_service.principles.protocol import (
     ClassModel,
@@ -25,6 +24,7 @@ from sheetmargin_service.principles.protocol import (
     SignalDistribution,
     SignalTable,
 )
+from sheetmargin_service.principles.sound_beam import SoundBeam
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.time_limit import check_time
 
@@ -50,26 +50,17 @@ class ClassResult:
         return self.class_model.detector_class
 
     @property
-    def principle(self) -> Principle:
-        return principles()[self.detector_class.principle]
+    def principle(self) -> Principle[Any]:
+        return principle_of(self.detector_class)
 
     @cached_property
     def space(self) -> MountingSpace:
         return space_of(self.resolved_job, self.detector_class)
 
     @cached_property
-    def beam(self) -> SoundBeam | None:
-        """What mounting and timing need to know of an ultrasonic class's sound; None of any other."""
-        p = self.detector_class.parameters
-        if not isinstance(p, UltrasonicParameters):
-            return None
-        air = self.resolved_job.conditions.mean_air()
-        return SoundBeam(
-            wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
-            face_radius_mm=p.face_radius_mm,
-            absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
-            bypass_db=p.bypass_db,
-        )
+    def sound_beam(self) -> SoundBeam | None:
+        """Its beam of sound; None of a class that has none."""
+        return self.principle.sound_beam(self.detector_class.parameters, self.resolved_job.conditions.mean_air())
 
 
 def class_results_of(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> list[ClassResult | Fact]:
@@ -121,17 +112,11 @@ def space_of(resolved_job: ResolvedJob, detector_class: DetectorClass) -> Mounti
         flutter_deg=resolved_job.conditions.flutter_deg,
         sheet_mm=1e-3 * thickest,
         rim_mm=0.5 * detector_class.housing.width_mm,
-        face_to_sheet_min_mm=_echo_apart_mm(resolved_job, detector_class),
+        face_to_sheet_min_mm=principle_of(detector_class).echo_mm(
+            detector_class.parameters, resolved_job.conditions.mean_air()
+        ),
         behind_mm=behind_face_mm(detector_class.housing, resolved_job.conditions),
     )
-
-
-def _echo_apart_mm(resolved_job: ResolvedJob, detector_class: DetectorClass) -> float:
-    """The distance from which a face's echo off the sheet comes back when the gate has closed; 0 without a gate."""
-    p = detector_class.parameters
-    if not isinstance(p, UltrasonicParameters) or p.gate_us is None:
-        return 0.0
-    return 0.5e-3 * p.gate_us * resolved_job.conditions.mean_air().sound_speed_m_per_s
 
 
 def fitting(space: MountingSpace, settings: Settings) -> Flags:
@@ -153,9 +138,9 @@ def on_sheet(class_result: ClassResult) -> Flags:
 
 def over_edge_at(class_result: ClassResult, *, gap_mm: float, tilt_deg: float) -> Fact | None:
     """That the beam reaches over the sheet's edge at a setting; None of a class without a beam of sound."""
-    if class_result.beam is None:
+    if class_result.sound_beam is None:
         return None
-    return over_edge(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=class_result.beam)
+    return over_edge(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=class_result.sound_beam)
 
 
 def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) -> list[dict[int, SignalDistribution]]:

@@ -23,7 +23,6 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.protocol import Fact, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
-from sheetmargin_service.selection.head import head_of
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, effort_of, reserve
@@ -59,25 +58,25 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int, order: Seq
 
 
 def _setup(configured_pair: ConfiguredPair, index: int, order: tuple[Order, ...]) -> Setup:
-    c = configured_pair.class_result.detector_class
+    c, principle = configured_pair.class_result.detector_class, configured_pair.class_result.principle
     return Setup(
         index=index,
         sheets=tuple(sorted(configured_pair.served)),
         detector_class=ClassSummary(
             id=c.id,
             principle=c.principle,
-            frequency_khz=_khz(getattr(c.parameters, "frequency_hz", None)),
+            frequency_khz=_khz(principle.frequency_hz(c.parameters)),
             illustrative=c.illustrative,
         ),
-        head=head_of(c),
+        head=principle.head(c.parameters),
         geometry=configured_pair.geometry,
         profile=Profile(
             id=f"band-{configured_pair.low}-{configured_pair.high}",
             band=Band(
                 low=configured_pair.low,
                 high=configured_pair.high,
-                unit=configured_pair.class_result.principle.unit,
-                quantity=configured_pair.class_result.principle.quantity,
+                unit=principle.unit,
+                quantity=principle.quantity,
             ),
             hold_ms=configured_pair.timing.hold_ms,
         ),

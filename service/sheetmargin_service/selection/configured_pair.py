@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf
+from typing import Any
 
 import numpy as np
 from sheetmargin.contract.answer import Misreads, Verdict
@@ -67,7 +68,7 @@ class ConfiguredPair:
             geometry=self.geometry,
             housing=self.class_result.detector_class.housing,
             space=self.class_result.space,
-            beam=self.class_result.beam,
+            beam=self.class_result.sound_beam,
         )
 
     @property
@@ -169,7 +170,7 @@ def without(configured_pair: ConfiguredPair, indices: Sequence[int]) -> Configur
     return replace(configured_pair, served={i: s for i, s in configured_pair.served.items() if i not in indices})
 
 
-def _signal_table(distribution: SignalDistribution, principle: Principle) -> SignalTable:
+def _signal_table(distribution: SignalDistribution, principle: Principle[Any]) -> SignalTable:
     extra = [spread for spread in (distribution.fewer, distribution.other) if spread is not None]
     no_sheet, single, double, *spans = spans_of(
         principle.grid, [distribution.no_sheet, distribution.single, distribution.double, *extra]

@@ -16,7 +16,7 @@ from sheetmargin_service.selection.search import Choice
 
 
 def reading_of(class_result: ClassResult, choice: Choice) -> Reading:
-    p, beam, line = class_result.detector_class.parameters, class_result.beam, class_result.resolved_job.job.line
+    p, beam, line = class_result.detector_class.parameters, class_result.sound_beam, class_result.resolved_job.job.line
     if beam is None:
         width = class_result.detector_class.housing.width_mm
         return Reading(interval_ms=p.reading_interval_ms, response_ms=p.response_ms, spot_mm=width)

@@ -22,18 +22,18 @@ what is told is computed)."""
 
 def alignment_of(class_result: ClassResult, choice: Choice) -> Alignment | None:
     """How well the faces of a pair must be aligned; None for one without a beam of sound."""
-    if class_result.beam is None:
+    if class_result.sound_beam is None:
         return None
     tilt = choice.tilt.nominal if choice.tilt else 0.0
-    return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=class_result.beam)
+    return align(gap_mm=choice.gap.nominal, tilt_deg=tilt, beam=class_result.sound_beam)
 
 
 def slack_of(class_result: ClassResult) -> Slack:
     """What setting the pair by hand leaves of gap and tilt, as near as a search need know it; nothing of heads whose
     bracket gives their gap, and of the tilt of a pair that the line keeps square on."""
-    if class_result.beam is None:
+    if class_result.sound_beam is None:
         return NO_SLACK
-    settings, half_angle_deg = class_result.class_model.settings, degrees(class_result.beam.half_angle_rad)
+    settings, half_angle_deg = class_result.class_model.settings, degrees(class_result.sound_beam.half_angle_rad)
     return Slack(
         gap_mm=GAP_SET_MM if np.ptp(settings.gap_mm) > 0.0 else 0.0,
         tilt_deg=ALIGNED_HALF_ANGLES * half_angle_deg if settings.tilt_deg.any() else 0.0,

@@ -16,6 +16,9 @@ PARTS = (
 )
 """What computes, with all that it imports of this project beside the contract, whose defaults and bounds count too."""
 
+TEXTS = "texts.toml"
+"""What a principle says in its folder: no result depends on it."""
+
 
 @cache
 def model_version() -> str:
@@ -31,7 +34,7 @@ def version_of(root: Path, *, contract: Path) -> str:
     digest = hashlib.sha256()
     for folder in (contract, *(root / part for part in PARTS)):
         for path in sorted([folder, *folder.rglob("*")]):
-            if path.suffix in _READ:
+            if path.suffix in _READ and path.name != TEXTS:
                 digest.update(path.relative_to(folder.parent).as_posix().encode())
                 digest.update(_READ[path.suffix](path.read_text(encoding="utf-8")).encode())
     return digest.hexdigest()[:12]

@@ -19,8 +19,9 @@ from pathlib import Path
 from flask import Flask
 
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.detectors.files import CatalogueFile, catalogues_of, read_files
+from sheetmargin_service.detectors.files import CatalogueFile, read_files
 from sheetmargin_service.errors import FieldError
+from sheetmargin_service.principles.catalogues import catalogues_of
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.serving.warm import warm_up
 

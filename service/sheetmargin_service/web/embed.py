@@ -19,6 +19,7 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
+from sheetmargin_service.messages.say import names
 
 PARTS = ("dom", "words", "sizes", "question", "service", "search", "form", "ladder", "stance", "answer", "element")
 """Modules of the script, each after those that it imports."""
@@ -42,12 +43,13 @@ class Script:
 
 @cache
 def script() -> Script:
-    """The modules in one, with their style, and the version that their text alone decides."""
+    """The modules in one, with their style and the principles' names, and the version that their text alone decides."""
     folder = resources.files(__package__) / "selector"
     modules = [(folder / f"{name}.js").read_text(encoding="utf-8") for name in PARTS]
     style = (folder / "selector.css").read_text(encoding="utf-8")
     text = "\n".join(_EXPORT.sub("", _IMPORT.sub("", module)) for module in modules)
-    text = text.replace('"__STYLE__"', json.dumps(style))
+    for place, value in (("__STYLE__", style), ("__NAMES__", names())):
+        text = text.replace(f'"{place}"', json.dumps(value, ensure_ascii=False))
     text = text.replace("__VERSION__", hashlib.sha256(text.encode()).hexdigest()[:12])
     body = text.encode()
     integrity = base64.b64encode(hashlib.sha384(body).digest()).decode()

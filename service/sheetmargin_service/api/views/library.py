@@ -24,6 +24,7 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet_text import Mark, Reading, read_sheet, written
 from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.principles import principle_of
 
 API_VERSION = "1"
 T = TypeVar("T")
@@ -127,12 +128,17 @@ def _porous(found: Porous) -> told.Porous:
 
 
 def _detector_class(found: DetectorClass) -> told.DetectorClass:
+    principle, p = principle_of(found), found.parameters
+    (gap_min_mm, gap_max_mm), frequency_hz = principle.gap_limits_mm(p), principle.frequency_hz(p)
     return _told(
         told.DetectorClass,
         found,
+        gap_min_mm=gap_min_mm,
+        gap_max_mm=gap_max_mm,
+        frequency_khz=None if frequency_hz is None else 1e-3 * frequency_hz,
         housing=_told(told.Housing, found.housing),
         demands=_told(told.Demands, found.demands),
-        parameters=dict(_in_khz(name, value) for name, value in vars(found.parameters).items()),
+        parameters=dict(_in_khz(name, value) for name, value in vars(p).items()),
         filled=None if found.filled is None else _told(told.Filled, found.filled),
         order=[_told(told.OrderLine, line) for line in found.order],
     )

@@ -15,7 +15,7 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema
 from sheetmargin_service.api.service import Service, current_service
-from sheetmargin_service.detectors.catalogue import reference_catalogue
+from sheetmargin_service.principles.catalogues import reference_catalogue
 
 log = logging.getLogger(__name__)
 

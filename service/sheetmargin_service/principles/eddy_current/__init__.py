@@ -1,260 +1,57 @@
-"""Eddy currents with a coil on either side of the sheet: attenuation of the open path, in dB.
-
-The far coil sees what passes the sheet, spread over spatial frequency (eddy_current.coil, eddy_current.sheet):
-    U/U0 = int s(k) e^(-k (gap - h)) T(k) dk / int s(k) e^(-k gap) dk,    h the thickness of what lies between.
-The air above and below enters only by its sum, gap - h: where the sheet runs does not matter, exactly, as long as it is
-wide and flat. Tilting it by a small angle changes its thickness along the axis by the angle squared over two.
-"""
+"""Eddy currents in a conducting sheet between two coils, which weaken the field from the open path."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from sheetmargin.contract.answer import Coil
 
-import numpy as np
-from numpy.typing import NDArray
-
-from sheetmargin_service.constants import DB_PER_NEPER, HALF_WIDTH_95
-from sheetmargin_service.detectors.model import DetectorClass, EddyCurrentParameters
-from sheetmargin_service.materials.sheet import Sheet, SheetLayer
+from sheetmargin_service.detectors.demands import Demands
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.eddy_current.coil import Coil, nodes
-from sheetmargin_service.principles.eddy_current.sheet import skin_depth_m
-from sheetmargin_service.principles.eddy_current.stack import (
-    AS_NOMINAL,
-    Moved,
-    conductors,
-    influences,
-    one_ply,
-    plies,
-)
-from sheetmargin_service.principles.gap_limits import (
-    gaps,
-    gaps_on_line,
-    level_settings,
-    too_narrow,
-    too_thick,
-)
-from sheetmargin_service.principles.protocol import (
-    ClassModel,
-    Fact,
-    Receiver,
-    Settings,
-    SignalDistribution,
-    SignalTable,
-)
-from sheetmargin_service.principles.signal_grid import SignalGrid
-from sheetmargin_service.principles.signals import (
-    UNUSABLE_SIGMA,
-    Readings,
-    States,
-    moved_by,
-    open_readings,
-    states_of,
-    taught,
-)
-
-Array = NDArray[np.float64]
-
-GRID = SignalGrid(low=-60.0, step=0.05, count=4000)
-K_NODES = 96
-FLOOR_MARGIN_DB = 10.0
-"""No band edge comes nearer to the floor: above it crosstalk of unknown phase moves a reading by more than 3 dB."""
-LEAST_SIDE_MM = 3.0
-"""Least way from a face to the sheet beyond its flutter (a choice: a crumpled sheet must not touch)."""
+from sheetmargin_service.principles.eddy_current.model import GRID, LEAST_SIDE_MM, EddyCurrentModel
+from sheetmargin_service.principles.eddy_current.parameters import EddyCurrentParameters
+from sheetmargin_service.principles.gap_limits import gaps, gaps_on_line
+from sheetmargin_service.principles.protocol import ClassModel, Fact, Places, Principle
 
 
-def coil_of(parameters: EddyCurrentParameters) -> Coil:
-    return Coil(
-        inner_radius_m=parameters.coil_inner_radius_mm * 1e-3,
-        outer_radius_m=parameters.coil_outer_radius_mm * 1e-3,
-        length_m=parameters.coil_length_mm * 1e-3,
-    )
-
-
-@lru_cache(maxsize=64)
-def _coupling(parameters: EddyCurrentParameters) -> tuple[Array, Array, Array]:
-    """Spatial frequencies (K,), their shares (N, K) of the open coupling at each gap, and the open coupling in dB over
-    the one at the reference gap, (N,)."""
-    p = parameters
-    distance = np.append(gaps(p.gap_min_mm, p.gap_max_mm), p.reference_gap_mm) + 2.0 * p.recess_mm
-    k, weight = nodes(coil_of(p), distance_m=distance * 1e-3, count=K_NODES)
-    total = weight.sum(axis=1)
-    return k, (weight / total[:, None])[:-1], 20.0 * np.log10(total[:-1] / total[-1])
-
-
-@dataclass(frozen=True, kw_only=True)
-class EddyCurrentModel:
-    """One class under given conditions. N settings: the gaps that fit the line."""
-
-    detector_class: DetectorClass
-    conditions: Conditions
-    keep: NDArray[np.intp]
-
-    @property
-    def parameters(self) -> EddyCurrentParameters:
-        assert isinstance(self.detector_class.parameters, EddyCurrentParameters)
-        return self.detector_class.parameters
-
-    @cached_property
-    def settings(self) -> Settings:
-        return level_settings(gaps(self.parameters.gap_min_mm, self.parameters.gap_max_mm)[self.keep])
-
-    @cached_property
-    def _floor_db(self) -> Array:
-        """Attenuation at which the floor is reached, (N,)."""
-        return self.parameters.floor_db + _coupling(self.parameters)[2][self.keep]
-
-    @cached_property
-    def receiver(self) -> Receiver:
-        highest = self._floor_db - FLOOR_MARGIN_DB
-        return Receiver(
-            lowest_edge=np.zeros_like(highest),
-            highest_edge=highest,
-            widest_band=float(highest.max()),
-        )
-
-    def refuses(self, sheet: Sheet) -> Fact | None:
-        if not conductors(sheet):
-            return Fact(code="not-conductive", values={"material": sheet.material_id, "attenuation_db": 0.0})
-        return too_thick(sheet, self.settings, clearance_mm=self.conditions.flutter_mm)
-
-    def signal_table(self, sheet: Sheet) -> SignalTable:
-        return self._states(sheet, np.arange(len(self.keep))).signal_table()
-
-    def distribution(self, sheet: Sheet, setting: int) -> SignalDistribution:
-        return self._states(sheet, np.array([setting])).distribution()
-
-    def facts(self, sheet: Sheet, setting: int) -> tuple[Fact, ...]:
-        single, double = (
-            float(self._attenuation_db(sheet, np.array([setting]), count=count)[0, 0, 0])
-            for count in (sheet.plies, sheet.double_plies)
-        )
-        return (
-            skin_depth_fact(sheet, self.parameters.frequency_hz),
-            Fact(code="coil-transmission", values={"single_db": round(single, 1), "double_db": round(double, 1)}),
-            Fact(code="position-independent", values={"flutter_mm": self.conditions.flutter_mm}),
-            *taught_facts(self.parameters),
-        )
-
-    def _attenuation_db(
-        self,
-        sheet: Sheet,
-        settings: NDArray[np.intp],
-        *,
-        count: int,
-        film: Array | None = None,
-        moved: Moved = AS_NOMINAL,
-    ) -> Array:
-        """Attenuation (V, N, M) of `count` plies, noise left out, with the air `film` (M,) in the last joint."""
-        k, share, _ = _coupling(self.parameters)
-        ply = one_ply(
-            sheet,
-            frequency_hz=self.parameters.frequency_hz,
-            k_per_m=k,
-            moved=moved,
-        )
-        joint = sheet.trapped_air.p50_um * 1e-6
-        stack = plies(ply, count=count, joint_m=joint, film_m=film, k_per_m=k)
-        last = np.array([joint]) if film is None else film
-        solid = count * sheet.thickness_um * 1e-6 * (1.0 + moved.thickness + moved.lot_thickness)
-        height = (solid + (count - 2) * joint + last)[:, None] if count > 1 else np.array([[solid]])
-        passed = stack.passed * np.exp(k * height)
-        amplitude = np.abs(np.einsum("nk,vmk->vnm", share[self.keep[settings]], passed))
-        return np.asarray(-20.0 * np.log10(np.maximum(amplitude, 1e-15)))
-
-    def _readings(
-        self, sheet: Sheet, settings: NDArray[np.intp], *, count: int, film: Array | None, weights: Array
-    ) -> Readings:
-        def read(**moved: float) -> Array:
-            return self._attenuation_db(sheet, settings, count=count, moved=Moved(**moved))[..., 0]
-
-        moves = moved_by(read, influences(sheet, self.parameters, self.conditions, count=count))
-        floor = 10.0 ** (-0.05 * self._floor_db[settings])
-        amplitude = np.hypot(
-            10.0 ** (-0.05 * self._attenuation_db(sheet, settings, count=count, film=film)), floor[:, None]
-        )
-        noise = DB_PER_NEPER * np.sqrt(0.5) * floor / (amplitude @ weights)
-        narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
-        return Readings(
-            values=-20.0 * np.log10(amplitude),
-            weights=weights,
-            moves={**moves, **self._own_moves(len(settings)), "noise": np.where(narrow, UNUSABLE_SIGMA, noise)},
-        )
-
-    def _own_moves(self, count: int) -> dict[str, Array]:
-        """What moves every state alike, (count,)."""
-        return {"drift": np.full(count, self.parameters.drift_db / HALF_WIDTH_95)}
-
-    def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:
-        count = len(settings)
-
-        def readings(plies: int, film: Array | None, weights: Array) -> Readings:
-            return self._readings(sheet, settings, count=plies, film=film, weights=weights)
-
-        states = states_of(
-            sheet,
-            no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
-            variants="alloy",
-            readings=readings,
-        )
-        if not self.parameters.taught_on_sheet:
-            return states
-        same = sheet.taught_plies == sheet.plies
-        return taught(states, states.single if same else readings(sheet.taught_plies, None, np.ones(1)))
-
-
-def skin_depth_fact(sheet: Sheet, frequency_hz: float) -> Fact:
-    """Skin depth and thickness of the layer that shields most."""
-    layer = max(conductors(sheet), key=lambda c: c.thickness_um / _resistivity(c))
-    electrical = layer.material.electrical if layer.material else None
-    assert electrical is not None
-    depth = skin_depth_m(
-        resistivity_ohm_m=_resistivity(layer),
-        relative_permeability=electrical.relative_permeability,
-        frequency_hz=frequency_hz,
-    )
-    return Fact(
-        code="skin-depth",
-        values={
-            "frequency_khz": frequency_hz / 1e3,
-            "skin_depth_um": float(f"{depth * 1e6:.3g}"),
-            "conductor_um": float(f"{layer.thickness_um:.4g}"),
-        },
-        source=electrical.source,
-    )
-
-
-def taught_facts(parameters: EddyCurrentParameters) -> tuple[Fact, ...]:
-    """That the class needs one sheet of each job to be set, if it does."""
-    return (Fact(code="taught-on-sheet", values={}),) if parameters.taught_on_sheet else ()
-
-
-def _resistivity(layer: SheetLayer) -> float:
-    value = layer.material.electrical.resistivity_ohm_m if layer.material else None
-    assert value is not None
-    return value
-
-
-class EddyCurrent:
-    """The principle: every class of it works in the same way."""
+class EddyCurrent(Principle[EddyCurrentParameters]):
+    """The principle with a coil on either side: every class of it works in the same way."""
 
     id = "eddy-current"
+    parameters = EddyCurrentParameters
     quantity = "attenuation"
     unit = "dB"
-    depends_on: tuple[str, ...] = ()
-    band_step = 1
     grid = GRID
+    demands = Demands(effort=2)
 
-    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
-        p = detector_class.parameters
-        assert isinstance(p, EddyCurrentParameters)
-        keep = gaps_on_line(
-            gaps(p.gap_min_mm, p.gap_max_mm), conditions, housing=detector_class.housing, least_side_mm=LEAST_SIDE_MM
+    def gap_limits_mm(self, parameters: EddyCurrentParameters) -> tuple[float, float]:
+        return parameters.gap_min_mm, parameters.gap_max_mm
+
+    def frequency_hz(self, parameters: EddyCurrentParameters) -> float:
+        return parameters.frequency_hz
+
+    def head(self, parameters: EddyCurrentParameters) -> Coil:
+        return Coil(
+            inner_radius_mm=parameters.coil_inner_radius_mm,
+            outer_radius_mm=parameters.coil_outer_radius_mm,
+            length_mm=parameters.coil_length_mm,
+            recess_mm=parameters.recess_mm,
         )
+
+    def class_model(
+        self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
+    ) -> ClassModel | Fact:
+        p = self.parameters_of(detector_class)
+        gap_mm = gaps(self.gap_limits_mm(p), at)
+        keep = gaps_on_line(gap_mm, conditions, housing=detector_class.housing, least_side_mm=LEAST_SIDE_MM)
         if isinstance(keep, Fact):
             return keep
-        return EddyCurrentModel(detector_class=detector_class, conditions=conditions, keep=keep)
+        return EddyCurrentModel(
+            detector_class=detector_class,
+            parameters=p,
+            conditions=conditions,
+            offered_mm=tuple(gap_mm.tolist()),
+            keep=keep,
+        )
 
 
 PRINCIPLE = EddyCurrent()

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.special import j0, j1, struve
 
+from sheetmargin_service.principles.eddy_current.parameters import EddyCurrentParameters
+
 Array = NDArray[np.float64]
 
 
@@ -25,6 +27,14 @@ class Coil:
     inner_radius_m: float
     outer_radius_m: float
     length_m: float
+
+
+def coil_of(parameters: EddyCurrentParameters) -> Coil:
+    return Coil(
+        inner_radius_m=parameters.coil_inner_radius_mm * 1e-3,
+        outer_radius_m=parameters.coil_outer_radius_mm * 1e-3,
+        length_m=parameters.coil_length_mm * 1e-3,
+    )
 
 
 def radial_moment(x: Array) -> Array:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.detectors.model import EddyCurrentParameters
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
 from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.eddy_current.parameters import EddyCurrentParameters
 from sheetmargin_service.principles.eddy_current.sheet import conductive_layer, empty_layer
 from sheetmargin_service.principles.layer_stack import Layer, add, stack
 from sheetmargin_service.principles.signals import (

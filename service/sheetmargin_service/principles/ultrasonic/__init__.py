@@ -8,29 +8,94 @@ what can be read.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+from sheetmargin.contract.answer import Sound
+
+from sheetmargin_service.acoustics.air import Air, absorption_db_per_m
 from sheetmargin_service.acoustics.contour import Contour
-from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.detectors.demands import Demands
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, SignalDistribution
-from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel
-from sheetmargin_service.principles.ultrasonic.pair import contour_of
+from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Places, Principle, SignalDistribution
+from sheetmargin_service.principles.sound_beam import SoundBeam
+from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel, class_model_of
+from sheetmargin_service.principles.ultrasonic.pair import class_at, contour_of, keep_operators
 from sheetmargin_service.principles.ultrasonic.pair_group import SheetLevels, pair_group_under
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
+from sheetmargin_service.principles.ultrasonic.positions import standing_wave_db
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
+from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg, with_neighbours
 
 
-class Ultrasonic:
+class Ultrasonic(Principle[UltrasonicParameters]):
     """The principle: every class of it works in the same way."""
 
     id = "ultrasonic"
+    parameters = UltrasonicParameters
     quantity = "attenuation"
     unit = "dB"
-    depends_on: tuple[str, ...] = ()
-    band_step = 1
     grid = GRID
+    demands = Demands(effort=2, moved_by=("oil",))
 
-    def class_model(self, detector_class: DetectorClass, conditions: Conditions) -> ClassModel | Fact:
-        return self.class_models([detector_class], conditions)[0]
+    def gap_limits_mm(self, parameters: UltrasonicParameters) -> tuple[float, float]:
+        return parameters.gap_min_mm, parameters.gap_max_mm
+
+    def greatest_tilt_deg(self, parameters: UltrasonicParameters) -> float:
+        return greatest_tilt_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
+
+    def frequency_hz(self, parameters: UltrasonicParameters) -> float:
+        return parameters.frequency_hz
+
+    def keep_in(self, folder: Path | None) -> None:
+        keep_operators(folder)
+
+    def head(self, parameters: UltrasonicParameters) -> Sound:
+        return Sound(face_radius_mm=parameters.face_radius_mm, drive=parameters.drive)
+
+    def sound_beam(self, parameters: UltrasonicParameters, air: Air) -> SoundBeam:
+        p = parameters
+        return SoundBeam(
+            wavenumber_per_m=2.0 * np.pi * p.frequency_hz / air.sound_speed_m_per_s,
+            face_radius_mm=p.face_radius_mm,
+            absorption_db_per_m=float(absorption_db_per_m(frequency_hz=p.frequency_hz, air=air)),
+            bypass_db=p.bypass_db,
+        )
+
+    def echo_mm(self, parameters: UltrasonicParameters, air: Air) -> float:
+        return 0.5e-3 * (parameters.gate_us or 0.0) * air.sound_speed_m_per_s
+
+    def moved_by_position(
+        self,
+        parameters: UltrasonicParameters,
+        conditions: Conditions,
+        *,
+        places: Places,
+        position_mm: NDArray[np.float64],
+        level: float,
+    ) -> NDArray[np.float64]:
+        return standing_wave_db(
+            parameters,
+            conditions.mean_air(),
+            gap_mm=places.gap_mm[0],
+            tilt_deg=places.tilt_deg[0],
+            position_mm=position_mm,
+            attenuation_db=level,
+        )
+
+    def class_model(
+        self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
+    ) -> ClassModel | Fact:
+        if at is None:
+            return self.class_models([detector_class], conditions)[0]
+        p = self.parameters_of(detector_class)
+        # How a level runs over the angle is told by neighbours, which are there for that alone.
+        tilts, asked = with_neighbours(at.tilt_deg, greatest_deg=self.greatest_tilt_deg(p))
+        pair = class_at(p, conditions.mean_air(), gap_mm=at.gap_mm, tilt_deg=tilts)
+        wanted = (len(tilts) * np.arange(len(at.gap_mm))[:, None] + asked).ravel()
+        return class_model_of(detector_class, pair, conditions, keep=wanted)
 
     def class_models(
         self, detector_classes: Sequence[DetectorClass], conditions: Conditions
@@ -38,8 +103,8 @@ class Ultrasonic:
         """Classes with one path of integration share a group of pairs."""
         by_path: dict[Contour, list[tuple[int, DetectorClass, UltrasonicParameters]]] = {}
         for number, c in enumerate(detector_classes):
-            assert isinstance(c.parameters, UltrasonicParameters)
-            by_path.setdefault(contour_of(c.parameters), []).append((number, c, c.parameters))
+            p = self.parameters_of(c)
+            by_path.setdefault(contour_of(p), []).append((number, c, p))
         made: dict[int, ClassModel | Fact] = {}
         for members in by_path.values():
             pair_group, known = (

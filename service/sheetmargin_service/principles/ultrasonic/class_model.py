@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheetmargin_service.detectors.model import DetectorClass, UltrasonicParameters
+from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Fact, Receiver, Settings, SignalDistribution, SignalTable
 from sheetmargin_service.principles.ultrasonic.facts import facts_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.principles.ultrasonic.pair_group import PairGroup, SheetLevels
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

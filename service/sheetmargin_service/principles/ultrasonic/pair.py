@@ -16,8 +16,8 @@ from sheetmargin_service.acoustics.contour import Contour, contour_for
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
 from sheetmargin_service.acoustics.store import OperatorStore
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.films import Films
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg, searched_tilts_deg
 
 Array = NDArray[np.float64]

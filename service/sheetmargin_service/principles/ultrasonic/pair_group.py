@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
-from sheetmargin_service.detectors.model import UltrasonicParameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Receiver, Settings, SignalDistribution, SignalTable, Span, Spread
@@ -21,6 +20,7 @@ from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.principles.ultrasonic.levels import Branches, Levels, levels_before
 from sheetmargin_service.principles.ultrasonic.pair import Row, row_in_air
+from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.receiver import (
     bypass_floor,
     read_percentiles,

@@ -55,14 +55,6 @@ const EN = {
   understood: "Taken as",
   answer: "Set-ups, best first",
   rank: "Set-up {n}",
-  principle: {
-    ultrasonic: "Ultrasound",
-    "eddy-current": "Eddy current",
-    "eddy-current-one-sided": "Eddy current, one side",
-    capacitive: "Capacitive",
-    optical: "Light through the sheet",
-    thickness: "Thickness gauge",
-  },
   gap: "Gap",
   tilt: "Tilt",
   square: "square on",
@@ -92,11 +84,6 @@ const EN = {
   stateWithin: { no_sheet: "no sheet", single: "one sheet", double: "two sheets" },
   ladder: "What the detector reads",
   ladderOf: "What the detector reads of {sheet}",
-  quantity: {
-    attenuation: "Attenuation",
-    thickness: "Thickness",
-    capacitance: "Capacitance",
-  },
   ladderText: "{quantity} in {unit}.",
   ladderState: "{state}: {p50}, mostly {p1} to {p99}.",
   ladderBand: "From {low} to {high} counts as one sheet.",
@@ -181,14 +168,6 @@ const DE = {
   understood: "Verstanden als",
   answer: "Aufbauten, der beste zuerst",
   rank: "Aufbau {n}",
-  principle: {
-    ultrasonic: "Ultraschall",
-    "eddy-current": "Wirbelstrom",
-    "eddy-current-one-sided": "Wirbelstrom, einseitig",
-    capacitive: "Kapazitiv",
-    optical: "Licht durch den Bogen",
-    thickness: "Dickenmessung",
-  },
   gap: "Abstand",
   tilt: "Neigung",
   square: "senkrecht",
@@ -218,7 +197,6 @@ const DE = {
   stateWithin: { no_sheet: "kein Bogen", single: "ein Bogen", double: "zwei Bogen" },
   ladder: "Was der Detektor liest",
   ladderOf: "Was der Detektor liest: {sheet}",
-  quantity: { attenuation: "Dämpfung", thickness: "Dicke", capacitance: "Kapazität" },
   ladderText: "{quantity} in {unit}.",
   ladderState: "{state}: {p50}, meist {p1} bis {p99}.",
   ladderBand: "Von {low} bis {high} gilt als ein Bogen.",
@@ -258,7 +236,10 @@ const DE = {
   meant: "Gemeint war vielleicht:",
 };
 
-const WORDS = { en: EN, de: { ...EN, ...DE } };
+// What sensing principles and what they read are called, by language: the service puts it in.
+const NAMES = "__NAMES__";
+
+const WORDS = { en: { ...EN, ...NAMES.en }, de: { ...EN, ...DE, ...NAMES.de } };
 
 /** Language and number format of a language tag; English for tags of other languages. */
 export class Speech {
