@@ -171,3 +171,64 @@ class TestComparison:
         response = real_api.post("/v1/comparisons", json={"sheets": [PAPER], "between": between})
         assert response.status_code == 422
         assert response.json["errors"][0]["pointer"] == pointer
+
+
+def reasons(found: dict[str, Any]) -> set[str]:
+    return {reason["code"] for reason in found["recommendations"][0]["reasons"]}
+
+
+METALS = [{"material": "steel", "thickness_um": um} for um in (300, 800, 1500)]
+
+
+def test_metals_are_told_as_recipes_on_one_detector(real_api: FlaskClient) -> None:
+    found = answer(real_api, *METALS)
+    first = found["recommendations"][0]
+    assert {setup["detector_class"]["principle"] for setup in first["setups"]} == {"eddy-current"}
+    assert len({setup["detector_class"]["id"] for setup in first["setups"]}) == 1
+    assert "switched-by-recipe" in reasons(found)
+    assert "switched-by-recipe" not in reasons(answer(real_api, *METALS, controller={"recipes": False}))
+
+
+def test_bands_that_a_controller_switches_cost_no_more_than_one(real_api: FlaskClient) -> None:
+    papers = [{"material": "coated-paper", "grammage_gsm": gsm} for gsm in (60, 150, 300)]
+
+    def deciding(found: dict[str, Any]) -> set[str]:
+        return {reason["code"] for one in found["recommendations"] for reason in one["reasons"]}
+
+    by_hand, by_recipe = (answer(real_api, *papers, controller={"recipes": said}) for said in (None, True))
+    assert "behind-by-bands" in deciding(by_hand)
+    assert "behind-by-bands" not in deciding(by_recipe)
+
+
+def test_a_window_under_the_spot_is_for_a_trial(real_api: FlaskClient) -> None:
+    found = answer(real_api, PAPER | {"surface": {"cut_out": True}})
+    assert found["verdict"] == "trial-needed"
+    assert "cut-out-under-spot" in reasons(found)
+
+
+@pytest.mark.parametrize(
+    ("sheet", "job", "code"),
+    [
+        (PAPER, {"line": {"clearance_above_mm": 20, "clearance_below_mm": 20}}, "would-serve-with-room"),
+        (PAPER, {"line": {"wash_down": True}}, "would-serve-unfiltered"),
+        (PAPER, {"line": {"access": "one-side"}}, "would-serve-from-both-sides"),
+        (PAPER, {"environment": {"temperature_min_c": -39, "temperature_max_c": -35}}, "would-serve-in-a-hall"),
+    ],
+)
+def test_where_nothing_serves_the_change_that_would_help_is_computed(
+    real_api: FlaskClient, sheet: Any, job: Any, code: str
+) -> None:
+    found = answer(real_api, sheet, **job)
+    assert found["recommendations"] == []
+    told = {one["code"]: one["values"] for one in found["would_serve"]}
+    assert code in told
+    free = answer(real_api, sheet)
+    assert free["would_serve"] == []
+    (setup,) = free["recommendations"][0]["setups"]
+    assert told[code]["detector_class"] == setup["detector_class"]["id"]
+    assert told[code]["verdict"] == free["verdict"]
+
+
+def test_what_no_change_helps_is_told_no_change(real_api: FlaskClient) -> None:
+    found = answer(real_api, {"material": "aluminium", "thickness_um": 300}, principles=["capacitive"])
+    assert [one["code"] for one in found["would_serve"]] == ["would-serve-unfiltered"]

@@ -405,6 +405,8 @@ class Answer(Shown):
     """What was taken where the job does not say."""
     cautions: Sequence[Note]
     """What to be careful about."""
+    would_serve: Sequence[Note] = ()
+    """Where nothing serves all sheets: what of the job would have to change for a class to do so, as computed."""
     find_out: Sequence[FindOut] = ()
     """What to find out next, what moves the chance most first: at most five inputs that were not given. Empty where
     nothing would move it much."""

@@ -290,6 +290,9 @@ class Controller:
     """Time between two readings of the input."""
     input_filter_ms: float | None = field(default=None, metadata=about(unit="ms", ge=0, le=10_000))
     """Filter time of the input."""
+    recipes: bool | None = None
+    """Whether it switches the band with the job, by a recipe a sheet or a reference taught for each job; taken as true
+    where all sheets are metal."""
 
 
 @dataclass(frozen=True, kw_only=True)

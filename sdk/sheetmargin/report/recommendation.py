@@ -61,6 +61,7 @@ def report(answer: Answer) -> str:
         _setups(answer),
         _levels(answer),
         _misreads(answer),
+        bullets("What else would serve", map(str, answer.would_serve)),
         bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
         bullets("Number 1 in place", _in_place(answer.best) if answer.best else ()),
         bullets("Trial", map(str, answer.trial)),

@@ -25,7 +25,7 @@ from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
-from sheetmargin_service.selection.ranking import Plan, effort_of, reserve
+from sheetmargin_service.selection.ranking import Plan, by_recipe, effort_of, reserve
 from sheetmargin_service.selection.why_not import timing_values
 
 STATES = ("no_sheet", "single", "double")
@@ -124,11 +124,14 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
         key=lambda pair: (reserve(pair[0].served[pair[1]]), pair[1]),
     )
     served, resolved_job = configured_pair.served[index], configured_pair.class_result.resolved_job
-    facts = [_limiting(configured_pair, served, index), _deciding(plan)]
+    bands = {(each.choice.setting, each.low, each.high) for each in plan.configured_pairs}
+    recipes = len(bands) if len(bands) > 1 and by_recipe(plan.configured_pairs[0].class_result.resolved_job) else 0
+    facts = [Fact(code="switched-by-recipe", values={"count": recipes})] if recipes else []
+    facts += [_limiting(configured_pair, served, index), _deciding(plan)]
     approximate = sorted(i for st in plan.configured_pairs for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     for number, each in enumerate(plan.configured_pairs):
-        for fact in filter(None, (each.narrow, each.over_edge)):
+        for fact in filter(None, (each.narrow, each.over_edge, each.cut_out)):
             facts.append(Fact(code=fact.code, values={"setup": number, "number": number + 1, **fact.values}))
         if each.doubt is not None:
             values = timing_values(each.timing, resolved_job)

@@ -59,6 +59,13 @@ class ConfiguredPair:
     narrow: Fact | None
     over_edge: Fact | None
 
+    @property
+    def cut_out(self) -> Fact | None:
+        """That a window or a hole of a sheet that it serves may come under its spot; None where none does."""
+        sheets = self.class_result.resolved_job.job.sheets
+        open_at = [i for i in self.served if sheets[i].surface.cut_out]
+        return Fact(code="cut-out-under-spot", values={"sheet": open_at[0]}) if open_at else None
+
     @cached_property
     def mounting(self) -> Mounting | None:
         """Where the heads stand; None for a pair that touches or guides the sheet."""
@@ -150,7 +157,7 @@ def build_configured_pair(
                 misreads,
                 resolved_job.targets,
                 approximate=resolved_job.sheets[i].approximate,
-                settable=narrow is None and over is None,
+                settable=narrow is None and over is None and not resolved_job.job.sheets[i].surface.cut_out,
             ),
         )
     return ConfiguredPair(

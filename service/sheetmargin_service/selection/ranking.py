@@ -12,6 +12,7 @@ from sheetmargin.contract.answer import Changeovers, Verdict
 
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.sensitivities import families_of, sensitivities
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
@@ -124,8 +125,14 @@ def _counts(plan: Plan) -> tuple[int, int, int]:
     bands = {(*position_of(pair), pair.low, pair.high) for pair in pairs}
     if resolved_job.job.keep_sequence:
         return changes.detector_class + changes.geometry, changes.detector_class, changes.profile
-    by_recipe = all("metal" in families_of(sheet) for sheet in resolved_job.sheets)
-    return len(positions), len(detectors), len(positions) if by_recipe else len(bands)
+    return len(positions), len(detectors), len(positions) if by_recipe(resolved_job) else len(bands)
+
+
+def by_recipe(resolved_job: ResolvedJob) -> bool:
+    """Whether a controller switches the bands, so that many cost no more than one: as said, or as is usual for metals
+    (common practice, no source)."""
+    said = resolved_job.job.controller.recipes
+    return all("metal" in families_of(sheet) for sheet in resolved_job.sheets) if said is None else said
 
 
 def position_of(pair: ConfiguredPair) -> tuple[str, int]:

@@ -26,6 +26,7 @@ from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.version import model_version
+from sheetmargin_service.selection.would_serve import would_serve
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +97,9 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
             for name, fact in sorted(ranking.ruled_out.items())
             if name not in named | alternatives.keys()
         ),
+        would_serve=()
+        if plans and not plans[0].left_out
+        else would_serve(job, rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans)),
         trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets)),
         assumptions=ranking.assumptions + filled_parameters(best) + assumed_cables(best),
         cautions=cautions(recommendations) + moisture_cautions(job.environment, resolved_job.conditions),

@@ -1,0 +1,61 @@
+"""What of a job would have to change for a class to serve all its sheets, where none does: each change computed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from sheetmargin.contract.job import Job, Prefer, Require
+from sheetmargin.contract.notes import Note, Scalar
+
+from sheetmargin_service.selection.ranking import Plan
+
+Rank = Callable[[Job], list[Plan]]
+"""The plans for a job, best first."""
+
+
+def would_serve(job: Job, *, rank: Rank) -> tuple[Note, ...]:
+    """The single changes of a job after which its first plan serves every sheet, with that plan's class and chance."""
+    notes = []
+    for code, values, changed in _changes(job):
+        plans = rank(changed)
+        if plans and not plans[0].left_out:
+            classes = sorted({pair.class_result.detector_class.id for pair in plans[0].configured_pairs})
+            found: dict[str, Scalar] = {
+                "detector_class": ", ".join(classes),
+                "chance_pct": round(100.0 * plans[0].chance),
+                "verdict": plans[0].verdict,
+            }
+            notes.append(Note(code=code, values={**values, **found}))
+    return tuple(notes)
+
+
+def _changes(job: Job) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
+    line, environment = job.line, job.environment
+    if job.require != Require() or job.principles or job.classes or job.prefer.effort_max is not None or line.wash_down:
+        free = replace(line, wash_down=None)
+        yield (
+            "would-serve-unfiltered",
+            {},
+            replace(job, require=Require(), principles=(), classes=(), prefer=Prefer(), line=free),
+        )
+    if line.clearance_above_mm is not None or line.clearance_below_mm is not None or line.bed is False:
+        free = replace(line, clearance_above_mm=None, clearance_below_mm=None, bed=None)
+        yield "would-serve-with-room", {}, replace(job, line=free)
+    if line.access == "one-side":
+        yield "would-serve-from-both-sides", {}, replace(job, line=replace(line, access=None))
+    if environment.temperature_min_c is not None or environment.temperature_max_c is not None:
+        yield (
+            "would-serve-in-a-hall",
+            {},
+            replace(job, environment=replace(environment, temperature_min_c=None, temperature_max_c=None)),
+        )
+    if line.feeding == "shingled":
+        yield (
+            "would-serve-before-the-shingle",
+            {},
+            replace(job, line=replace(line, feeding="singulated", shingle_pitch_mm=None)),
+        )
+    if line.speed_m_per_min is not None:
+        slow = round(0.25 * line.speed_m_per_min, 1)
+        yield "would-serve-slower", {"speed_m_per_min": slow}, replace(job, line=replace(line, speed_m_per_min=slow))
