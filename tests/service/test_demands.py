@@ -189,17 +189,6 @@ def test_metals_are_told_as_recipes_on_one_detector(real_api: FlaskClient) -> No
     assert "switched-by-recipe" not in reasons(answer(real_api, *METALS, controller={"recipes": False}))
 
 
-def test_bands_that_a_controller_switches_cost_no_more_than_one(real_api: FlaskClient) -> None:
-    papers = [{"material": "coated-paper", "grammage_gsm": gsm} for gsm in (60, 150, 300)]
-
-    def deciding(found: dict[str, Any]) -> set[str]:
-        return {reason["code"] for one in found["recommendations"] for reason in one["reasons"]}
-
-    by_hand, by_recipe = (answer(real_api, *papers, controller={"recipes": said}) for said in (None, True))
-    assert "behind-by-bands" in deciding(by_hand)
-    assert "behind-by-bands" not in deciding(by_recipe)
-
-
 def test_a_window_under_the_spot_is_for_a_trial(real_api: FlaskClient) -> None:
     found = answer(real_api, PAPER | {"surface": {"cut_out": True}})
     assert found["verdict"] == "trial-needed"

@@ -9,19 +9,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from sheetmargin.contract.answer import Misread
-from sheetmargin.contract.job import Line, Prefer, Surface
+from sheetmargin.contract.job import Controller, Line, Prefer, Surface
 from sheetmargin.contract.mounting import Window
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.draws import DRIFTS
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
-from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.ranking import Plan, key_of, ranked
 from sheetmargin_service.selection.targets import Judgement
 
 MISREAD = Misread(estimate=1.0, mean=1.0, low=1.0, high=1.0, floored=True)
 DRAWS = 100
-UNKNOWN, NOTHING = Surface(), Prefer()
+UNKNOWN, NOTHING, BY_HAND = Surface(), Prefer(), Controller()
 COPY_PAPER = SimpleNamespace(layers=[SimpleNamespace(material=load_library().materials["copy-paper"])])
 CHANCE = {"suitable": 1.0, "trial-needed": 0.6, "unsuitable": 0.0}
 """Taken where a station is told without its chance."""
@@ -57,6 +57,7 @@ def configured_pair(
     marks=False,
     surface=UNKNOWN,
     prefer=NOTHING,
+    controller=BY_HAND,
     principle="ultrasonic",
     spread=8.0,
 ):
@@ -90,6 +91,7 @@ def configured_pair(
                     keep_sequence=False,
                     prefer=prefer,
                     line=Line(),
+                    controller=controller,
                     sheets=[SimpleNamespace(surface=surface)] * 2,
                 ),
                 sheets=[COPY_PAPER] * 2,
@@ -258,6 +260,13 @@ def test_fewer_classes_come_before_fewer_set_ups_and_positions_before_bands():
     changes = [p.changeovers for p in (one_class, two_positions, two_classes)]
     assert [(c.detector_class, c.geometry, c.profile) for c in changes] == [(0, 0, 2), (0, 1, 0), (1, 0, 0)]
     assert ranked([two_classes, two_positions, one_class]) == [one_class, two_positions, two_classes]
+
+
+@pytest.mark.parametrize(("recipes", "bands"), [(None, 2), (False, 2), (True, 1)])
+def test_bands_that_a_controller_switches_count_as_one(recipes, bands):
+    one, other = (configured_pair("a", sheets=(i,), controller=Controller(recipes=recipes)) for i in (0, 1))
+    other.high = 70
+    assert key_of(plan(one, other))["bands"] == bands
 
 
 def test_a_plan_is_as_good_as_its_worst_sheet():
