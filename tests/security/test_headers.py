@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
+from support.description import validator
 from support.servers import Server
 from support.wire import exchange, post, request
 
@@ -49,12 +52,23 @@ def test_nothing_says_what_serves_it(server: Server, path: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "sent", [b"nonsense\r\n\r\n", b"GET / HTTP/9.9\r\n\r\n", request("GET", "/", headers="X: " + "a" * 9000 + "\r\n")]
+    ("sent", "status", "code"),
+    [
+        (b"nonsense\r\n\r\n", 400, "not-http"),
+        (b"GET / HTTP/9.9\r\n\r\n", 400, "not-http"),
+        (request("GET", "/" + "a" * 9000), 414, "too-long"),
+        (request("GET", "/", headers="X: " + "a" * 9000 + "\r\n"), 431, "too-long"),
+    ],
 )
-def test_what_is_no_http_is_answered_by_a_problem_without_a_name(server: Server, sent: bytes) -> None:
+def test_what_is_no_http_is_answered_by_a_problem_without_a_name(
+    server: Server, sent: bytes, status: int, code: str
+) -> None:
     reply = exchange(server.port, sent)
-    assert reply.status in (400, 431)
+    assert reply.status == status
     assert reply.header("Content-Type") == "application/problem+json"
+    document = json.loads(reply.body)
+    validator("Problem").validate(document)
+    assert document["errors"][0]["code"] == code
     assert reply.header("Server") is None
 
 

@@ -282,7 +282,7 @@ TEXTS = [
     ("infinity", b'{"a": "NaN \\" NaN", "limit": -Infinity}', 400, "json-syntax", {"line": 1, "column": 30}),
     ("latin-1", '{"reference": "Müller"}'.encode("latin-1"), 400, "not-utf-8", {"line": 1, "column": 17}),
     ("utf-16", '{"limit": 5}'.encode("utf-16"), 400, "not-utf-8", {"line": 1, "column": 1}),
-    ("bom", b'\xef\xbb\xbf{"limit": 5}', 400, "json-syntax", {"line": 1, "column": 1}),
+    ("bom-within", b'{"limit": \xef\xbb\xbf5}', 400, "json-syntax", {"line": 1, "column": 11}),
     ("raw-newline", b'{"reference": "a\nb"}', 400, "json-syntax", {"line": 1, "column": 17}),
     ("twice", b'{"limit": 5, "limit": 6}', 400, "duplicate-key", {"pointer": "/limit"}),
     ("twice-inside", b'{"sheets": [{"plies": 1, "plies": 1}]}', 400, "duplicate-key", {"pointer": "/sheets/0/plies"}),
@@ -309,6 +309,12 @@ def test_wrong_texts(
     assert {name: error[name] for name in where} == where, document
     assert error["expected"]
     assert not recommend.calls
+
+
+def test_a_byte_order_mark_is_passed_over(api: FlaskClient, recommend: CountingRecommend) -> None:
+    response = post(api, b'\xef\xbb\xbf{"sheets": [{"material": "pet", "thickness_um": 50}]}')
+    assert response.status_code == 200, response.get_json()
+    assert len(recommend.calls) == 1
 
 
 @pytest.mark.parametrize(

@@ -69,7 +69,15 @@ def test_no_common_media_type(api: FlaskClient, accept: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "accept", ["*/*", "application/*", "text/html, application/json;q=0.1", "", "application/json; v=1, */*"]
+    "accept",
+    [
+        "*/*",
+        "application/*",
+        "text/html, application/json;q=0.1",
+        "",
+        "application/json; v=1, */*",
+        "application/problem+json",
+    ],
 )
 def test_a_common_media_type(api: FlaskClient, accept: str) -> None:
     assert api.get(QUERY, headers={"Accept": accept}).status_code == 200

@@ -14,8 +14,8 @@ Scalar = str | int | float | bool | None
 class Note:
     """A caution, a step of a trial or of the alignment, a limit."""
 
-    code: str
-    """Stable code, described in the docs."""
+    code: str = field(metadata=about(vocabulary="NoteCode"))
+    """Stable code, described in the docs; a later service may have more."""
     text: str = field(default="", metadata=about(worded=True))
     """The code in words; states no number beyond `values`."""
     values: Mapping[str, Scalar] = field(metadata=about(digits=6))

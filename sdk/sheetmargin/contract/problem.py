@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.fields import about
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
     """One thing that is wrong, with its place: `pointer`, `parameter`, `header`, or `line` and `column`."""
 
-    code: str
-    """Stable code."""
+    code: str = field(metadata=about(vocabulary="FaultCode"))
+    """Stable code, described in the docs; a later service may have more."""
     detail: str
     """What is wrong."""
     pointer: str | None = None

@@ -20,8 +20,8 @@ def cacheable(
 ) -> Response:
     """The computed body with its validators, or 304 without computing it where the client holds it already.
 
-    `keyed`: the answer was given to the holder of a key and is not for shared caches. A POST carries the tag as the
-    name of its question, but is no conditional request.
+    `keyed`: the answer was given to the holder of a key and is not for shared caches. An answer to a POST is for no
+    cache and has no validators, since nobody may ask for it by them (RFC 9110, section 13).
     """
     conditional = request.method in ("GET", "HEAD")
     if conditional and request.if_none_match.contains_weak(etag):
@@ -29,6 +29,9 @@ def cacheable(
     else:
         response = Response(compute(), content_type=media_type)
         response.headers["Content-Language"] = language
+    if not conditional:
+        response.headers["Cache-Control"] = "no-store"
+        return response
     response.set_etag(etag)
     response.headers["Cache-Control"] = f"{'private' if keyed else 'public'}, max-age={MAX_AGE_S}"
     response.headers["Vary"] = "Origin, Accept-Language"

@@ -18,16 +18,7 @@ def canonical_job(job: Job) -> str:
 
     Names of materials must have become ids before.
     """
-    return _spelt(asdict(job) | {"reference": None})
-
-
-def canonical_question(question: dict[str, Any]) -> str:
-    """A question with a job in it, likewise; its readings stay in their order."""
-    return _spelt(question | {"job": question["job"] | {"reference": None}})
-
-
-def _spelt(value: Any) -> str:
-    return json.dumps(_canonical(value), sort_keys=True, separators=(",", ":"))
+    return json.dumps(_canonical(asdict(job) | {"reference": None}), sort_keys=True, separators=(",", ":"))
 
 
 def _canonical(value: Any, name: str = "") -> Any:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from rapidfuzz import fuzz, process
 
 from sheetmargin_service.errors import Path, QuestionError
+from sheetmargin_service.tables import load_table
+
+
+@cache
+def fault_codes() -> Mapping[str, str]:
+    """What each code of a fault means."""
+    return load_table(__package__, "fault_codes.toml")
 
 
 @dataclass(frozen=True, kw_only=True)

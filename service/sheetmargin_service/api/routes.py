@@ -6,6 +6,7 @@ description all follow from that statement.
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import wraps
@@ -28,8 +29,8 @@ from sheetmargin_service.api.decode import JSON, decode_body, decode_query
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.keys import Key, Scope
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
-from sheetmargin_service.api.schemas.derive import answer_schema
-from sheetmargin_service.api.schemas.strict import Part, StrictSchema
+from sheetmargin_service.api.schemas.derive import CODES, answer_schema
+from sheetmargin_service.api.schemas.strict import OneOf, Part, StrictSchema
 from sheetmargin_service.api.service import current_service
 
 View = Callable[..., Response]
@@ -37,6 +38,9 @@ MAX_BODY = 1 << 20
 
 _HEADERS: Mapping[str, Mapping[str, Any]] = {
     "X-Request-Id": {"description": "Name of the request.", "schema": {"type": "string"}},
+}
+_RETRY_HEADERS: Mapping[str, Mapping[str, Any]] = {
+    "Retry-After": {"description": "Seconds until it is worth asking again.", "schema": {"type": "integer"}},
 }
 _CACHE_HEADERS: Mapping[str, Mapping[str, Any]] = {
     "ETag": {"description": "Strong tag of the question.", "schema": {"type": "string"}},
@@ -84,6 +88,9 @@ class _Converter(OpenAPIConverter):  # type: ignore[misc]
         if isinstance(field, Part) or ret.get("default", "") is None:
             ret.pop("default", None)
         own: dict[str, Any] = field.json_schema() if hasattr(field, "json_schema") else {}
+        if isinstance(field, OneOf) and field.parts:
+            plain = [{"type": kind} for kind, may in (("number", field.scalar), ("null", field.allow_none)) if may]
+            own["anyOf"] = [*map(self.resolve_nested_schema, field.parts), *plain]
         return own
 
     def schema2jsonschema(self, schema: Any) -> dict[str, Any]:
@@ -152,13 +159,14 @@ class Routes:
             handler: Any = view
             if schema is not None:
                 handler = self.blueprint.arguments(schema(), location=location)(handler)
-            for kind in sorted({*_failures(method, path, call, schema), *call.can_fail}):
+            for kind in {*_failures(method, path, call, schema), *call.can_fail}:
+                status = PROBLEM_TYPES[kind].status
                 handler = self.blueprint.alt_response(
-                    PROBLEM_TYPES[kind].status,
+                    status,
                     schema=answer_schema(contract.Problem),
                     content_type=problems.MEDIA_TYPE,
                     description=PROBLEM_TYPES[kind].title,
-                    headers=_HEADERS,
+                    headers={**_HEADERS, **(_RETRY_HEADERS if status in (429, 503) else {})},
                 )(handler)
             if call.cached and method == "GET":
                 handler = self.blueprint.alt_response(
@@ -168,13 +176,16 @@ class Routes:
                 200,
                 answer if answer is not None else {"type": "object" if call.media_type.endswith("json") else "string"},
                 content_type=call.media_type,
-                headers={**_HEADERS, **(_CACHE_HEADERS if call.cached else {})},
+                headers={**_HEADERS, **(_CACHE_HEADERS if call.cached and method == "GET" else {})},
             )(handler)
-            extra: dict[str, Any] = {"operationId": view.__name__, **(described or {})}
-            if call.scope != "open":
-                publishable: list[dict[str, list[str]]] = [{"publishableKey": []}] if call.scope == "recommend" else []
-                extra["security"] = [{"bearerAuth": [call.scope]}, *publishable, {}]
-            handler = self.blueprint.doc(**extra)(handler)
+            handler = self.blueprint.doc(
+                operationId=view.__name__,
+                description=_description(view, call),
+                security=_security(call),
+                # One object instead of a long row of arguments, where openapi-generator has the choice.
+                **({"x-group-parameters": True} if location == "query" and schema is not None else {}),
+                **(described or {}),
+            )(handler)
             handler = _guarded(handler, call, takes_query=location == "query" and schema is not None)
             self.blueprint.route(path, methods=[method])(handler)
             return view
@@ -182,8 +193,23 @@ class Routes:
         return declare
 
 
+def _description(view: View, call: Call) -> str:
+    """The text below the view's first line, and who may call it."""
+    _, _, text = inspect.cleandoc(view.__doc__ or "").partition("\n\n")
+    scope = f"Where the service asks for keys, the key needs the scope `{call.scope}`."
+    return " ".join([*text.split(), "Needs no key." if call.scope == "open" else scope])
+
+
+def _security(call: Call) -> list[dict[str, list[str]]]:
+    """What may come with the request; nothing at all where the service asks for no keys."""
+    if call.scope == "open":
+        return []
+    publishable: list[dict[str, list[str]]] = [{"publishableKey": []}] if call.scope == "recommend" else []
+    return [{"bearerAuth": []}, *publishable, {}]
+
+
 def _failures(method: str, path: str, call: Call, schema: type[StrictSchema] | None) -> set[str]:
-    kinds = {"invalid-values", "not-acceptable", "too-many-requests"}
+    kinds = {"invalid-values", "not-acceptable", "too-many-requests", "internal", "unavailable"}
     if method == "POST":
         kinds |= {"bad-syntax", "too-large", "unsupported-media-type"}
     if call.scope != "open":
@@ -200,7 +226,9 @@ def _guarded(handler: View, call: Call, *, takes_query: bool) -> View:
     def guarded(*args: Any, **kwargs: Any) -> Response:
         request.max_content_length = call.max_body
         current_service().gate.check(request.headers.get("Authorization"), call.scope, _page())
-        if request.accept_mimetypes and not request.accept_mimetypes.best_match((call.media_type, *call.also)):
+        # Generated clients choose the first JSON that a call may answer with, which may be that of its problems.
+        known = (call.media_type, *call.also, problems.MEDIA_TYPE)
+        if request.accept_mimetypes and not request.accept_mimetypes.best_match(known):
             raise Problem(
                 "not-acceptable",
                 Fault(
@@ -250,7 +278,11 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
         spec_kwargs={
             "title": title,
             "version": version,
-            "info": {"description": description, "license": {"name": "MIT", "identifier": "MIT"}},
+            "info": {
+                "description": description,
+                "license": {"name": "MIT", "identifier": "MIT"},
+                "contact": {"name": "whoever runs this service"},
+            },
             "servers": [{"url": "/"}],
             "marshmallow_plugin": _Plugin(),
         },
@@ -272,7 +304,18 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
             "description": "A key that a shop's page shows to everybody: it is bound to the shop's origins.",
         },
     )
+    for name, codes in CODES.items():
+        told = {
+            "type": "string",
+            "enum": sorted(codes()),
+            "description": "The codes of this version; `/docs` has each.",
+        }
+        api.spec.components.schema(name, told)
     for part in routes:
         api.register_blueprint(part.blueprint)
     document: dict[str, Any] = api.spec.to_dict()
+    for path in document["paths"].values():
+        for described in path.values():
+            if "responses" in described:
+                described["responses"] = dict(sorted(described["responses"].items()))
     return document

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from codecs import BOM_UTF8
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any, NoReturn
@@ -55,6 +56,8 @@ def loads(body: bytes) -> Any:
 
 def parse(body: bytes) -> tuple[Any, list[Fault]]:
     """The value, and what is wrong with parts of it, each with its path; JsonError where the whole is no JSON."""
+    # RFC 8259, section 8.1: a reader may ignore a byte order mark, which spreadsheets and shells like to write.
+    body = body.removeprefix(BOM_UTF8)
     try:
         text = body.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -5,22 +5,24 @@ from __future__ import annotations
 import json
 import socket
 import time
+import uuid
 from typing import Any
 
 from gunicorn import util
 from gunicorn.http import errors, wsgi
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
+from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.serving.socket_timeouts import READ_S, PatientSocket
 
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {
-    errors.LimitRequestLine: (414, "URI Too Long"),
-    errors.ExpectationFailed: (417, "Expectation Failed"),
-    errors.LimitRequestHeaders: (431, "Request Header Fields Too Large"),
-    errors.ParseException: (400, "Bad Request"),
+    errors.LimitRequestLine: (414, "URI Too Long", "too-long"),
+    errors.ExpectationFailed: (417, "Expectation Failed", "expectation"),
+    errors.LimitRequestHeaders: (431, "Request Header Fields Too Large", "too-long"),
+    errors.ParseException: (400, "Bad Request", "not-http"),
 }
-"""Status and reason of what cannot be read as HTTP (RFC 9110, section 15; RFC 6585), the first that fits."""
+"""Status, reason and code of what cannot be read as HTTP (RFC 9110, section 15; RFC 6585), the first that fits."""
 
 
 class UnnamedResponse(wsgi.Response):  # type: ignore[misc]
@@ -68,10 +70,17 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         if found is None or isinstance(exc, _OURS):
             super().handle_error(req, client, addr, exc)
             return
-        status, reason = found
+        status, reason, code = found
         self.log.info("not read as HTTP: %s", type(exc).__name__)
         detail = "The request is not HTTP/1.1 as this service reads it."
-        problem = {"type": "/docs/problems/bad-syntax", "title": reason, "status": status, "detail": detail}
+        problem = {
+            "type": "/docs/problems/bad-syntax",
+            "title": reason,
+            "status": status,
+            "detail": detail,
+            "request_id": uuid.uuid4().hex,
+            "errors": [{"code": code, "detail": fault_codes()[code]}],
+        }
         body = json.dumps(problem).encode()
         head = (
             f"HTTP/1.1 {status} {reason}\r\nContent-Type: application/problem+json\r\nContent-Length: {len(body)}\r\n"

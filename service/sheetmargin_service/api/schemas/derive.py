@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 import inspect
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, Field, fields, is_dataclass
 from functools import cache
 from types import ModuleType, NoneType, UnionType
@@ -17,6 +17,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from marshmallow import fields as wire
 
+from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.api.schemas.strict import (
     AnswerSchema,
     Choice,
@@ -33,6 +34,7 @@ from sheetmargin_service.api.schemas.strict import (
 )
 from sheetmargin_service.materials.corrugated import FLUTE_NAMES
 from sheetmargin_service.materials.sizes import GAUGES, basis_names
+from sheetmargin_service.messages.say import texts
 
 VOCABULARIES: Mapping[str, Callable[[], Sequence[str]]] = {
     "bases": basis_names,
@@ -40,6 +42,8 @@ VOCABULARIES: Mapping[str, Callable[[], Sequence[str]]] = {
     "gauges": lambda: GAUGES,
 }
 """Names of tables, by what the contract calls them."""
+CODES: Mapping[str, Callable[[], Iterable[str]]] = {"FaultCode": fault_codes, "NoteCode": texts}
+"""Codes of answers, by the component of the description that lists them. A later service may have more."""
 _BOUNDS = ("gt", "ge", "lt", "le")
 
 
@@ -133,7 +137,8 @@ def _field(
         return Shaped(description, shape=told["shape"], expected=told["expected"], **rest)
     assert hint is str
     if not asked:
-        return Text(description, shortest=0, longest=None, **rest)
+        codes = told["vocabulary"] if told.get("vocabulary") in CODES else None
+        return Text(description, shortest=0, longest=None, codes=codes, **rest)
     return Text(description, longest=told.get("longest", 80), **rest)
 
 

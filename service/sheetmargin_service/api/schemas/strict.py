@@ -135,11 +135,19 @@ class Flag(StrictField[bool]):
 
 
 class Text(StrictField[str]):
-    """A line of text without control characters."""
+    """A line of text without control characters. `codes` names the component that lists those known today."""
 
-    def __init__(self, description: str = "", *, longest: int | None = 80, shortest: int = 1, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        description: str = "",
+        *,
+        longest: int | None = 80,
+        shortest: int = 1,
+        codes: str | None = None,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(description, **kwargs)
-        self.longest, self.shortest = longest, shortest
+        self.longest, self.shortest, self.codes = longest, shortest, codes
         self.expected = "a text" if longest is None else f"a text of {shortest} to {longest} printable characters"
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
@@ -154,6 +162,8 @@ class Text(StrictField[str]):
         return value
 
     def json_schema(self) -> JsonSchema:
+        if self.codes is not None:
+            return {"anyOf": [{"$ref": f"#/components/schemas/{self.codes}"}, {"type": "string"}]}
         if self.longest is None:
             return {"type": "string"}
         return {"type": "string", "minLength": self.shortest, "maxLength": self.longest, "pattern": _PRINTABLE}
@@ -265,22 +275,7 @@ class OneOf(StrictField[Any]):
         return value
 
     def json_schema(self) -> JsonSchema:
-        if not self.parts:
-            return {"type": ["string", "number", "boolean"]}
-        # apispec describes the parts of fields that it knows; of these the shape is told in place.
-        null = [{"type": "null"}] if self.allow_none else []
-        return {"anyOf": [*([{"type": "number"}] if self.scalar else []), *map(_shape, self.parts), *null]}
-
-
-def _shape(schema: Schema) -> JsonSchema:
-    shapes = {name: _told(field) for name, field in schema.fields.items()}
-    return {"type": "object", "properties": shapes, "required": list(shapes)}
-
-
-def _told(field: fields.Field[Any]) -> JsonSchema:
-    own: JsonSchema = field.json_schema()  # type: ignore[attr-defined]
-    null = {"type": [own["type"], "null"]} if field.allow_none else {}
-    return {**own, **null, "description": field.metadata["description"]}
+        return {} if self.parts else {"type": ["string", "number", "boolean"]}
 
 
 class Table(Refusing, fields.Dict):
@@ -292,10 +287,7 @@ class Table(Refusing, fields.Dict):
         super().__init__(values=inner, metadata=_described(description), **_strict(kwargs))
 
     def json_schema(self) -> JsonSchema:
-        inner: JsonSchema = self.value_field.json_schema()  # type: ignore[union-attr]
-        if self.value_field.allow_none:  # type: ignore[union-attr]
-            inner = {"type": [*inner["type"], "null"]}
-        return {"type": "object", "additionalProperties": inner}
+        return {"type": "object"}
 
 
 def _strict(kwargs: dict[str, Any]) -> dict[str, Any]:

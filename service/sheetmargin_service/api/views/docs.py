@@ -14,6 +14,7 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
+from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.api.headers import SECURITY
 from sheetmargin_service.api.problems import PROBLEM_TYPES, Problem
 from sheetmargin_service.api.routes import Call, Routes
@@ -50,6 +51,7 @@ def show_docs() -> Response:
         kinds=KINDS,
         texts=texts(),
         problem_types=PROBLEM_TYPES,
+        fault_codes=fault_codes(),
         marked=_marked,
     )
     return _page(page)

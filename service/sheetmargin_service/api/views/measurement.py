@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 
 from flask import Response
 from sheetmargin.contract.answer import Answer
@@ -21,8 +21,6 @@ from sheetmargin.contract.measure import (
 )
 
 from sheetmargin_service.api.accept_language import wanted_language
-from sheetmargin_service.api.caching import cacheable
-from sheetmargin_service.api.canonical import canonical_question, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
 from sheetmargin_service.api.faults import Fault, faults_of
@@ -41,7 +39,7 @@ AXES = ("gap_mm", "tilt_deg"), ("position_mm",), ("grammage_gsm",)
 """Fields of a grid that belong together."""
 
 routes = Routes("measure", "Readings: what to expect, what they say of a sample, what is wrong with a machine.")
-MEASURE = Call(scope="measure", cached=True)
+MEASURE = Call(scope="measure")
 
 
 @routes.post("/v1/predictions", MEASURE, body=question_schema(PredictionQuestion), answer=answer_schema(Prediction))
@@ -88,16 +86,11 @@ def _answer(
     service, language = current_service(), wanted_language()
     resolved = _resolved(asked, service, also=also)
 
-    def body() -> bytes:
-        try:
-            return json_bytes(encode(compute(service, resolved), language=language))
-        except QuestionError as error:
-            raise Problem("invalid-values", *faults_of(error)) from error
-
-    versions = (service.build, service.model_version, resolved.catalogue.version)
-    question = canonical_question(asdict(asked) | {"sheet": None, "reference": None, "job": asdict(resolved.job)})
-    etag = strong_etag(*versions, JSON, language, type(asked).__name__, question)
-    return cacheable(body, etag=etag, language=language, keyed=service.gate.keyed)
+    try:
+        body = json_bytes(encode(compute(service, resolved), language=language))
+    except QuestionError as error:
+        raise Problem("invalid-values", *faults_of(error)) from error
+    return Response(body, content_type=JSON, headers={"Content-Language": language, "Cache-Control": "no-store"})
 
 
 def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) -> CheckedJob:
