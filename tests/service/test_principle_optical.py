@@ -13,7 +13,7 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
 PAPER = sheet("copy-paper", grammage_gsm=80)
-WHITE_FILM = sheet("bopp-white", thickness_um=50)
+WHITE_FILM = sheet("bopp-white", thickness_um=50, grammage_gsm=round(0.68 * 50, 2))
 
 
 def transmittance(s, k, w):

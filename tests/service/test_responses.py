@@ -12,7 +12,7 @@ from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.trapped_air import double_transmission, flat_film, uneven_film
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.materials.stiffness import VARIANTS, elastic_constants
+from sheetmargin_service.materials.stiffness import ENDS, elastic_constants
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, Films, film_weights
 from sheetmargin_service.principles.ultrasonic.responses import (
     DRAWS,
@@ -67,21 +67,22 @@ CARD = sheet("pvc-rigid", thickness_um=760)
 
 
 def test_cases_are_the_ends_of_what_is_not_known():
-    cases = first_order_cases(CARD)
-    assert wave_unknowns(CARD) == ("stiffness", "loss", "mass")
-    assert [c.variant for c in cases[:5]] == list(VARIANTS)
-    assert [c.mass_factor for c in cases[5:]] == [1.0 - MASS_STEP, 1.0 + MASS_STEP]
+    unknowns = wave_unknowns(CARD)
+    assert tuple(unknowns) == ("stiffness", "loss", "mass", "thickness")
+    for name in ("stiffness", "loss"):
+        assert tuple(c.variants for c in unknowns[name]) == tuple((end,) for end in ENDS[name])
+    assert [c.mass_factor for c in unknowns["mass"]] == [1.0 - MASS_STEP, 1.0 + MASS_STEP]
 
 
 def test_the_permeance_of_a_grade_is_not_known_and_that_of_a_stock_is():
-    assert wave_unknowns(PAPER) == ("stiffness", "loss", "mass", "permeance")
+    assert tuple(wave_unknowns(PAPER)) == ("stiffness", "loss", "mass", "thickness", "permeance")
     permeance = PAPER.layers[0].material.porous.permeance_um_per_pa_s
-    assert [c.permeance_factor * permeance.nominal for c in first_order_cases(PAPER)[7:]] == [
+    assert [c.permeance_factor * permeance.nominal for c in wave_unknowns(PAPER)["permeance"]] == [
         permeance.low,
         permeance.high,
     ]
     measured = sheet("copy-paper", grammage_gsm=80, air_permeance_um_per_pa_s=3.0)
-    assert wave_unknowns(measured) == ("stiffness", "loss", "mass")
+    assert tuple(wave_unknowns(measured)) == ("stiffness", "loss", "mass", "thickness")
 
 
 def test_each_case_is_computed_with_its_own_numbers():
@@ -167,7 +168,7 @@ def test_wavelengths_across_a_sheet_are_counted_by_its_slowest_wave():
     layer = CARD.layers[0]
     c55 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3)[3].real
     turns = model(CARD, first_order_cases(CARD)).turns(FREQUENCY[:, 0])
-    assert turns.shape == (7, 2)
+    assert turns.shape == (9, 2)
     assert turns[0] == pytest.approx(760e-6 * FREQUENCY[:, 0] / np.sqrt(c55 / layer.density_kg_m3))
     label = construction("label-paper")
     alone = sum(model(replace(label, layers=(one,))).turns(FREQUENCY[:, 0]) for one in label.layers)

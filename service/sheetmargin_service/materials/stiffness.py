@@ -2,28 +2,41 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import NamedTuple
 
+from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, SoftSolid, TransverselyIsotropic
 
-Variant = Literal["nominal", "soft", "stiff", "low_loss", "high_loss"]
-VARIANTS: tuple[Variant, ...] = ("nominal", "soft", "stiff", "low_loss", "high_loss")
+
+class Variant(NamedTuple):
+    """How far a stock lies from its material's nominal numbers: standard deviations of all its moduli, which move
+    together, and of its loss factor. An interval is log-normal on either side of its nominal value, and holds 90 %."""
+
+    stiffness: float = 0.0
+    loss: float = 0.0
+
+
+NOMINAL = Variant()
+ENDS = {
+    "stiffness": (Variant(stiffness=-Z95), Variant(stiffness=Z95)),
+    "loss": (Variant(loss=-Z95), Variant(loss=Z95)),
+}
+"""Both ends of the intervals."""
 
 GPA = 1e9
 
 
 def elastic_constants(
-    *, material: Material, density_kg_m3: float, variant: Variant = "nominal"
+    *, material: Material, density_kg_m3: float, variant: Variant = NOMINAL
 ) -> tuple[complex, complex, complex, complex]:
     """(c11, c13, c33, c55) in Pa for the time factor e^(+i w t): a loss factor eta multiplies a modulus by 1 + i eta.
 
-    `soft` and `stiff` move all moduli together to the ends of their intervals (positive definiteness is checked there
-    when the library is loaded), `low_loss` and `high_loss` the loss factor. The moduli of a transversely isotropic
-    material are taken in proportion to `density_kg_m3`, as fibre networks have it near their usual density; those of
-    other solids do not depend on it. Shear and compression share one loss factor, except in a soft solid.
+    At the ends of the intervals positive definiteness is checked when the library is loaded. The moduli of a
+    transversely isotropic material are taken in proportion to `density_kg_m3`, as fibre networks have it near their
+    usual density; those of other solids do not depend on it. Shear and compression share one loss factor, except in a
+    soft solid.
     """
-    loss = _at(material.loss_factor, {"low_loss": "low", "high_loss": "high"}.get(variant, "nominal"))
-    place = {"soft": "low", "stiff": "high"}.get(variant, "nominal")
+    loss, place = _at(material.loss_factor, variant.loss), variant.stiffness
     match material.elastic:
         case Isotropic(youngs_modulus_gpa=young, poisson_ratio=nu):
             shear = _at(young, place) * GPA / (2 * (1 + nu)) * (1 + 1j * loss)
@@ -36,8 +49,11 @@ def elastic_constants(
             return _at(c11, place) * scale, _at(c13, place) * scale, _at(c33, place) * scale, _at(c55, place) * scale
 
 
-def _at(interval: Interval, place: str) -> float:
-    return {"low": interval.low, "nominal": interval.nominal, "high": interval.high}[place]
+def _at(interval: Interval, deviations: float) -> float:
+    end = interval.high if deviations > 0.0 else interval.low
+    if deviations == 0.0 or interval.nominal == 0.0:
+        return interval.nominal
+    return float(interval.nominal * (end / interval.nominal) ** (abs(deviations) / Z95))
 
 
 def _isotropic(*, lame: complex, shear: complex) -> tuple[complex, complex, complex, complex]:

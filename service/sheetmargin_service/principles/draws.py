@@ -35,9 +35,13 @@ UNKNOWNS = (
     "moisture",
     "resistivity",
     "permeability",
+    "gap",
+    "bypass",
+    "stiffness-2",
+    "stiffness-3",
 )
 """What is drawn, each a dimension of its own in this order, whichever class asks."""
-SEED = 20
+SEED = 21
 REACH = 2.5
 """Standard deviations to which a draw goes: beyond, what levels do is not known either."""
 PLACES, FEW_PLACES = 51, 7

@@ -108,7 +108,8 @@ class Spread:
     slope and bend (M,) over the standard normal variable that is drawn for it. What else differs from event to event
     blurs each by `blur`, a standard deviation, and adds one of `added` (A,), all as likely. `common`: standard
     deviation of what moves every state alike from one teaching to the next. `floor` is what the signal cannot go
-    beyond, `noise` what every single reading adds; without it nothing changes within a sheet.
+    beyond, `noise` what every single reading adds; without it nothing changes within a sheet. `beside` (J, M): what the
+    parabolas leave out. `floor_steps` (J,): by how many grid points the floor lies further in each draw.
     """
 
     nominal: Array
@@ -119,6 +120,8 @@ class Spread:
     common: float = 0.0
     floor: Floor | None = None
     noise: Noise | None = None
+    beside: Array | None = None
+    floor_steps: NDArray[np.intp] | None = None
 
     @cached_property
     def values(self) -> Array:
@@ -127,7 +130,7 @@ class Spread:
         for unknown, (slope, bend) in self.unknowns.items():
             z = drawn(unknown)[:, None]
             values = values + z * slope + z * z * bend
-        return values
+        return values if self.beside is None else values + self.beside
 
     def steady(self, grid: SignalGrid) -> Array:
         """Probabilities (count,) of the steady signal on a grid, over drifts and all that is drawn.

@@ -20,6 +20,7 @@ from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.draws import one_parabola
+from sheetmargin_service.principles.lots import LOT_SHARE, lot_of
 from sheetmargin_service.principles.protocol import SignalDistribution, SignalTable, Span, Spread
 
 Array = NDArray[np.float64]
@@ -33,17 +34,18 @@ PARTIAL_CONTACT = 0.5
 """Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
 UNUSABLE_SIGMA = 1e6
 """Standard deviation, in any unit, of a reading at a setting where the sheet has no room: no margin survives it."""
-LOT_SHARE = 0.75
-"""Share of a grade's variance that lies between its lots, and not within one (a choice, stated)."""
 COMMON = ("drift", "taught-sheet")
 """Causes that move every state alike from one teaching to the next."""
 FIXED = {
+    "lot-mass": "mass",
     "lot-thickness": "thickness",
     "moisture": "moisture",
     "resistivity": "resistivity",
     "permeability": "permeability",
 }
 """Causes that are the same for all of a job, and what is drawn for them."""
+SMALL = 0.01
+"""Relative change by which slopes over the size of a lot are taken."""
 CONSTANTS = ("constants", "other-constants")
 """What is drawn for the constants whose ends are the variants."""
 _ABOUT = 0.4
@@ -240,7 +242,15 @@ def relative_thickness_deviation(sheet: Sheet, *, spot_mm: float) -> float:
 
 def lot_thickness_deviation(sheet: Sheet) -> float:
     """Standard deviation of a lot's mean thickness, relative."""
-    return float(np.sqrt(LOT_SHARE)) * sheet.thickness_tolerance_pct / 100.0 / HALF_WIDTH_95
+    return float(np.hypot(*lot_of(sheet).thickness))
+
+
+def lot_moves(sheet: Sheet, *, bulk: Array, denser: Array) -> dict[str, Array]:
+    """How far what is drawn of a lot's size moves a reading: `bulk` is its derivative by more of the same, relative,
+    `denser` that by the density of the same mass."""
+    lot = lot_of(sheet)
+    moves = (mass * bulk + density * denser for mass, density in zip(lot.mass, lot.density, strict=True))
+    return dict(zip(("lot-mass", "lot-thickness"), moves, strict=True))
 
 
 def uniform_deviation(low: float, high: float) -> float:

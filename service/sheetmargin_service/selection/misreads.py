@@ -7,8 +7,8 @@ then averaged over the steady signals of all events.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -17,11 +17,12 @@ from scipy.special import ndtr
 from sheetmargin.contract.answer import Misread, Misreads
 
 from sheetmargin_service.principles.draws import DRIFTS, over_draws, weighted_quantiles
-from sheetmargin_service.principles.noise import Noise, above
+from sheetmargin_service.principles.noise import Floor, Noise, above
 from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.principles.signal_grid import LEAST_NARROWED, SignalGrid
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Rates = Mapping[str, Array]
 """Rates of pairs of states, (J or 1, drifts) each."""
 FLOOR_PPM = 1.0
@@ -33,6 +34,8 @@ _DIRECT = 128
 """Readings up to which runs are counted one by one; beyond, the chance of no run falls by a steady factor."""
 _RAREST = 1e-9
 """Rates per million below this are not told apart."""
+NO_EVENT = 1e-6
+"""An event this rare in any draw is not asked about a floor that moves."""
 _NEVER = 1e-12
 """A reading this rare does not happen, one this sure does."""
 
@@ -167,12 +170,24 @@ def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
     count, drifts = grid.count, len(DRIFTS)
     blur, common = _narrowed(spread, grid)
     shifted = _shifted(grid, chances, common * DRIFTS).reshape(-1, count)
-    if spread.floor is not None:
-        shifted = spread.floor.before(shifted)
-    by_value = grid.averaged(shifted, added=spread.added, sigma=blur)
     weights = np.broadcast_to(spread.weights, spread.values.shape)
     events = grid.bin_nodes(spread.values, weights)
-    return np.moveaxis((events @ by_value.T).reshape(len(events), len(chances), drifts), 0, 1)
+    found = np.empty((len(events), len(shifted)))
+    for draws, floor in _floors(spread, grid, events):
+        read = shifted if floor is None else floor.before(shifted)
+        found[draws] = events[draws] @ grid.averaged(read, added=spread.added, sigma=blur).T
+    return np.moveaxis(found.reshape(len(events), len(chances), drifts), 0, 1)
+
+
+def _floors(spread: Spread, grid: SignalGrid, events: Array) -> Iterator[tuple[slice | Flags, Floor | None]]:
+    """Draws (of J) and the floor in them: the same in all but where the signal comes near to one that moves."""
+    floor, steps = spread.floor, spread.floor_steps
+    near = 0 if floor is None else floor.first + len(floor.matrix) // 4
+    if floor is None or steps is None or len(events) != len(steps) or events[:, max(near, 0) :].max() < NO_EVENT:
+        yield slice(None), floor
+        return
+    for step in np.unique(steps).tolist():
+        yield steps == step, replace(floor, first=floor.first + step)
 
 
 def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:

@@ -10,14 +10,9 @@ from sheetmargin.contract.mounting import Alignment
 
 from sheetmargin_service.mounting.alignment import align
 from sheetmargin_service.principles.protocol import Fact, Scalar
+from sheetmargin_service.principles.ultrasonic.set_by_hand import ALIGNED_HALF_ANGLES, GAP_SET_MM
 from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.search import NO_SLACK, Choice, Slack
-
-GAP_SET_MM = 1.0
-"""A gap is set by a rule, to a millimetre (common practice, no source)."""
-ALIGNED_HALF_ANGLES = 0.7
-"""A face turned by so many half angles of its beam has lost 1 dB at any gap (within 2 % over the reference classes;
-what is told is computed)."""
 
 
 def alignment_of(class_result: ClassResult, choice: Choice) -> Alignment | None:

@@ -43,7 +43,8 @@ from sheetmargin_service.principles.signals import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    lot_thickness_deviation,
+    SMALL,
+    lot_moves,
     moved_by,
     open_readings,
     relative_thickness_deviation,
@@ -196,9 +197,17 @@ class CapacitiveModel:
         return SORPTION_PCT_PER_RH_PCT * humidity / 100.0
 
     def _rise_ff(
-        self, sheet: Sheet, settings: NDArray[np.intp], *, count: int, thickness: float = 0.0, moisture: float = 0.0
+        self,
+        sheet: Sheet,
+        settings: NDArray[np.intp],
+        *,
+        count: int,
+        thickness: float = 0.0,
+        density: float = 0.0,
+        moisture: float = 0.0,
     ) -> Array:
-        """Rise of capacitance (V, N) by `count` plies; `thickness` is a relative change, `moisture` one by mass.
+        """Rise of capacitance (V, N) by `count` plies; `thickness` is a relative change, `density` one of the same
+        mass, `moisture` one by mass.
 
         Air between two sheets is air like that above and below: it does not count, and holes count as that much less of
         solid. Water between them does count.
@@ -206,9 +215,9 @@ class CapacitiveModel:
         solid, equivalent = 0.0, np.zeros(1)
         for layer in sheet.layers:
             if layer.material is not None:
-                height = layer.thickness_um * 1e-6 * (1.0 - sheet.open_area_fraction) * (1.0 + thickness)
+                height = layer.thickness_um * 1e-6 * (1.0 - sheet.open_area_fraction) * (1.0 + thickness - density)
                 solid += count * height
-                equivalent = equivalent + count * height / _permittivities(layer, moisture=moisture)
+                equivalent = equivalent + count * height / _permittivities(layer, denser=density, moisture=moisture)
         if sheet.contact == "water-film" and count > sheet.plies:
             solid += WATER_FILM_M
             equivalent = equivalent + WATER_FILM_M / WATER_PERMITTIVITY
@@ -228,7 +237,8 @@ class CapacitiveModel:
         spot = min(self.parameters.electrode_width_mm, self.parameters.electrode_length_mm)
         own = relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count))
         moves = moved_by(read, {"thickness": own, "moisture": self._moisture_deviation})
-        moves["lot-thickness"] = moved_by(read, {"thickness": lot_thickness_deviation(sheet)})["thickness"]
+        lot = moved_by(read, {"thickness": SMALL, "density": SMALL})
+        moves |= lot_moves(sheet, bulk=lot["thickness"] / SMALL, denser=lot["density"] / SMALL)
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=read()[..., None],
@@ -247,13 +257,14 @@ class CapacitiveModel:
         )
 
 
-def _permittivities(layer: SheetLayer, *, moisture: float) -> Array:
-    """Nominal, low and high permittivity (V,) of a layer whose moisture is changed, in proportion to its density."""
+def _permittivities(layer: SheetLayer, *, denser: float, moisture: float) -> Array:
+    """Nominal, low and high permittivity (V,) of a layer whose density and moisture are changed: its logarithm is taken
+    in proportion to density."""
     material = layer.material
     assert material is not None
     permittivity = material.electrical.permittivity
     assert permittivity is not None
-    density_factor = layer.density_kg_m3 / material.density_kg_m3.nominal
+    density_factor = (1.0 + denser) * layer.density_kg_m3 / material.density_kg_m3.nominal
     values = np.array([permittivity.nominal, permittivity.low, permittivity.high]) ** density_factor
     if material.electrical.moisture_content_pct == 0.0:
         return values

@@ -39,7 +39,8 @@ from sheetmargin_service.principles.signals import (
     UNUSABLE_SIGMA,
     Readings,
     States,
-    lot_thickness_deviation,
+    SMALL,
+    lot_moves,
     moved_by,
     open_readings,
     relative_thickness_deviation,
@@ -166,10 +167,9 @@ class OpticalModel:
         power = _plies(sheet, covers=covers).passed[:, None, :] + floor[:, None]
         # Near the floor a change of the light behind it moves the reading by its share only.
         share = 1.0 - floor / (power @ weights)
-        moves = {
-            "thickness": share * moved_by(read, {"thickness": thickness})["thickness"],
-            "lot-thickness": share * moved_by(read, {"thickness": lot_thickness_deviation(sheet)})["thickness"],
-        }
+        moves = {"thickness": share * moved_by(read, {"thickness": thickness})["thickness"]}
+        bulk = share * moved_by(read, {"thickness": SMALL})["thickness"] / SMALL
+        moves |= lot_moves(sheet, bulk=bulk, denser=np.zeros_like(bulk))
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=_decibel(power),

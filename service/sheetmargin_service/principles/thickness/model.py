@@ -37,7 +37,7 @@ from sheetmargin_service.principles.signals import (
     Readings,
     States,
     air_between,
-    lot_thickness_deviation,
+    lot_moves,
     open_readings,
     relative_thickness_deviation,
     states_of,
@@ -203,7 +203,9 @@ class ThicknessModel:
             moves={
                 **self._own_moves,
                 "thickness": np.array([self._solid_sigma_um(sheet, count=count)]),
-                "lot-thickness": np.array([count * sheet.thickness_um * lot_thickness_deviation(sheet)]),
+                **lot_moves(
+                    sheet, bulk=np.array([count * sheet.thickness_um]), denser=np.array([-count * sheet.thickness_um])
+                ),
                 "inner-air": np.array([between]),
             },
         )

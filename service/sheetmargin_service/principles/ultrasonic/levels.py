@@ -32,9 +32,12 @@ from sheetmargin_service.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.principles.ultrasonic.responses import (
     DRAWS,
     WATER_M,
+    Case,
     SheetModel,
     draw_films,
+    drawn_cases,
     first_order_cases,
+    lossy,
 )
 
 Array = NDArray[np.float64]
@@ -54,6 +57,9 @@ LEAST_TURNS = 0.4
 of which the first is at a half. Some room is left, as losses blur where they begin."""
 ABOUT_RAD = 0.05
 """How far from a pole of one sheet those of two are looked for."""
+BENT_TURNS = 0.25
+"""Wavelengths of the slowest wave across a sheet from which one sheet is computed in every draw: towards its first
+thickness resonance its level runs over stiffness and size as no parabola does."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
 
@@ -132,6 +138,34 @@ class Levels:
     def single(self) -> Branches:
         """A correct sheet in every case: one ply, or as many as it has."""
         return self._branches(*self._stack(self.model, self.sheet.plies))
+
+    @cached_property
+    def _drawn(self) -> SheetModel:
+        """The sheet in each draw."""
+        return self.model.of_cases(drawn_cases(self.sheet))
+
+    def drawn_samples(self, path: int) -> tuple[Complex, Poles] | None:
+        """Transmission of one sheet of one ply in each draw, (J, 1, F, S), at a path's frequencies, with its poles.
+
+        None where parabolas are good enough for it.
+        """
+        lines = self._lines[path]
+        at = self.films.frequency_hz[lines]
+        if self.sheet.plies > 1 or self.model.first(1).turns(at).max() < BENT_TURNS:
+            return None
+        samples = self._drawn.transmission(at[:, None], self.films.sin_theta)
+        if not np.isin(self.poles.row % len(self.films.frequency_hz), lines).any():
+            # What has no poles in any case has none in between.
+            return samples, Poles.none()
+        evaluate = _picked(self._drawn, _of_ply, at, samples.shape[:3])
+        contour = self.paths[path].operator.contour
+        return samples, _thick_poles(contour, self._drawn, at, samples, evaluate, plies=1)
+
+    def drawn_single(self, path: int, setting: int, samples: tuple[Complex, Poles]) -> Array:
+        """Attenuation of one sheet in each draw, (J,), at a setting of a path, from its samples there."""
+        there = replace(self, paths=(self.paths[path].at_setting(setting),))
+        amplitudes = there._apply(*samples, np.arange(samples[0].shape[2]))
+        return there._branches(amplitudes, ONE).attenuation_db[:, 0, 0]
 
     def fewer(self, cases: int) -> Branches:
         """A sheet of plies that are counted, one missing, in the first cases."""
@@ -339,7 +373,10 @@ def _picked(model: SheetModel, through: Through, frequency_hz: Array, shape: tup
 def _thick_poles(
     contour: Contour, model: SheetModel, frequency_hz: Array, samples: Complex, evaluate: Evaluate, *, plies: int
 ) -> Poles:
-    """Poles that matter of a transmission, by their row of its samples (C, K, F, S): thin sheets have none."""
+    """Poles that matter of a transmission, by their row of its samples (C, K, F, S): thin sheets have none, and those
+    of lossy ones lie far from the path."""
+    if lossy(model.sheet):
+        return Poles.none()
     thick = plies * model.turns(frequency_hz) > LEAST_TURNS
     rows = np.flatnonzero(np.broadcast_to(thick[:, None], samples.shape[:3]))
     if not len(rows):
@@ -364,9 +401,10 @@ def levels_of(sheet: Sheet, pair: Pair) -> Levels:
 def levels_before(sheet: Sheet, row: Row) -> Levels:
     """The sheet before the pairs of a row. Its nominal case shows, for each of them, whether it is even over the band:
     the centre alone then stands for it."""
-    model = SheetModel(sheet=sheet, air=row.air, cases=first_order_cases(sheet))
+    nominal = SheetModel(sheet=sheet, air=row.air, cases=(Case(),))
     frequency_hz, sin_theta = row.frequency_hz, row.sin_theta
-    samples = model.first(1).transmission(frequency_hz[:, None], sin_theta)[0, 0]
+    model = nominal.of_cases(first_order_cases(sheet))
+    samples = nominal.transmission(frequency_hz[:, None], sin_theta)[0, 0]
     paths, chosen = [], []
     for pair, lines in zip(row.pairs, row.lines, strict=True):
         even = _even(pair, samples[lines])

@@ -12,21 +12,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
+from sheetmargin_service.acoustics.poles import Poles
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
+from sheetmargin_service.principles.draws import drawn
+from sheetmargin_service.principles.lots import LOT_SHARE, lot_of
 from sheetmargin_service.principles.protocol import Receiver, Settings, SignalDistribution, SignalTable, Span, Spread
-from sheetmargin_service.principles.signals import LOT_SHARE
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.principles.ultrasonic.levels import Branches, Levels, levels_before
 from sheetmargin_service.principles.ultrasonic.pair import Row, row_in_air
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.receiver import (
     bypass_floor,
+    bypass_steps,
     read_percentiles,
     receiver_noise,
 )
-from sheetmargin_service.principles.ultrasonic.responses import MASS_STEP, wave_unknowns
+from sheetmargin_service.principles.ultrasonic.responses import MASS_STEP, STIFFNESSES, wave_unknowns
+from sheetmargin_service.principles.ultrasonic.set_by_hand import SetByHand
 from sheetmargin_service.principles.ultrasonic.spreads import (
     GRID,
     mixture_quantiles,
@@ -36,7 +40,10 @@ from sheetmargin_service.principles.ultrasonic.spreads import (
 from sheetmargin_service.principles.ultrasonic.tilts import Run, run_over_settings
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
+Parabolas = Mapping[str, tuple[Array, Array]]
+"""Slope and bend of levels over what is drawn, by its name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +135,10 @@ class PairGroup:
             raise ValueError("a pair lacks the tilts that tell how a level runs over the angle")
         return run
 
+    @cached_property
+    def set_by_hand(self) -> SetByHand:
+        return SetByHand(row=self.row, run=self._run)
+
     def flutter_variance(self, attenuation: Array) -> Array:
         """Variance from the angle of the sheet, at all of the row's settings: by slope, and by curvature, which is all
         that there is square on."""
@@ -159,18 +170,21 @@ class PairGroup:
         *,
         added: Array,
         variance: float,
-        unknowns: Mapping[str, tuple[Array, Array]] | None = None,
+        unknowns: Parabolas | None = None,
+        beside: Array | None = None,
     ) -> Spread:
-        """Levels (M,) before the receiver at a setting."""
+        """Levels (M,) before the receiver at a setting; with unknowns, those of a sheet."""
         open_db = float(self.open_db[setting])
         return Spread(
             nominal=nominal,
             weights=weights,
             blur=variance**0.5,
             unknowns=unknowns or {},
+            beside=beside,
             added=added,
             common=float(self.common_variance[setting]) ** 0.5,
             floor=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
+            floor_steps=None if unknowns is None else bypass_steps(),
             noise=receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=open_db),
         )
 
@@ -206,6 +220,7 @@ class SheetLevels:
 
     pair_group: PairGroup
     sheet: Sheet
+    _drawn_samples: dict[int, tuple[Complex, Poles] | None] = field(default_factory=dict)
 
     @cached_property
     def levels(self) -> Levels:
@@ -219,9 +234,11 @@ class SheetLevels:
         branches = self.levels.single()
         every = np.tensordot(branches.weights, branches.attenuation_db, axes=(0, 1))
         nominal, slopes, curvatures = _parabolas(every)
-        per_step = slopes[wave_unknowns(sheet).index("mass")]
+        per_step = slopes[self.unknowns.index("mass")]
+        placed = self.pair_group.set_by_hand.moves(nominal)
         # A parabola of a standard normal variable: its mean, its variance and its third cumulant.
-        slope, curvature = slopes * self._deviations[:, None], curvatures * (self._bent * self._deviations**2)[:, None]
+        slope = np.concatenate([self._axes.T @ slopes, [one for one, _ in placed.values()]])
+        curvature = np.concatenate([self._bent[:, None] * curvatures, [bend for _, bend in placed.values()]])
         drawn = np.square(slope) + 2.0 * np.square(curvature)
         third = (6.0 * slope**2 * curvature + 8.0 * curvature**3).sum(axis=0)
         mass = self._within_lot / MASS_STEP
@@ -233,6 +250,7 @@ class SheetLevels:
             flutter_variance=self.pair_group.flutter_variance(nominal)[keep],
             drawn_variance=drawn[:, keep],
             drawn_third=third[keep],
+            placed=placed,
         )
 
     @property
@@ -242,18 +260,32 @@ class SheetLevels:
         within = sheet.mass_tolerance_pct * np.sqrt(1.0 - LOT_SHARE)
         return float(np.hypot(within, sheet.formation_pct)) / HALF_WIDTH_95 / 100.0
 
+    @cached_property
+    def unknowns(self) -> tuple[str, ...]:
+        """Names of what is not known of the sheet and changes its waves, as they are drawn."""
+        return tuple(wave_unknowns(self.sheet))
+
     @property
     def _bent(self) -> Array:
-        """1 for each of the sheet's `wave_unknowns` whose ends lie far apart, 0 for mass: over a tolerance a level is
-        all but straight, and a parabola through its near ends says nothing of what lies beyond them."""
-        return np.array([float(name != "mass") for name in wave_unknowns(self.sheet)])
+        """What turns each unknown's curvature over the step to its ends into one over what is drawn; 0 for mass and
+        density: over a tolerance a level is all but straight, and a parabola through its near ends says nothing of what
+        lies beyond them."""
+        return np.array([0.0 if name in ("mass", "thickness") else Z95**-2 for name in self.unknowns])
 
     @cached_property
-    def _deviations(self) -> Array:
-        """Standard deviation of each of the sheet's `wave_unknowns`, as a share of the step to its ends."""
-        lot = float(np.sqrt(LOT_SHARE)) * self.sheet.mass_tolerance_pct / HALF_WIDTH_95 / 100.0
-        mass = lot / MASS_STEP
-        return np.array([mass if name == "mass" else 1.0 / Z95 for name in wave_unknowns(self.sheet)])
+    def _axes(self) -> Array:
+        """How far a standard deviation of each draw (columns) moves each unknown (rows), as a share of the step to its
+        ends: mass and density of a lot move together, as one of its sizes follows from the other."""
+        lot, names = lot_of(self.sheet), self.unknowns
+        axes = np.eye(len(names)) / Z95
+        mass = names.index("mass")
+        if "thickness" not in names:
+            axes[mass, mass] = np.hypot(*lot.mass) / MASS_STEP
+            return axes
+        both = [mass, names.index("thickness")]
+        axes[mass, both] = np.divide(lot.mass, MASS_STEP)
+        axes[both[1], both] = np.divide(lot.density, Z95 * np.hypot(*lot.density))
+        return axes
 
     @property
     def double_times(self) -> float:
@@ -267,6 +299,17 @@ class SheetLevels:
     @cached_property
     def _ripple_variance(self) -> Array:
         return 2.0 * ripple_variance(self._bounce)
+
+    @cached_property
+    def _searched(self) -> Branches:
+        """Two sheets at all of the row's settings, as a search looks at them."""
+        return self.levels.searching().double(1)
+
+    @cached_property
+    def _placed(self) -> tuple[Parabolas, Parabolas]:
+        """How setting by hand moves one sheet and two, at all of the row's settings."""
+        set_by_hand, two = self.pair_group.set_by_hand, self._searched
+        return self.single.placed, set_by_hand.moves(two.weights @ two.attenuation_db[0])
 
     @cached_property
     def signal_table(self) -> SignalTable:
@@ -283,7 +326,7 @@ class SheetLevels:
             no_sheet=pair_group.open_span,
             single=pair_group.span(one.branches, shift=one.shift, sigma=alone, third=third),
             double=pair_group.span(
-                levels.double(1).some(pair_group.keep), shift=times * one.shift, sigma=together, third=times**3 * third
+                self._searched.some(pair_group.keep), shift=times * one.shift, sigma=together, third=times**3 * third
             ),
             fewer=None
             if fewer is None
@@ -305,39 +348,68 @@ class SheetLevels:
             weights=levels.drawn_weights(double),
             blocked=levels.blocked(cases) if self.sheet.contact == "air" else None,
             fewer=levels.fewer(cases) if self.sheet.fewer_plies else None,
+            drawn=tuple(self._drawn_single(*place) for place in places),
         )
+
+    def _drawn_single(self, path: int, setting: int) -> Array | None:
+        """One sheet in each draw at a setting of a path, (J,), where parabolas are not good enough for it."""
+        if path not in self._drawn_samples:
+            self._drawn_samples[path] = self.levels.drawn_samples(path)
+        samples = self._drawn_samples[path]
+        return None if samples is None else self.levels.drawn_single(path, setting, samples)
 
     def distribution(self, setting: int, others: Others) -> SignalDistribution:
         """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
-        single, fewer = self.single.branches.at(setting), others.fewer
-        double_db, weights = others.double.attenuation_db, others.weights
+        single, fewer, (one, two) = self.single.branches.at(setting), others.fewer, self._placed
+        double_db, weights, beside = others.double.attenuation_db, others.weights, self._beside(single, others.drawn[0])
         if others.blocked is not None:
             share = blocked_share(self.sheet)[:, None]
             double_db = np.concatenate([double_db, others.blocked.attenuation_db], axis=1)
             weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
         return SignalDistribution(
             no_sheet=self.pair_group.open_spread(setting),
-            single=self._spread(single.attenuation_db, single.weights[None, :], setting, times=1.0),
-            double=self._spread(double_db, weights, setting, times=self.double_times),
+            single=self._spread(single.attenuation_db, single.weights[None, :], setting, placed=one, beside=beside),
+            double=self._spread(double_db, weights, setting, placed=two, beside=beside, times=self.double_times),
             fewer=None
             if fewer is None
-            else self._spread(fewer.attenuation_db, fewer.weights[None, :], setting, times=1.0),
+            else self._spread(fewer.attenuation_db, fewer.weights[None, :], setting, placed=one, beside=beside),
             moves=self.moves(others.double, setting),
         )
 
-    def _spread(self, attenuation_db: Array, weights: Array, setting: int, *, times: float) -> Spread:
+    def _beside(self, single: Branches, drawn_db: Array | None) -> Array | None:
+        """What parabolas leave out of one sheet in each draw, (J,), where it is computed in each."""
+        if drawn_db is None:
+            return None
+        nominal, slopes, curvatures = _parabolas(single.attenuation_db[:, 0, 0])
+        z = np.stack([drawn(name) for name in self.unknowns], axis=1)
+        return np.asarray(drawn_db - nominal - z @ self._axes.T @ slopes - z**2 @ (self._bent * curvatures))
+
+    def _spread(
+        self,
+        attenuation_db: Array,
+        weights: Array,
+        setting: int,
+        *,
+        placed: Parabolas,
+        beside: Array | None,
+        times: float = 1.0,
+    ) -> Spread:
         """Levels (C, K, 1) of so many times a correct sheet at a setting, with what bounces add to them. Each unknown
-        moves them by a parabola through its nominal value and both ends, mass by a line through these."""
-        nominal, slopes, curvatures = _parabolas(attenuation_db[..., 0])
-        deviations, bent = self._deviations[:, None], self._bent[:, None]
-        bends = zip(deviations * slopes, bent * deviations**2 * curvatures, strict=True)
+        moves them by a parabola through its nominal value and both ends, mass and density by a line through these; what
+        that leaves out of one sheet in each draw is `beside` (J,), and of more sheets so many times that."""
+        levels, place = attenuation_db[..., 0], int(self.pair_group.keep[setting])
+        nominal, slopes, curvatures = _parabolas(levels)
+        bends = zip(self._axes.T @ slopes, self._bent[:, None] * curvatures, strict=True)
+        even = np.ones_like(nominal)
+        by_hand = {name: (slope[place] * even, bend[place] * even) for name, (slope, bend) in placed.items()}
         return self.pair_group.spread(
             nominal,
             weights,
             setting,
             added=ripple_nodes(float(self._bounce[setting]), sides=2),
             variance=times * float(self.single.variance[setting]),
-            unknowns=dict(zip(wave_unknowns(self.sheet), bends, strict=True)),
+            unknowns=dict(zip(self.unknowns, bends, strict=True)) | by_hand,
+            beside=None if beside is None else times * beside[:, None],
         )
 
     def moves(self, double: Branches, setting: int) -> dict[str, tuple[float, float]]:
@@ -348,14 +420,19 @@ class SheetLevels:
         ripple = float(self._ripple_variance[setting]) ** 0.5
         drift, air = self.pair_group.causes(setting)
         flutter = float(one.flutter_variance[setting]) ** 0.5
-        by_unknown = dict(zip(wave_unknowns(self.sheet), one.drawn_variance[:, setting].tolist(), strict=True))
+        names = (*self.unknowns, "gap", "tilt")
+        by_unknown = dict(zip(names, one.drawn_variance[:, setting].tolist(), strict=True))
         within, lot = float(one.mass_variance[setting]), by_unknown["mass"]
-        model = (by_unknown["stiffness"] + by_unknown["loss"]) ** 0.5
+        model = sum(by_unknown.get(name, 0.0) for name in (*STIFFNESSES, "loss")) ** 0.5
+        density = by_unknown.get("thickness", 0.0) ** 0.5
+        by_hand = (by_unknown["gap"] + by_unknown["tilt"]) ** 0.5
         pores = by_unknown.get("permeance", 0.0) ** 0.5
         return {
             "grammage": ((within + lot) ** 0.5, (times * within + times**2 * lot) ** 0.5),
             "flutter": (flutter, flutter * times**0.5),
             "stiffness-and-loss": (model, times * model),
+            "thickness": (density, times * density),
+            "set-by-hand": (by_hand, times * by_hand),
             "permeance": (pores, times * pores),
             "trapped-air": (0.0, film),
             "standing-wave": (ripple, ripple),
@@ -374,24 +451,32 @@ def _parabolas(levels: Array) -> tuple[Array, Array, Array]:
 @dataclass(frozen=True, kw_only=True)
 class Others:
     """Two sheets at some settings, in every case: as they lie on each other, with the branches' weights (J, K) in each
-    draw, and as they cling to each other, where they may; and a ply fewer of several."""
+    draw, and as they cling to each other, where they may; a ply fewer of several; and one sheet in
+    each draw, (J,) a setting, where its level runs over them as no parabola does."""
 
     double: Branches
     weights: Array
     blocked: Branches | None
     fewer: Branches | None
+    drawn: tuple[Array | None, ...]
 
     def at(self, place: int) -> Others:
         """The same at one of the settings."""
         blocked, fewer = (None if b is None else b.at(place) for b in (self.blocked, self.fewer))
-        return Others(double=self.double.at(place), weights=self.weights, blocked=blocked, fewer=fewer)
+        return Others(
+            double=self.double.at(place),
+            weights=self.weights,
+            blocked=blocked,
+            fewer=fewer,
+            drawn=(self.drawn[place],),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Single:
     """One sheet at N settings: attenuation by case and branch (C, K, N), its mean over what is drawn, by how much that
     lies above the nominal case, and its variances (N,): from event to event, and of each unknown that is drawn (U, N),
-    with the third cumulant of those (N,)."""
+    with the third cumulant of those (N,). `placed`: how setting by hand moves it, at all of the row's settings."""
 
     branches: Branches
     mean: Array
@@ -400,6 +485,7 @@ class Single:
     flutter_variance: Array
     drawn_variance: Array
     drawn_third: Array
+    placed: Parabolas
 
     @cached_property
     def variance(self) -> Array:

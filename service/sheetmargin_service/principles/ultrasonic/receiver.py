@@ -8,11 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chndtr, chndtrix, ndtr, ndtri
 
+from sheetmargin_service.constants import Z95
+from sheetmargin_service.principles.draws import drawn
 from sheetmargin_service.principles.noise import Floor, Noise, places_in_bin
 from sheetmargin_service.principles.signal_grid import SignalGrid, phase_nodes
+from sheetmargin_service.principles.ultrasonic.spreads import GRID
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 BYPASS_PHASES = 6
+BYPASS_DB = 6.0
+"""How far the bypass of a pair as it is mounted lies from that of its class either way, with 90 %: its bracket and what
+stands around it reflect (typical, from memory)."""
 NEAR_DB = 40.0
 """A floor this far below the signal moves it by less than 0.1 dB; a signal this far below a floor is lost in it."""
 PERCENTILES = (0.01, 0.5, 0.99)
@@ -25,6 +32,16 @@ def bypass_floor(grid: SignalGrid, *, bypass_db: float, open_db: float) -> Floor
     a phase that is uniform, turns with temperature and sheet position, and stays while a sheet passes."""
     first, share, remainder = _place(grid, bypass_db, open_db)
     return Floor(first=first, matrix=_bypass_matrix(grid.step, remainder), share=share)
+
+
+@lru_cache(maxsize=1)
+def bypass_steps() -> Indices:
+    """By how many steps of the grid the bypass of the pair as it is mounted lies further from the signal in each draw:
+    less, as stated or more, a third of the draws each, at their means."""
+    third = float(ndtri(2.0 / 3.0))
+    mean = 3.0 * float(np.exp(-0.5 * third**2)) / np.sqrt(2.0 * np.pi)
+    steps = round(mean * BYPASS_DB / Z95 / GRID.step)
+    return np.asarray(steps * (np.digitize(drawn("bypass"), [-third, third]) - 1), dtype=np.intp)
 
 
 @lru_cache(maxsize=1024)

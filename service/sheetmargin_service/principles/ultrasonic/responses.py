@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from typing import TypeVar
@@ -26,10 +26,13 @@ from sheetmargin_service.acoustics.trapped_air import (
     film_response,
     flat_film,
 )
+from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.permeance import typical_permeance
-from sheetmargin_service.materials.sheet import Sheet, SheetLayer
-from sheetmargin_service.materials.stiffness import VARIANTS, Variant, elastic_constants
+from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.materials.stiffness import ENDS, NOMINAL, Variant, elastic_constants
+from sheetmargin_service.principles.draws import drawn
+from sheetmargin_service.principles.lots import lot_of
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -38,6 +41,12 @@ AnyResponse = Response | StackResponse
 Layer = ElasticPlate | PorousSheet | FluidLayer
 Number = TypeVar("Number", np.float64, np.complex128)
 
+STIFFNESSES = ("stiffness", "stiffness-2", "stiffness-3")
+"""What is drawn for the moduli of a sheet's groups of layers."""
+LOSSY = 0.05
+"""Loss factor, at the low end of what is believed, from which a material is lossy."""
+LEAST_DENSITY_DEVIATION = 0.005
+"""Relative standard deviation of a density below which it is as good as known."""
 MASS_STEP = 0.02
 """Relative step of mass by which slopes are taken: a usual standard deviation, the same whatever a sheet's tolerance,
 so that a wider one never makes a level move less."""
@@ -54,28 +63,86 @@ WATER_SPEED_M_PER_S = 1482.0
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """One sheet that has a response of its own: a variant of the library's numbers, and factors of its mass and of its
+    """One sheet that has a response of its own: a variant of the library's numbers, by its groups of layers (see
+    `layer_groups`; one alone is that of all), and factors of its mass, of its density at the same mass, and of its
     permeance."""
 
-    variant: Variant = "nominal"
+    variants: tuple[Variant, ...] = (NOMINAL,)
     mass_factor: float = 1.0
+    density_factor: float = 1.0
     permeance_factor: float = 1.0
 
 
 def first_order_cases(sheet: Sheet) -> tuple[Case, ...]:
-    """The nominal sheet, then each unknown that changes its waves at both ends of what is believed, in the order of
-    `wave_unknowns`: softer and stiffer, less and more lossy, one step of mass lighter and heavier, tighter and more
-    open."""
-    cases = [*(Case(variant=v) for v in VARIANTS), *(Case(mass_factor=1.0 + s) for s in (-MASS_STEP, MASS_STEP))]
+    """The nominal sheet, then both ends of each of its `wave_unknowns` in turn."""
+    return (Case(), *(case for ends in wave_unknowns(sheet).values() for case in ends))
+
+
+def wave_unknowns(sheet: Sheet) -> Mapping[str, tuple[Case, Case]]:
+    """What is not known of a stock and changes its waves, by the names of `principles.draws` (`thickness` stands for
+    density at the same mass), each at both ends of what is believed."""
+    groups = len(layer_groups(sheet))
+    ends = {name: _ends_of_group(group, groups) for group, name in enumerate(STIFFNESSES[:groups])}
+    low, high = (Case(variants=(variant,)) for variant in ENDS["loss"])
+    ends["loss"] = low, high
+    ends["mass"] = Case(mass_factor=1.0 - MASS_STEP), Case(mass_factor=1.0 + MASS_STEP)
+    density = float(np.hypot(*lot_of(sheet).density))
+    if density > LEAST_DENSITY_DEVIATION:
+        ends["thickness"] = Case(density_factor=1.0 - Z95 * density), Case(density_factor=1.0 + Z95 * density)
     pores = _typical_pores(sheet)
     if pores is not None:
-        cases += [Case(permeance_factor=end / pores.nominal) for end in (pores.low, pores.high)]
-    return tuple(cases)
+        low, high = (Case(permeance_factor=end / pores.nominal) for end in (pores.low, pores.high))
+        ends["permeance"] = low, high
+    return ends
 
 
-def wave_unknowns(sheet: Sheet) -> tuple[str, ...]:
-    """What is not known of a stock and changes its waves, as `principles.draws` names it."""
-    return ("stiffness", "loss", "mass", *(() if _typical_pores(sheet) is None else ("permeance",)))
+def _ends_of_group(group: int, groups: int) -> tuple[Case, Case]:
+    others = [NOMINAL] * groups
+    low, high = (Case(variants=(*others[:group], end, *others[group + 1 :])) for end in ENDS["stiffness"])
+    return low, high
+
+
+def drawn_cases(sheet: Sheet) -> tuple[Case, ...]:
+    """The sheet as it is in each draw."""
+    groups = STIFFNESSES[: len(layer_groups(sheet))]
+    lot, pores = lot_of(sheet), _typical_pores(sheet)
+    mass, density = (1.0 + row[0] * drawn("mass") + row[1] * drawn("thickness") for row in (lot.mass, lot.density))
+    permeance = np.ones_like(mass)
+    if pores is not None:
+        z = drawn("permeance")
+        permeance = np.where(z < 0.0, pores.low, pores.high) / pores.nominal
+        permeance = permeance ** (np.abs(z) / Z95)
+    stiffness = np.stack([drawn(name) for name in groups], axis=1).tolist()
+    each = zip(stiffness, drawn("loss").tolist(), mass.tolist(), density.tolist(), permeance.tolist(), strict=True)
+    return tuple(
+        Case(
+            variants=tuple(Variant(stiffness=z, loss=loss) for z in stiff),
+            mass_factor=heavy,
+            density_factor=dense,
+            permeance_factor=open_,
+        )
+        for stiff, loss, heavy, dense, open_ in each
+    )
+
+
+def lossy(sheet: Sheet) -> bool:
+    """Whether all of a sheet's solid layers lose enough for no wave in them to run backward near the path of
+    integration: so it is for papers, boards and fabrics (looked for in sheets of every material, 0.1 mm to the thickest
+    it comes in, 120 to 500 kHz)."""
+    solid = [layer.material for layer in sheet.layers if layer.material is not None]
+    return all(m.loss_factor.low >= LOSSY and m.family != "core" for m in solid)
+
+
+def layer_groups(sheet: Sheet) -> tuple[frozenset[int], ...]:
+    """Layers whose moduli are drawn together: those of one material, as they come of one stock. From the third group on
+    all are one."""
+    groups: dict[str, set[int]] = {}
+    for place, layer in enumerate(sheet.layers):
+        if layer.material is not None:
+            full = len(groups) == len(STIFFNESSES) and layer.material.id not in groups
+            name = list(groups)[-1] if full else layer.material.id
+            groups.setdefault(name, set()).add(place)
+    return tuple(frozenset(group) for group in groups.values())
 
 
 def _typical_pores(sheet: Sheet) -> Interval | None:
@@ -120,11 +187,16 @@ class SheetModel:
 
     def known_at(self, frequency_hz: Array, sin_theta: Complex) -> SheetModel:
         """The same with the response of one ply computed, once, where every sheet is asked for it."""
-        ply = self.ply(frequency_hz, sin_theta)
-        displaced = self._displaced(1, frequency_hz, sin_theta)
-        usual = Usual(sin_theta=sin_theta, ply=ply, displaced=displaced)
-        constants = tuple(self._constants_pa(layer) for layer in self.sheet.layers)
-        return replace(self, usual=usual, constants_pa=constants)
+        known = self.of_cases(self.cases)
+        ply = known.ply(frequency_hz, sin_theta)
+        displaced = known._displaced(1, frequency_hz, sin_theta)
+        return replace(known, usual=Usual(sin_theta=sin_theta, ply=ply, displaced=displaced))
+
+    def of_cases(self, cases: tuple[Case, ...]) -> SheetModel:
+        """The same in other cases, with the constants of their layers computed, once."""
+        other = replace(self, cases=cases, usual=None, constants_pa=None)
+        constants = tuple(other._constants_pa(place) for place in range(len(self.sheet.layers)))
+        return replace(other, constants_pa=constants)
 
     def first(self, count: int) -> SheetModel:
         """The same for the first cases alone."""
@@ -148,33 +220,46 @@ class SheetModel:
         return values[:, None, None] if self.pick is None else values[:, None]
 
     @property
-    def _mass_factors(self) -> Array:
-        return np.array([case.mass_factor for case in self.cases])
+    def _thickness_factors(self) -> Array:
+        return np.array([case.mass_factor / case.density_factor for case in self.cases])
+
+    @property
+    def _density_factors(self) -> Array:
+        return np.array([case.density_factor for case in self.cases])
 
     @property
     def thickness_m(self) -> Array:
         """Thickness of one ply, by case."""
-        return self._by_case(self.sheet.thickness_um * 1e-6 * self._mass_factors)
+        return self._by_case(self.sheet.thickness_um * 1e-6 * self._thickness_factors)
 
-    def _constants_pa(self, layer: SheetLayer) -> Complex:
+    def _constants_pa(self, place: int) -> Complex:
         """c11, c13, c33 and c55 of a layer by case, (C, 4); nothing of air."""
+        layer = self.sheet.layers[place]
         if layer.material is None:
             return np.empty((len(self.cases), 0), dtype=np.complex128)
+        group = next(number for number, places in enumerate(layer_groups(self.sheet)) if place in places)
         return np.array(
             [
-                elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3, variant=case.variant)
+                elastic_constants(
+                    material=layer.material,
+                    density_kg_m3=layer.density_kg_m3 * case.density_factor,
+                    variant=case.variants[group if len(case.variants) > 1 else 0],
+                )
                 for case in self.cases
             ]
         )
 
-    def _layer(self, layer: SheetLayer, known_pa: Complex | None) -> Layer:
-        thickness = self._by_case(layer.thickness_um * 1e-6 * self._mass_factors)
+    def _layer(self, place: int, known_pa: Complex | None) -> Layer:
+        layer = self.sheet.layers[place]
+        thickness = self._by_case(layer.thickness_um * 1e-6 * self._thickness_factors)
         if layer.material is None:
             return air_layer(air=self.air, thickness_m=thickness)
-        constants = self._constants_pa(layer) if known_pa is None else known_pa
+        constants = self._constants_pa(place) if known_pa is None else known_pa
         c11, c13, c33, c55 = (self._by_case(constants[:, k]) for k in range(4))
+        factors = self._density_factors
+        density = layer.density_kg_m3 if np.all(factors == 1.0) else self._by_case(layer.density_kg_m3 * factors)
         plate = ElasticPlate(
-            thickness_m=thickness, density_kg_m3=layer.density_kg_m3, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
+            thickness_m=thickness, density_kg_m3=density, c11_pa=c11, c13_pa=c13, c33_pa=c33, c55_pa=c55
         )
         porous = layer.material.porous
         if porous is None:
@@ -218,7 +303,7 @@ class SheetModel:
 
     def _layers(self) -> list[Layer]:
         known = self.constants_pa or [None] * len(self.sheet.layers)
-        return [self._layer(layer, known_pa) for layer, known_pa in zip(self.sheet.layers, known, strict=True)]
+        return [self._layer(place, known_pa) for place, known_pa in enumerate(known)]
 
     @property
     def layers(self) -> list[Layer]:
