@@ -260,7 +260,7 @@ def test_every_assumption_points_at_the_job():
 
 LEVEL = pytest.mark.xfail(
     strict=True,
-    reason="margins are level between gaps and tilts: classes wander there, of tight sheets the pair with a steady tone",
+    reason="margins are level between gaps and tilts: classes wander there, of tight sheets one",
 )
 
 

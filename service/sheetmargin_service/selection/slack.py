@@ -9,8 +9,8 @@ import numpy as np
 from sheetmargin.contract.mounting import Alignment
 
 from sheetmargin_service.mounting.alignment import align
+from sheetmargin_service.principles.gap_limits import ALIGNED_HALF_ANGLES, GAP_SET_MM
 from sheetmargin_service.principles.protocol import Fact, Scalar
-from sheetmargin_service.principles.ultrasonic.set_by_hand import ALIGNED_HALF_ANGLES, GAP_SET_MM
 from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.search import NO_SLACK, Choice, Slack
 

@@ -40,10 +40,10 @@ from sheetmargin_service.principles.protocol import (
 )
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.signals import (
+    SMALL,
     UNUSABLE_SIGMA,
     Readings,
     States,
-    SMALL,
     lot_moves,
     moved_by,
     open_readings,

@@ -134,9 +134,7 @@ class ThicknessModel:
         yielded = 0.0
         for layer in sheet.layers:
             if layer.material is not None:
-                c33 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3, variant="nominal")[
-                    2
-                ]
+                c33 = elastic_constants(material=layer.material, density_kg_m3=layer.density_kg_m3)[2]
                 yielded += layer.thickness_um * self._pressure_pa / float(np.real(c33))
         return yielded / sheet.thickness_um / STATIC_SOFTENING
 

@@ -11,16 +11,11 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.beam import half_angle_rad
 from sheetmargin_service.constants import HALF_WIDTH_95
+from sheetmargin_service.principles.gap_limits import ALIGNED_HALF_ANGLES, GAP_SET_MM
 from sheetmargin_service.principles.ultrasonic.pair import Pair, Row
 from sheetmargin_service.principles.ultrasonic.tilts import Run
 
 Array = NDArray[np.float64]
-
-GAP_SET_MM = 1.0
-"""A gap is set by a rule, to a millimetre (common practice, no source)."""
-ALIGNED_HALF_ANGLES = 0.7
-"""A face turned by so many half angles of its beam has lost 1 dB at any gap (within 2 % over the reference classes).
-Alignment leaves no more, with 95 % (a choice, stated)."""
 
 
 @dataclass(frozen=True, kw_only=True)
