@@ -100,11 +100,6 @@ def judge_all(rows: list[StockRow], outcomes: list[Outcome]) -> None:
         judge(row, named_by_column(outcome, COLUMNS).row())
 
 
-def test_by_the_workers_of_a_cluster(tmp_path: Path, catalogue: Path) -> None:
-    rows = stock_rows(good=20, unsuitable=6, bad=10, seed=SEED)
-    judge_all(rows, by_cluster(rows, catalogue, tmp_path, workers=1, chunk=9))
-
-
 @pytest.mark.long
 def test_a_stock_file_by_the_workers_of_a_cluster(tmp_path: Path, catalogue: Path) -> None:
     rows = stock_rows(**STOCK)

@@ -7,6 +7,7 @@ import socket
 import struct
 import time
 import urllib.request
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from support.answers import CountingRecommend
-from support.servers import gunicorn
+from support.servers import Server, gunicorn
 from werkzeug.test import TestResponse
 
 PATH = "/v1/recommendations/batch"
@@ -266,36 +267,45 @@ def counted(url: str, name: str) -> float:
     return float(count)
 
 
+@pytest.fixture(scope="module")
+def slow(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A server whose jobs take their time."""
+    with gunicorn(tmp_path_factory.mktemp("slow"), "--pythonpath", str(TESTS), "support.slow:app", threads=2) as server:
+        yield server
+
+
 @pytest.mark.parametrize("manner", ["closes", "resets"])
-def test_a_client_that_goes_away_stops_the_work(tmp_path: Path, manner: str) -> None:
+def test_a_client_that_goes_away_stops_the_work(slow: Server, manner: str) -> None:
     """At most one more job is computed: its line comes back, which is noticed before another is begun."""
     count, read = 40, 2
-    with gunicorn(tmp_path, "--pythonpath", str(TESTS), "support.slow:app", threads=2) as server:
-        body = as_lines([job(60 + n / 10) for n in range(count)]).encode()
-        head = f"POST {PATH} HTTP/1.1\r\nHost: x\r\nContent-Type: {NDJSON}\r\nContent-Length: {len(body)}\r\n\r\n"
-        with socket.create_connection(("127.0.0.1", server.port), timeout=30) as connection:
-            connection.sendall(head.encode() + body)
-            received = b""
-            while received.count(b"}\n") < read:
-                received += connection.recv(65536)
-            if manner == "resets":
-                connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
-        ends = time.monotonic() + 30
-        while counted(server.url, "sheetmargin_jobs_spared_total") == 0:
-            assert time.monotonic() < ends
-            time.sleep(0.05)
-        computed = counted(server.url, "sheetmargin_physics_seconds_count")
-        assert received.count(b"}\n") == read
-        assert read <= computed <= read + 1
-        assert counted(server.url, "sheetmargin_jobs_spared_total") == count - computed
-        # It frees its place: a worker has two, and a client that listens with half a connection is no client gone.
-        for _ in range(3):
-            with socket.create_connection(("127.0.0.1", server.port), timeout=30) as connection:
-                short = as_lines([job(60), job(61)]).encode()
-                connection.sendall(head.replace(str(len(body)), str(len(short))).encode() + short)
-                connection.shutdown(socket.SHUT_WR)
-                whole = b""
-                while piece := connection.recv(65536):
-                    whole += piece
-            assert b'{"end": {"count": 2, "problems": 0}}' in whole
-        assert "Traceback" not in server.log.read_text()
+    spared_before, computed_before = (
+        counted(slow.url, f"sheetmargin_{name}") for name in ("jobs_spared_total", "physics_seconds_count")
+    )
+    body = as_lines([job(60 + n / 10, manner) for n in range(count)]).encode()
+    head = f"POST {PATH} HTTP/1.1\r\nHost: x\r\nContent-Type: {NDJSON}\r\nContent-Length: {len(body)}\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", slow.port), timeout=30) as connection:
+        connection.sendall(head.encode() + body)
+        received = b""
+        while received.count(b"}\n") < read:
+            received += connection.recv(65536)
+        if manner == "resets":
+            connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    ends = time.monotonic() + 30
+    while counted(slow.url, "sheetmargin_jobs_spared_total") == spared_before:
+        assert time.monotonic() < ends
+        time.sleep(0.05)
+    computed = counted(slow.url, "sheetmargin_physics_seconds_count") - computed_before
+    assert received.count(b"}\n") == read
+    assert read <= computed <= read + 1
+    assert counted(slow.url, "sheetmargin_jobs_spared_total") - spared_before == count - computed
+    # It frees its place: a worker has two, and a client that listens with half a connection is no client gone.
+    for _ in range(3):
+        with socket.create_connection(("127.0.0.1", slow.port), timeout=30) as connection:
+            short = as_lines([job(60), job(61)]).encode()
+            connection.sendall(head.replace(str(len(body)), str(len(short))).encode() + short)
+            connection.shutdown(socket.SHUT_WR)
+            whole = b""
+            while piece := connection.recv(65536):
+                whole += piece
+        assert b'{"end": {"count": 2, "problems": 0}}' in whole
+    assert "Traceback" not in slow.log.read_text()

@@ -166,6 +166,7 @@ class Asking(threading.Thread):
                     self.numbers.append(emitter(json.load(response)))
             except Exception as error:
                 self.failures.append(error)
+            time.sleep(0.01)
 
 
 def test_sighup_without_a_failed_request(file: Path, tmp_path: Path) -> None:

@@ -137,10 +137,10 @@ def random_plate(rng: np.random.Generator, frequency_hz: float) -> ElasticPlate:
 
 @pytest.mark.parametrize("part", range(4))
 def test_plates_about_their_first_two_thickness_resonances(part: int) -> None:
-    """200 in all: 0.1 dB; a few dozen would be wrong without their poles."""
+    """120 in all: 0.1 dB; a dozen or more would be wrong without their poles."""
     rng = np.random.default_rng(part)
     worst, needed = 0.0, 0
-    for _ in range(50):
+    for _ in range(30):
         frequency_hz, tilt = float(rng.uniform(75e3, 500e3)), int(rng.integers(len(TILTS_DEG)))
         plate = random_plate(rng, frequency_hz)
         found, without = received(plate, frequency_hz)
