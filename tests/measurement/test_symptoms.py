@@ -11,6 +11,7 @@ from scipy.special import ndtr
 from sheetmargin_service.measurement.machine import State
 from sheetmargin_service.measurement.reading import Observed
 from sheetmargin_service.measurement.symptoms import chance_of, log_likelihood
+from sheetmargin_service.principles.ultrasonic.spreads import GRID
 
 TARGETS = {"single_as_double": 100.0, "double_as_single": 100.0, "no_sheet_as_single": 100.0}
 NEVER, ALWAYS = 1e-6, 1e6
@@ -20,7 +21,7 @@ def machine(shares: dict[str, float] | None = None, **rates_ppm: float) -> Any:
     """A machine with these rates, none other, and these shares of its spread."""
     names = ("single_as_double", "double_as_single", "no_sheet_as_single", "no_sheet_as_double")
     states = {
-        name: State(nodes=np.array([level]), weights=np.ones(1), sigma=np.array([1e-3]), variance={})
+        name: State(read=GRID.bin_nodes(np.array([[level]]), np.ones((1, 1)))[0], variance={})
         for name, level in (("no_sheet", 0.0), ("single", 45.0), ("double", 80.0))
     }
     return SimpleNamespace(

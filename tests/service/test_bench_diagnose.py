@@ -23,12 +23,18 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement import faults as fault_table
 from sheetmargin_service.measurement import remedies
-from sheetmargin_service.measurement.diagnose import diagnose
+from sheetmargin_service.measurement.diagnose import diagnose, setting_of
 from sheetmargin_service.measurement.discriminating_tests import PROBES, Showing, separation
+from sheetmargin_service.measurement.installation import class_of
+from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.machine import State
+from sheetmargin_service.measurement.predict import resolved_job_of
 from sheetmargin_service.measurement.symptoms import SYMPTOMS
 from sheetmargin_service.messages.say import texts
 from sheetmargin_service.principles.catalogues import reference_catalogue
+from sheetmargin_service.principles.ultrasonic.spreads import GRID
+from sheetmargin_service.selection.class_result import distributions_at
+from sheetmargin_service.selection.configured_pair import build_configured_pair
 from sheetmargin_service.selection.recommend import recommend
 from support.measurement_cases import COPY_PAPER
 
@@ -188,16 +194,42 @@ def test_every_symptom_moves_belief() -> None:
 
 def test_chances_of_a_state_are_those_of_drawn_readings() -> None:
     rng = np.random.default_rng(0)
-    state = State(
-        nodes=np.array([40.0, 55.0]), weights=np.array([0.3, 0.7]), sigma=np.array([2.0, 3.0]), variance={"sheet": 9.0}
-    )
+    each = GRID.blur(GRID.bin_nodes(np.array([[40.0], [55.0]]), np.ones((2, 1))), np.array([2.0, 3.0]))
+    state = State(read=np.array([0.3, 0.7]) @ each, variance={"sheet": 9.0})
     which = rng.random(400_000) < 0.3
     drawn = np.where(which, rng.normal(40.0, 2.0, 400_000), rng.normal(55.0, 3.0, 400_000))
     assert state.above(52.0) == pytest.approx(np.mean(drawn > 52.0), abs=3e-3)
     assert state.within(38.0, 56.0) == pytest.approx(np.mean((drawn > 38.0) & (drawn < 56.0)), abs=3e-3)
     read = drawn + rng.normal(0.0, 1.0, 400_000)
     assert state.density(54.0, sigma=1.0) == pytest.approx(np.mean(np.abs(read - 54.0) < 0.5), rel=0.03)
-    assert state.median == 55.0
+    assert state.median == pytest.approx(np.median(drawn), abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "spec",
+    [
+        COPY_PAPER,
+        SheetSpec(material="greyboard", thickness_um=1500.0),
+        SheetSpec(material="coated-board", grammage_gsm=400.0),
+    ],
+    ids=lambda spec: spec.material,
+)
+def test_a_machine_with_nothing_wrong_reads_what_its_set_up_is_computed_by(spec: SheetSpec) -> None:
+    """Of board two lie near bypass and noise. But for what is not known of the stock, which a machine's spread takes as
+    one more Gaussian and a set-up draws."""
+    library, catalogue = load_library(), reference_catalogue()
+    resolved_job, _ = resolved_job_of(Job(sheets=(spec,)), library)
+    detector_class = class_of(PAIR.detector_class, catalogue, field="setup")
+    class_result = class_result_at(resolved_job, detector_class, PAIR, field="setup")
+    choice = choice_of(PAIR, tilts=True)
+    (distributions,) = distributions_at([(class_result, choice.setting, [0])])
+    configured_pair = build_configured_pair(class_result, choice.setting, distributions, choice=choice)
+    healthy, computed = setting_of(configured_pair, hold_ms=None).machine.healthy, distributions[0]
+    healthy = replace(healthy, moves={**healthy.moves, "model": (0.0, 0.0)})
+    for state in ("no_sheet", "single", "double"):
+        spread = replace(getattr(computed, state), unknowns={})
+        read = spread.noise.read(spread.steady(GRID)[None, :])
+        assert getattr(healthy, state).median == pytest.approx(GRID.quantiles(read, (0.5,))[0, 0], abs=0.2)
 
 
 def test_the_test_that_separates_is_the_one_with_the_greatest_difference() -> None:

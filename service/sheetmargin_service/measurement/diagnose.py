@@ -76,7 +76,7 @@ def diagnose(
         class_result, choice.setting, distributions, choice=choice, band=band_of(setup)
     )
     seen = observed(readings_at(setup, asked.readings), taught=True) if asked.readings else ()
-    setting = _setting(configured_pair, hold_ms=setup.profile.hold_ms)
+    setting = setting_of(configured_pair, hold_ms=setup.profile.hold_ms)
     known = faults(setting)
     targets = DEFAULTS_PPM | dict(resolved_job.targets)
     symptoms = tuple(dict.fromkeys(asked.symptoms))
@@ -96,7 +96,7 @@ def diagnose(
     )
 
 
-def _setting(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setting:
+def setting_of(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setting:
     """The machine of a pair with nothing wrong, and its times."""
     class_result, resolved_job = configured_pair.class_result, configured_pair.class_result.resolved_job
     p = ultrasonic(class_result.detector_class, field=f"{SETUP}/detector_class")
@@ -110,6 +110,7 @@ def _setting(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Setti
         sound=sound_through(resolved_job.sheets[0], pair),
         low=float(configured_pair.low),
         high=float(configured_pair.high),
+        open_db=open_db,
         bypass_db=p.bypass_db + open_db,
         noise_db=p.noise_db + open_db,
         bounce=float(pair.rigid_bounce[0]),
@@ -187,7 +188,7 @@ def _design(configured_pair: ConfiguredPair, setting: Setting, recommend: Callab
 
 
 def _design_of(cause: str, code: str, values: Mapping[str, Scalar], configured_pair: ConfiguredPair) -> _Design:
-    better = _setting(configured_pair, hold_ms=None)
+    better = setting_of(configured_pair, hold_ms=None)
     return _Design(cause=cause, remedy=Note(code=code, values=values), remedied=_rates(better.machine.healthy))
 
 

@@ -1,4 +1,8 @@
-"""What a sample would read at some places, for any mass, stiffness, loss and film of air: a fit's forward model."""
+"""What a sample would read at some places, for any mass, stiffness, loss and film of air: a fit's forward model.
+
+The levels are the principle's. Their spread is not: what spreads the readings of a stock, its mass, its constants, the
+film of air in each specimen, is what a fit looks for.
+"""
 
 from __future__ import annotations
 

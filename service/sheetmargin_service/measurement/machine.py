@@ -1,8 +1,9 @@
 """An ultrasonic pair on a machine, as it should be and as a fault would make it: what it reads and how often wrongly.
 
-A scenario is the machine with something moved. Its three states are nodes of steady attenuation (the films of air
-between two sheets, the phases of standing waves and of what passes beside the sheet) with a Gaussian round each (mass,
-flutter, temperature, drift, noise). Chances are sums of normal tails.
+A scenario is the machine with something moved. Its three states are distributions of the principle's own kind, with its
+floors and its noise, so that a machine with nothing wrong reads what its set-up is computed to read. Two things are its
+own: what is not known of the stock is not drawn, as it stays while a machine is looked at, and each part of the spread
+is told by what it goes with, since that is what people notice.
 """
 
 from __future__ import annotations
@@ -10,24 +11,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from sheetmargin_service.materials.sheet import Sheet
-from sheetmargin_service.measurement.residuals import floor_sigma_db
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.signal_grid import phase_nodes
+from sheetmargin_service.principles.protocol import Spread
 from sheetmargin_service.principles.ultrasonic.blocking import blocked_share
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, pair_at
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
-from sheetmargin_service.principles.ultrasonic.spreads import ripple_nodes
+from sheetmargin_service.principles.ultrasonic.receiver import bypass_floor, receiver_noise
+from sheetmargin_service.principles.ultrasonic.spreads import GRID, ripple_nodes
 from sheetmargin_service.selection.time_limit import check_time
 
 Array = NDArray[np.float64]
-PHASES = 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,34 +42,31 @@ class Sound:
 
 @dataclass(frozen=True, kw_only=True)
 class State:
-    """A state as it is heard: `nodes` (K,) with `weights` (K,), each blurred by `sigma` (K,).
+    """A state as it is heard: `read`, the distribution of one reading on the principle's grid.
 
     `variance` by what the level varies with: the sheet (from one to the next), temperature, speed (of the line),
     position (of the sheet), time (from reading to reading); and the model's own, which varies with nothing.
     """
 
-    nodes: Array
-    weights: Array
-    sigma: Array
+    read: Array
     variance: Mapping[str, float]
 
     def above(self, edge: float) -> float:
         """Chance of a reading above an edge."""
-        return float(self.weights @ ndtr((self.nodes - edge) / self.sigma))
+        above = np.append(np.cumsum(self.read[::-1])[::-1], 0.0)
+        return float(np.interp(edge, GRID.low + GRID.step * (np.arange(GRID.count + 1) - 0.5), above))
 
     def within(self, low: float, high: float) -> float:
-        return float(self.weights @ (ndtr((high - self.nodes) / self.sigma) - ndtr((low - self.nodes) / self.sigma)))
+        return self.above(low) - self.above(high)
 
     def density(self, value: float, *, sigma: float) -> float:
         """Density of a reading that adds `sigma` of its own."""
-        wide = np.hypot(self.sigma, sigma)
-        each = np.exp(-0.5 * ((value - self.nodes) / wide) ** 2) / (wide * np.sqrt(2.0 * np.pi))
-        return float(self.weights @ each)
+        each = np.exp(-0.5 * ((value - GRID.centres) / sigma) ** 2) / (sigma * np.sqrt(2.0 * np.pi))
+        return float(self.read @ each)
 
     @cached_property
     def median(self) -> float:
-        order = np.argsort(self.nodes)
-        return float(self.nodes[order][np.searchsorted(np.cumsum(self.weights[order]), 0.5)])
+        return float(GRID.quantiles(self.read[None, :], (0.5,))[0, 0])
 
     def share(self, factor: str) -> float:
         """Share of the variance that goes with a factor."""
@@ -81,15 +78,17 @@ class State:
 class Scenario:
     """The machine as it is in one case.
 
-    Attenuations count from the open path as it was taught. `moves`: standard deviations of one sheet and two by factor.
-    `bounce` and `open_bounce`: relative amplitudes of a bounce off a sheet that sends all back, and between the faces.
-    `missed` and `stopped`: shares of doubles and of single sheets that timing alone gets wrong.
+    Attenuations count from the open path as it was taught, which lies `open_db` above that at the reference gap.
+    `moves`: standard deviations of one sheet and two by factor. `bounce` and `open_bounce`: relative amplitudes of a
+    bounce off a sheet that sends all back, and between the faces. `missed` and `stopped`: shares of doubles and of
+    single sheets that timing alone gets wrong.
     """
 
     sound: Sound
     low: float
     high: float
     loss_db: float = 0.0
+    open_db: float
     bypass_db: float
     noise_db: float
     overload_db: float | None = None
@@ -130,29 +129,48 @@ class Scenario:
         return ripple_nodes(self.bounce * float(np.sqrt(max(1.0 - passed, 0.0))), sides=2)
 
     def _state(self, levels: Array, weights: Array, ripple: Array, moves: Mapping[str, float]) -> State:
-        steady = (levels[:, None] + ripple).ravel() + self.loss_db
-        share = np.repeat(weights, len(ripple)) / len(ripple)
+        """Levels as they are heard. Temperature moves every state alike: the receiver's gain, and all of the air."""
         variance = {name: value**2 for name, value in moves.items()}
-        films = _variance(levels, weights)
-        variance["sheet"] = variance.get("sheet", 0.0) + films
-        # The phase of a standing wave turns with the place of the sheet as well as with the temperature.
-        for factor in ("position", "temperature"):
-            variance[factor] = variance.get(factor, 0.0) + 0.5 * float(np.var(ripple))
-        for floor_db, factor in ((self.bypass_db, "position"), (self.crosstalk_db, "time")):
-            if floor_db is not None:
-                before = _variance(steady, share)
-                steady, share = _beside(steady, share, floor_db)
-                variance[factor] = variance.get(factor, 0.0) + max(_variance(steady, share) - before, 0.0)
-        noise = floor_sigma_db(steady, self.noise_db)
-        variance["time"] = variance.get("time", 0.0) + float(share @ noise**2)
-        heard = -10.0 * np.log10(10.0 ** (-0.1 * steady) + 10.0 ** (-0.1 * self.noise_db))
-        fixed = sum(value**2 for value in moves.values())
-        return State(
-            nodes=heard if self.overload_db is None else np.maximum(heard, self.overload_db),
-            weights=share,
-            sigma=np.sqrt(fixed + noise**2 + 1e-6),
-            variance=variance,
+        common = moves["temperature"]
+        spread = Spread(
+            nominal=levels + self.loss_db,
+            weights=weights[None, :],
+            blur=float(np.sqrt(sum(variance.values()) - common**2)),
+            added=ripple,
+            common=common,
         )
+        noise = receiver_noise(GRID, noise_db=self.noise_db - self.open_db, open_db=self.open_db)
+        bypass = bypass_floor(GRID, bypass_db=self.bypass_db - self.open_db, open_db=self.open_db)
+        heard = [spread.steady(GRID), replace(spread, floor=bypass).steady(GRID)]
+        heard.append(self._beside_neighbours(heard[-1]))
+        heard.append(noise.read(heard[-1][None, :])[0])
+        spreads = [_variance(GRID.centres, read) for read in heard]
+        by_bypass, by_neighbours, by_noise = (max(after - before, 0.0) for before, after in pairwise(spreads))
+        # The phase of a standing wave turns with the place of the sheet as well as with the temperature.
+        half_ripple = 0.5 * float(np.var(ripple))
+        parts = {
+            "sheet": _variance(levels, weights),
+            "position": half_ripple + by_bypass,
+            "temperature": half_ripple,
+            "time": by_neighbours + by_noise,
+        }
+        return State(
+            read=self._overloaded(heard[-1]),
+            variance={name: variance.get(name, 0.0) + parts.get(name, 0.0) for name in {**variance, **parts}},
+        )
+
+    def _beside_neighbours(self, read: Array) -> Array:
+        """Readings with the steady sound of neighbours beside them, at phases alike."""
+        if self.crosstalk_db is None:
+            return read
+        return np.asarray(bypass_floor(GRID, bypass_db=self.crosstalk_db, open_db=0.0).of(read[None, :])[0])
+
+    def _overloaded(self, read: Array) -> Array:
+        """Readings where what is too strong reads all alike."""
+        if self.overload_db is None:
+            return read
+        first = int(np.searchsorted(GRID.centres, self.overload_db))
+        return np.concatenate([np.zeros(first), read[: first + 1].sum(keepdims=True), read[first + 1 :]])
 
     def share(self, factor: str, *, doubles: bool) -> float:
         """Share of what goes wrong with one sheet, or two, that goes with a factor; timing goes with speed."""
@@ -176,13 +194,6 @@ class Scenario:
 
 def _variance(nodes: Array, weights: Array) -> float:
     return float(weights @ (nodes - weights @ nodes) ** 2)
-
-
-def _beside(levels: Array, weights: Array, floor_db: float) -> tuple[Array, Array]:
-    """Levels with a steady signal `floor_db` below the open path beside them, at phases alike."""
-    signal, other = 10.0 ** (-0.05 * levels), 10.0 ** (-0.05 * floor_db)
-    amplitude = np.abs(signal[:, None] + other * np.exp(1j * phase_nodes(PHASES)))
-    return (-20.0 * np.log10(amplitude)).ravel(), np.repeat(weights, PHASES) / PHASES
 
 
 @dataclass(frozen=True, kw_only=True)

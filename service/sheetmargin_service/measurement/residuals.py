@@ -20,6 +20,7 @@ from sheetmargin_service.measurement.film_curve import FilmCurve, film_curve
 from sheetmargin_service.measurement.forward_model import Forward
 from sheetmargin_service.measurement.reading import Observed, Setting
 from sheetmargin_service.measurement.sample import Sample
+from sheetmargin_service.principles.ultrasonic.spreads import ripple_variance
 
 Array = NDArray[np.float64]
 SOLID = 3
@@ -48,13 +49,13 @@ class SettingNoise:
     def common_sigma(self, attenuation_db: float) -> float:
         """Standard deviation in dB of what stays while the place stays: model, standing waves, bypass."""
         sent_back = np.sqrt(np.clip(1.0 - 10.0 ** (-0.1 * attenuation_db), 0.0, 1.0))
-        ripple = DB_PER_NEPER / np.sqrt(2.0) * np.array([self.rigid_bounce, self.rigid_bounce, self.open_bounce])
-        ripple[:2] *= sent_back
-        return float(np.linalg.norm([MODEL_DB, *ripple, floor_sigma_db(attenuation_db, self.bypass_db)]))
+        ripple = ripple_variance(np.array([sent_back * self.rigid_bounce, self.open_bounce])) @ np.array([2.0, 1.0])
+        return float(np.sqrt(MODEL_DB**2 + ripple + floor_sigma_db(attenuation_db, self.bypass_db) ** 2))
 
 
 def floor_sigma_db(attenuation_db: ArrayLike, floor_db: float) -> Array:
-    """Standard deviation in dB that a small disturbance of random phase makes beside a signal."""
+    """Standard deviation in dB that a small disturbance of random phase makes beside a signal: what least squares can
+    weigh a reading by, where the principle's floors and noise are whole distributions."""
     share = 10.0 ** (0.05 * (np.asarray(attenuation_db) - floor_db))
     return np.asarray(np.minimum(DB_PER_NEPER / np.sqrt(2.0) * share, FLOOR_DB))
 

@@ -87,7 +87,7 @@ def conditions_of(job: Job) -> tuple[Conditions, tuple[Assumption, ...]]:
         values[name] = value
     line = job.line
     lifts = [sheet.surface.lift_mm or 0.0 for sheet in job.sheets]
-    values["flutter_mm"] = max(values["flutter_mm"], *lifts)
+    values["flutter_mm"] = max([values["flutter_mm"], *lifts])
     conditions = Conditions(
         **values,
         clearance_above_mm=line.clearance_above_mm,
