@@ -146,7 +146,7 @@ def _by_factor(moves: Mapping[str, tuple[float, float]]) -> dict[str, tuple[floa
     return {
         "sheet": moves["grammage"],
         "speed": moves["flutter"],
-        "model": together("stiffness-and-loss", "permeance"),
+        "model": together("stiffness-and-loss", "permeance", "thickness", "set-by-hand"),
         "temperature": together("drift", "air"),
     }
 
