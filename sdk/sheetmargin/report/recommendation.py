@@ -9,6 +9,8 @@ from sheetmargin.contract.answer import (
     Answer,
     ComparedStep,
     Comparison,
+    Finding,
+    FindOut,
     Misread,
     Percentiles,
     Recommendation,
@@ -64,6 +66,7 @@ def report(answer: Answer) -> str:
         bullets("What else would serve", map(str, answer.would_serve)),
         bullets("Why number 1", map(str, answer.best.reasons if answer.best else ())),
         bullets("Number 1 in place", _in_place(answer.best) if answer.best else ()),
+        bullets("Find out next", map(_found_out, answer.find_out)),
         bullets("Trial", map(str, answer.trial)),
         bullets("Cautions", map(str, answer.cautions)),
         bullets("Assumed", map(str, answer.assumptions)),
@@ -283,6 +286,22 @@ def _in_place(best: Recommendation) -> Iterator[str]:
             yield f"{of}{timing.limit}"
         yield from (f"{of}{note}" for note in mounting.notes if note.code != NOT_GIVEN) if mounting else ()
         yield from (f"{of}{note}" for note in timing.notes if note.code != NOT_GIVEN) if timing else ()
+
+
+def _found_out(one: FindOut) -> str:
+    """What to find out, and what each finding would make of number 1."""
+    return f"{one} {'; '.join(_finding(finding, one.unit) for finding in one.findings)}."
+
+
+def _finding(finding: Finding, unit: str | None) -> str:
+    low, high = (None if end is None else f"{float(f'{end:.3g}'):g}" for end in (finding.low, finding.high))
+    if finding.answer is not None:
+        where = f"{'If' if finding.answer == 'no' else 'if'} {finding.answer}"
+    elif low is None:
+        where = f"Up to {high} {unit}"
+    else:
+        where = f"above {low} {unit}" if high is None else f"{low} to {high} {unit}"
+    return f"{where}: {shown(finding.verdict)}, {percent(finding.chance)}"
 
 
 def _point(point: Point) -> str:

@@ -7,7 +7,7 @@ from typing import Literal
 
 from sheetmargin.contract.job import Contact, DoubleKind
 
-from sheetmargin_service.materials.material import Material, TrappedAir
+from sheetmargin_service.materials.material import Interval, Material, TrappedAir
 
 Scalar = str | int | float | bool | None
 APPROXIMATIONS = frozenset({"corrugated-core"})
@@ -96,6 +96,15 @@ class Sheet:
     def taught_plies(self) -> int:
         """Plies of what a class is taught on."""
         return self.plies if self.lap is None else self.lap.taught_plies
+
+    @property
+    def typical_permeance(self) -> Interval | None:
+        """The permeance of a sheet that air passes where that of its grade was taken: of its first layer with pores.
+        None where it was given."""
+        if self.open_area_fraction > 0.0 or all(a.code != "permeance-typical" for a in self.assumptions):
+            return None
+        porous = (layer.material.porous for layer in self.layers if layer.material)
+        return next((p.permeance_um_per_pa_s for p in porous if p is not None), None)
 
     @property
     def approximate(self) -> bool:

@@ -46,6 +46,8 @@ REACH = 2.5
 """Standard deviations to which a draw goes: beyond, what levels do is not known either."""
 PLACES, FEW_PLACES = 51, 7
 """Places at which a percentile is integrated over the unknown that is bent most, and over the others together."""
+LIKE = 0.25
+"""Standard deviations of a quantity within which draws count as like: fewer would be too few."""
 DRIFTS = np.linspace(-4.0, 4.0, 17)
 """Drift, in standard deviations, at which rates are computed: it moves every state alike, and is integrated over."""
 
@@ -129,6 +131,20 @@ def passing(excess: Array) -> Array:
     between = np.where(starts | ends, last - first, 0.0).sum(axis=1)
     # Beyond the ends it is as at the ends.
     return np.asarray(between + below[0] * starts[:, 0] + (1.0 - below[-1]) * ends[:, -1])
+
+
+def conditional_chances(quantity: Array, passes: Array, *, at: Array, width: float) -> tuple[Array, Array]:
+    """The chance where a standardised quantity (J,) turns out to lie at some places (P,), from what passes in each draw
+    (J,), and the variance of its error by the number of draws: their means by a Gaussian of some width, with a straight
+    line through them so that the ends of the draws do not bend it."""
+    off = quantity - at[:, None]
+    weights = np.exp(-0.5 * (off / width) ** 2)
+    moments = [(weights * off**power).sum(axis=1) for power in range(3)]
+    lever = weights * (moments[2][:, None] - off * moments[1][:, None])
+    lever /= lever.sum(axis=1, keepdims=True)
+    means = lever @ passes
+    residual = (weights * (passes - means[:, None]) ** 2).sum(axis=1) / moments[0]
+    return np.clip(means, 0.0, 1.0), residual * np.square(lever).sum(axis=1)
 
 
 def weighted_quantiles(values: Array, weights: Array, wanted: tuple[float, ...]) -> list[float]:

@@ -42,8 +42,8 @@ Known = dict[tuple[int, int], SignalDistribution]
 """Details of one class by setting and sheet."""
 
 
-def plans_for_sheet(class_results: Sequence[ClassResult]) -> list[Plan | Fact]:
-    """For a job of one sheet, each class by itself, or why it cannot serve it.
+def plans_for_sheet(class_results: Sequence[ClassResult]) -> tuple[list[Plan | Fact], list[ConfiguredPair]]:
+    """For a job of one sheet, each class by itself, or why it cannot serve it; and those that miss a target.
 
     Settings are found to first order. Where one then narrowly misses a target in full, others are tried as long as that
     helps, up to `MOST_TRIED` in all. Where none that can be set by hand serves the sheet, the one with the greatest
@@ -70,7 +70,8 @@ def plans_for_sheet(class_results: Sequence[ClassResult]) -> list[Plan | Fact]:
         for row, configured_pair in _configured_pairs_at(class_results, by_margin)
         if _better(configured_pair, best[row])
     }
-    return [one if isinstance(one, Fact) else _plan_of(best[row]) for row, one in enumerate(found)]
+    plans = [one if isinstance(one, Fact) else _plan_of(best[row]) for row, one in enumerate(found)]
+    return plans, [pair for pair in best.values() if unfit(pair)]
 
 
 def _configured_pairs_at(

@@ -18,7 +18,9 @@ from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted, filtered, outside_rating
 from sheetmargin_service.selection.class_result import ClassResult, class_results_of
 from sheetmargin_service.selection.compose import recommendation
+from sheetmargin_service.selection.configured_pair import ConfiguredPair
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
+from sheetmargin_service.selection.find_out import find_out
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
 from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
@@ -31,11 +33,13 @@ from sheetmargin_service.selection.would_serve import would_serve
 
 @dataclass(frozen=True, kw_only=True)
 class Ranking:
-    """All that can serve a job, best first, why the other classes cannot, and what was assumed."""
+    """All that can serve a job, best first, why the other classes cannot, and what was assumed. `nearest`: what comes
+    nearest to serving a job of one sheet where nothing does."""
 
     resolved_job: ResolvedJob
     plans: Sequence[Plan]
     ruled_out: Mapping[str, Fact]
+    nearest: tuple[ConfiguredPair, ...]
     assumptions: tuple[Assumption, ...]
 
 
@@ -60,11 +64,12 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library) -> Ranking:
             ruled_out[detector_class.id] = found
         else:
             class_results.append(found)
-    plans, failed = _plans(class_results)
+    plans, failed, missed = _plans(class_results)
     return Ranking(
         resolved_job=resolved_job,
         plans=ranked(plans),
         ruled_out=ruled_out | failed,
+        nearest=() if not missed else (max(missed, key=lambda pair: pair.served[0].judgement.chance),),
         assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets),
     )
 
@@ -102,24 +107,26 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         else would_serve(job, rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans)),
         trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets)),
         assumptions=ranking.assumptions + filled_parameters(best) + assumed_cables(best),
+        find_out=find_out(plans[0].configured_pairs if plans else ranking.nearest),
         cautions=cautions(recommendations) + moisture_cautions(job.environment, resolved_job.conditions),
     )
 
 
-def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, Fact]]:
-    """Plans for the job, and why classes that serve no sheet do not."""
+def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, Fact], list[ConfiguredPair]]:
+    """Plans for the job, why classes that serve no sheet do not, and for one sheet how these would stand."""
     if not class_results:
-        return [], {}
+        return [], {}, []
     if len(class_results[0].resolved_job.sheets) > 1:
-        return plans_for_list(class_results)
+        return *plans_for_list(class_results), []
+    for_sheet, missed = plans_for_sheet(class_results)
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
-    for class_result, plan in zip(class_results, plans_for_sheet(class_results), strict=True):
+    for class_result, plan in zip(class_results, for_sheet, strict=True):
         if isinstance(plan, Plan):
             plans.append(plan)
         else:
             failed[class_result.detector_class.id] = plan
-    return plans, failed
+    return plans, failed, missed
 
 
 def _verdict(best: Sequence[Plan]) -> Verdict:

@@ -13,7 +13,17 @@ from sheetmargin.contract.answer import Misread, Misreads, Verdict
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Assumption
 
-from sheetmargin_service.principles.draws import chance_of, over_draws, weighted_quantiles
+from sheetmargin_service.constants import Z95
+from sheetmargin_service.principles.draws import (
+    LIKE,
+    UNKNOWNS,
+    chance_of,
+    conditional_chances,
+    drawn,
+    over_draws,
+    passing,
+    weighted_quantiles,
+)
 from sheetmargin_service.selection.misreads import Rates
 
 DEFAULTS_PPM = {
@@ -32,6 +42,11 @@ SUITABLE, UNSUITABLE = 0.95, 0.05
 """Chances that all targets are met, from which a set-up is suitable, and below which it is not to be tried."""
 CHANCE_BANDS = (0.95, 0.80, 0.50, 0.20, 0.05)
 """Edges between chances that count as different (a choice, stated): what is nearer than that is no reason to buy."""
+TURNED, LEAST_TO_TURN = 0.50, 0.02
+"""A chance that one answer must reach for a trial where it is below `UNSUITABLE` as it is; from less than the second no
+answer within 5 to 95 % leads there."""
+AS_SET = ("gap", "tilt", "bypass")
+"""What is drawn that no input tells."""
 RAREST = 1e-15
 """Rates below this are not told apart."""
 
@@ -98,8 +113,11 @@ def judge(
     chance = round(chance_of(excess), 2)
     nearest = {pair: _ratio(getattr(misreads, pair), target) for pair, target in targets.items()}
     pair = max(nearest, key=lambda name: (nearest[name], name))
+    verdict = verdict_of(chance)
+    if verdict == "unsuitable" and may_turn(excess):
+        verdict = "trial-needed"
     judgement = Judgement(
-        verdict=verdict_of(chance),
+        verdict=verdict,
         chance=chance,
         pair=pair,
         misread=getattr(misreads, pair),
@@ -108,6 +126,20 @@ def judge(
         excess=excess,
     )
     return judgement if settable and not approximate else judgement.at_most_trial()
+
+
+def may_turn(excess: NDArray[np.float64]) -> bool:
+    """Whether one of the unknowns has a value within its 5 to 95 % at which the chance reaches a half, from what is
+    above target in each draw, (J or 1, drifts)."""
+    passes = passing(excess)
+    if len(passes) == 1 or passes.mean() < LEAST_TO_TURN:
+        return False
+    places = np.linspace(-Z95, Z95, 9)
+    return any(
+        conditional_chances(drawn(name), passes, at=places, width=LIKE)[0].max() >= TURNED
+        for name in UNKNOWNS
+        if name not in AS_SET
+    )
 
 
 def verdict_of(chance: float) -> Verdict:

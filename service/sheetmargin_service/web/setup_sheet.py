@@ -27,6 +27,8 @@ LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
 """Reasons by which the line lowers a verdict: they stand at the head of the page."""
 ABOUT_THE_JOB = ("not-given", "pitch-not-used")
 """Notes on times that whoever mounts the pair can do nothing about."""
+MOST_FOUND_OUT = 2
+"""Inputs to find out that have room on the sheet."""
 ON_THE_PAGE = ("read-levels", "accept-levels")
 """Steps of a trial that the table and the last step of commissioning already are."""
 
@@ -123,6 +125,7 @@ def render(
                 [
                     Checklist(title=words("steps"), items=steps),
                     Checklist(title=words("trial-plan"), items=_trial(answer, recommendation, setup)),
+                    *_found_out(answer, recommendation, words=words),
                 ],
                 lines_above=LINES_A_READING * len(readings),
             ),
@@ -169,6 +172,13 @@ def _trial(answer: Mapping[str, Any], recommendation: Mapping[str, Any], setup: 
         for note in answer["trial"]
         if note["code"] not in ON_THE_PAGE and note["values"].get("setup", own) == own
     ]
+
+
+def _found_out(answer: Mapping[str, Any], recommendation: Mapping[str, Any], *, words: Words) -> Iterator[Checklist]:
+    """What to find out next, of the recommendation ranked first: what moves the chance most."""
+    items = [one["text"] for one in answer.get("find_out", ())[:MOST_FOUND_OUT]]
+    if items and recommendation["rank"] == 1:
+        yield Checklist(title=words("find-out"), items=items)
 
 
 def _others(

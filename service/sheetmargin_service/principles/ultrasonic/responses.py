@@ -27,7 +27,6 @@ from sheetmargin_service.acoustics.trapped_air import (
     flat_film,
 )
 from sheetmargin_service.constants import Z95
-from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.stiffness import ENDS, NOMINAL, Variant, elastic_constants
@@ -89,7 +88,7 @@ def wave_unknowns(sheet: Sheet) -> Mapping[str, tuple[Case, Case]]:
     density = float(np.hypot(*lot_of(sheet).density))
     if density > LEAST_DENSITY_DEVIATION:
         ends["thickness"] = Case(density_factor=1.0 - Z95 * density), Case(density_factor=1.0 + Z95 * density)
-    pores = _typical_pores(sheet)
+    pores = sheet.typical_permeance
     if pores is not None:
         low, high = (Case(permeance_factor=end / pores.nominal) for end in (pores.low, pores.high))
         ends["permeance"] = low, high
@@ -105,7 +104,7 @@ def _ends_of_group(group: int, groups: int) -> tuple[Case, Case]:
 def drawn_cases(sheet: Sheet) -> tuple[Case, ...]:
     """The sheet as it is in each draw."""
     groups = STIFFNESSES[: len(layer_groups(sheet))]
-    lot, pores = lot_of(sheet), _typical_pores(sheet)
+    lot, pores = lot_of(sheet), sheet.typical_permeance
     mass, density = (1.0 + row[0] * drawn("mass") + row[1] * drawn("thickness") for row in (lot.mass, lot.density))
     permeance = np.ones_like(mass)
     if pores is not None:
@@ -143,15 +142,6 @@ def layer_groups(sheet: Sheet) -> tuple[frozenset[int], ...]:
             name = list(groups)[-1] if full else layer.material.id
             groups.setdefault(name, set()).add(place)
     return tuple(frozenset(group) for group in groups.values())
-
-
-def _typical_pores(sheet: Sheet) -> Interval | None:
-    """The permeance of a sheet that air passes where that of its grade was taken: of its first layer with pores. None
-    where it was given."""
-    if sheet.open_area_fraction > 0.0 or all(a.code != "permeance-typical" for a in sheet.assumptions):
-        return None
-    porous = (layer.material.porous for layer in sheet.layers if layer.material)
-    return next((p.permeance_um_per_pa_s for p in porous if p is not None), None)
 
 
 @dataclass(frozen=True, kw_only=True)
