@@ -8,7 +8,7 @@ from functools import reduce
 import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
-from sheetmargin.contract.job import Job, Targets
+from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles import draws
@@ -144,11 +144,10 @@ def test_below_a_twentieth_one_answer_may_still_turn_it():
 
 
 def test_the_nearest_class_is_asked_where_nothing_serves():
-    strict = Targets(double_as_single=1.0, single_as_double=1.0)
-    found = ranking(SheetSpec(material="tissue", grammage_gsm=18), principles=("ultrasonic",), targets=strict)
+    found = ranking(SheetSpec(material="greyboard", thickness_um=3000), classes=("ultrasonic-400k",))
     assert not found.plans
     (nearest,) = found.nearest
-    assert nearest.class_result.detector_class.principle == "ultrasonic"
+    assert nearest.class_result.detector_class.id == "ultrasonic-400k"
 
 
 def test_a_permeance_that_is_given_is_not_asked_for():

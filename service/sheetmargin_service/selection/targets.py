@@ -15,6 +15,7 @@ from sheetmargin.contract.notes import Assumption
 
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.principles.draws import (
+    COUNT,
     LIKE,
     UNKNOWNS,
     chance_of,
@@ -132,7 +133,7 @@ def may_turn(excess: NDArray[np.float64]) -> bool:
     """Whether one of the unknowns has a value within its 5 to 95 % at which the chance reaches a half, from what is
     above target in each draw, (J or 1, drifts)."""
     passes = passing(excess)
-    if len(passes) == 1 or passes.mean() < LEAST_TO_TURN:
+    if len(passes) != COUNT or passes.mean() < LEAST_TO_TURN:
         return False
     places = np.linspace(-Z95, Z95, 9)
     return any(
