@@ -31,9 +31,15 @@ if TYPE_CHECKING:
     # requests costs most of the time of an import; it is loaded with the first call.
     from concurrent.futures import Executor
 
+    from requests import Session
+
     from sheetmargin.bulk import Progress
     from sheetmargin.outcome import Outcome
     from sheetmargin.transport import Parameters, Reply, Transport
+
+
+TIMEOUT_S = (5.0, 30.0)
+"""For connecting, and between two bytes of an answer (a choice)."""
 
 
 class _Way(NamedTuple):
@@ -41,9 +47,12 @@ class _Way(NamedTuple):
 
     url: str
     token: str | None
-    timeout_s: float
+    timeout_s: tuple[float, float]
     retries: int
     language: str | None
+    session: Session | None = None
+    proxies: tuple[tuple[str, str], ...] = ()
+    ca_file: str | None = None
     in_process: bool = False
     catalogues: tuple[tuple[str, str], ...] = ()
 
@@ -51,24 +60,41 @@ class _Way(NamedTuple):
 class Client:
     """Asks a sheetmargin service.
 
-    `timeout` is in seconds, for connecting and between two bytes of an answer. A call that fails for want of a
-    connection, or is answered 429, 502 or 503, is tried again up to `retries` times, after the wait that Retry-After
-    asks for (up to a minute) or with exponential backoff. `language` (`en`, `de`) is the language of the texts. One
-    client may serve a whole program, and its copy another process: the token goes along when a client is pickled.
+    `timeout` is in seconds: for connecting and between two bytes of an answer, or for each of the two. The default
+    waits longer than a service computes if not told otherwise (10 s), so that its own word on it arrives. A call that
+    fails for want of a connection, or is answered 429, 502 or 503, is tried again up to `retries` times, after the wait
+    that Retry-After asks for (up to a minute) or with exponential backoff; what took the service too long is not.
+    `proxies` are addresses by scheme, `ca_file` holds the certificates to trust, `session` is a `requests.Session` of
+    your own. `language` (`en`, `de`) is the language of the texts. One client may serve a whole program, and its copy
+    another process: the token goes along when a client is pickled. Calls are logged as `sheetmargin`, asked again at
+    INFO and each at DEBUG, without what was asked.
     """
 
     def __init__(
         self,
         url: str,
         token: str | None = None,
-        timeout: float = 10,
+        timeout: float | tuple[float, float] = TIMEOUT_S,
         *,
         retries: int = 3,
         language: str | None = None,
+        session: Session | None = None,
+        proxies: Mapping[str, str] | None = None,
+        ca_file: str | os.PathLike[str] | None = None,
     ) -> None:
-        if not timeout > 0:
+        times = timeout if isinstance(timeout, tuple) else (timeout, timeout)
+        if not all(time > 0 for time in times):
             raise ValueError(f"timeout is {timeout!r}; expected seconds above 0")
-        self._way = _Way(_checked_url(url), _checked_token(token), timeout, retries, language)
+        self._way = _Way(
+            _checked_url(url),
+            _checked_token(token),
+            times,
+            retries,
+            language,
+            session,
+            tuple((proxies or {}).items()),
+            None if ca_file is None else os.path.abspath(ca_file),
+        )
 
     @classmethod
     def in_process(
@@ -109,6 +135,9 @@ class Client:
             retries=way.retries,
             language=way.language,
             adapter=adapter,
+            session=way.session,
+            proxies=dict(way.proxies),
+            ca_file=way.ca_file,
         )
 
     @property

@@ -6,15 +6,48 @@ there. A word of a closed vocabulary may be a later one: any text is taken for i
 
 from __future__ import annotations
 
+import json
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass, replace
+from difflib import get_close_matches
 from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
-from sheetmargin.errors import UnexpectedAnswer
+from sheetmargin.contract.problem import Fault
+from sheetmargin.contract.shown import Shown
+from sheetmargin.errors import InvalidJob, UnexpectedAnswer
 
 T = TypeVar("T")
+
+
+def read_json(kind: type[T], text: str | bytes) -> T:
+    """The dataclass that a text in JSON tells. Of a question every name has to be known, or InvalidJob says which is
+    not: it is written by hand."""
+    asked = not issubclass(kind, Shown)
+    try:
+        data = json.loads(text)
+        found = decode(kind, data)
+    except (ValueError, UnexpectedAnswer) as error:
+        raise (InvalidJob if asked else UnexpectedAnswer)(f"This is no {kind.__name__}: {error}") from error
+    if asked:
+        _refuse_unknown(found, data, "")
+    return found
+
+
+def _refuse_unknown(found: object, data: Any, pointer: str) -> None:
+    if isinstance(data, list) and isinstance(found, Sequence):
+        for index, (inner, value) in enumerate(zip(found, data, strict=True)):
+            _refuse_unknown(inner, value, f"{pointer}/{index}")
+    if not is_dataclass(found) or not isinstance(data, dict):
+        return
+    known = [field.name for field in fields(found)]
+    for name, value in data.items():
+        if name not in known:
+            near = tuple(get_close_matches(name, known, n=3))
+            fault = Fault(code="unknown-field", detail="There is no such field.", pointer=f"{pointer}/{name}")
+            raise InvalidJob("This is no question.", errors=[replace(fault, suggestions=near)])
+        _refuse_unknown(getattr(found, name), value, f"{pointer}/{name}")
 
 
 def decode(kind: type[T], data: object, pointer: str = "") -> T:

@@ -6,6 +6,7 @@ Asking again is safe for every call, POST included: the service computes and sto
 from __future__ import annotations
 
 import json
+import logging
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -30,11 +31,16 @@ from sheetmargin.retry import LONGEST_WAIT_S, backoff_s, retry_after_s
 
 Parameters = Mapping[str, str | int | float | Sequence[str] | None]
 
+log = logging.getLogger("sheetmargin")
+
 JSON = "application/json"
 LINES = "application/x-ndjson"
 
 RETRIED_STATUSES = (429, 502, 503)
 """Busy, or a proxy whose server broke off: what was asked is computed anew without harm."""
+
+TIME_LIMIT = "time-limit"
+"""Of a question that the service gave up: asked again it would take as long."""
 
 ERRORS: dict[int, type[SheetmarginError]] = {
     400: InvalidJob,
@@ -71,18 +77,21 @@ class Transport:
         url: str,
         *,
         token: str | None,
-        timeout_s: float,
+        timeout_s: tuple[float, float],
         retries: int,
         language: str | None,
         adapter: BaseAdapter | None = None,
+        session: requests.Session | None = None,
+        proxies: Mapping[str, str] | None = None,
+        ca_file: str | None = None,
     ) -> None:
         self._url, self._timeout_s, self._retries, self._token = url, timeout_s, retries, token
-        self._session = requests.Session()
-        # A callable of our own, also without a token: requests would otherwise send what ~/.netrc holds for the host.
-        self._session.auth = self._authorise
-        self._session.headers["Accept"] = "application/json, application/problem+json"
+        # A session that was given is its owner's: nothing of it is changed, and it is not closed.
+        self._session, self._own = session or requests.Session(), session is None
+        self._proxies, self._ca_file = dict(proxies or {}), ca_file
+        self._headers = {"Accept": "application/json, application/problem+json"}
         if language:
-            self._session.headers["Accept-Language"] = language
+            self._headers["Accept-Language"] = language
         if adapter:
             self._session.mount(url, adapter)
 
@@ -103,16 +112,20 @@ class Transport:
                 wait_s = self._wait_s(error, attempt)
                 if wait_s is None:
                     raise
+                log.info("%s %s failed, asked again in %.1f s: %s", method, path, wait_s, error.message)
             time.sleep(wait_s)
         raise AssertionError("the last attempt returns or raises")
 
     def close(self) -> None:
-        self._session.close()
+        if self._own:
+            self._session.close()
 
     def _wait_s(self, error: SheetmarginError, attempt: int) -> float | None:
         """Seconds until the next attempt; None where there is none."""
         broken_connection = isinstance(error, ConnectionFailed) and error.transient
         if attempt >= self._retries or not (broken_connection or error.status in RETRIED_STATUSES):
+            return None
+        if any(fault.code == TIME_LIMIT for fault in error.errors):
             return None
         if error.retry_after_s is not None and error.retry_after_s > LONGEST_WAIT_S:
             return None
@@ -127,13 +140,19 @@ class Transport:
                 self._url + path,
                 params=params,
                 data=body,
-                headers={**({"Content-Type": JSON} if body is not None else {}), **headers},
+                headers={**self._headers, **({"Content-Type": JSON} if body is not None else {}), **headers},
+                # A callable, also without a token: requests would otherwise send what ~/.netrc holds for the host.
+                auth=self._authorise,
                 timeout=self._timeout_s,
                 # A redirected POST would arrive as a GET, and the token elsewhere.
                 allow_redirects=False,
+                proxies=self._proxies,
+                verify=self._ca_file,
             )
         except requests.RequestException as error:
             raise self._connection_failed(error) from error
+        name, time_s = response.headers.get("X-Request-Id"), response.elapsed.total_seconds()
+        log.debug("%s %s: %d in %.3f s (request %s)", method, path, response.status_code, time_s, name)
         if response.status_code != 200:
             raise _error(response)
         if "json" not in response.headers.get("Content-Type", ""):
@@ -150,7 +169,7 @@ class Transport:
     def _connection_failed(self, error: requests.RequestException) -> ConnectionFailed:
         # A slow answer is not asked for again: the service is at work on it, and a second question doubles its load.
         if isinstance(error, requests.ReadTimeout):
-            return ConnectionFailed(f"{self._url} gave no answer within {self._timeout_s:g} s.", transient=False)
+            return ConnectionFailed(f"{self._url} gave no answer within {self._timeout_s[1]:g} s.", transient=False)
         if isinstance(error, requests.exceptions.SSLError):
             return ConnectionFailed(f"{self._url} cannot be trusted: {error}.", transient=False)
         if isinstance(error, requests.exceptions.ChunkedEncodingError):

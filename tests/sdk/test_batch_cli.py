@@ -7,6 +7,7 @@ import re
 import sys
 import tracemalloc
 from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 
 import polars
@@ -153,9 +154,45 @@ def test_only_the_first_bad_rows_are_told(server: BatchServer, run: Run, tmp_pat
 
 
 def test_a_blank_row_in_the_middle_keeps_its_place(server: BatchServer, run: Run, tmp_path: Path) -> None:
-    write(tmp_path / "stock.csv", "material,grammage_gsm\npet,1\n,\npet,3\n")
-    run("stock.csv", "out.csv")
-    assert [row["grammage_gsm"] for row in read_csv(tmp_path / "out.csv")] == ["1", "", "3"]
+    write(tmp_path / "stock.csv", "material,grammage_gsm\npet,1\n,\n,\npet,3\n")
+    code, told = run("stock.csv", "out.csv")
+    assert [row["grammage_gsm"] for row in read_csv(tmp_path / "out.csv")] == ["1", "", "", "3"]
+    assert [row["problem"] for row in read_csv(tmp_path / "out.csv")] == ["", "", "", ""]
+    assert (code, len(server.calls[0])) == (0, 2)
+    assert "2 rows: 0 suitable, 2 trial-needed, 0 unsuitable, 0 bad" in told
+
+
+def test_the_table_is_not_written_over(server: BatchServer, run: Run, tmp_path: Path) -> None:
+    write(tmp_path / "stock.csv", STOCK)
+    (tmp_path / "link.csv").symlink_to("stock.csv")
+    for output in ("stock.csv", "../" + tmp_path.name + "/stock.csv", "link.csv"):
+        code, told = run("stock.csv", output)
+        assert (code, server.calls) == (2, [])
+        assert "is the table itself, which would be lost" in told
+    assert (tmp_path / "stock.csv").read_text(encoding="utf-8") == STOCK
+
+
+@pytest.mark.parametrize("output", ["out.xlsx", "out.parquet"])
+def test_what_a_spreadsheet_holds_comes_back_as_it_was(
+    server: BatchServer, run: Run, tmp_path: Path, output: str
+) -> None:
+    """Dates, whole numbers and numbers that are texts, beside the fields of a job and between blank rows."""
+    held = {
+        "material": ["pet", None, "copy-paper"],
+        "grammage_gsm": [70.5, None, 80.0],
+        "since": [date(2024, 2, 29), None, date(2025, 12, 1)],
+        "asked": [datetime(2026, 1, 2, 3, 4, 5), None, datetime(2026, 11, 30, 23, 59)],
+        "pieces": [1200, None, 7],
+        "article": ["0007", None, "12"],
+    }
+    polars.DataFrame(held).write_excel(tmp_path / "stock.xlsx")
+    assert run("stock.xlsx", output)[0] == 0
+    if output == "out.xlsx":
+        found = polars.read_excel(tmp_path / output, drop_empty_rows=False)
+    else:
+        found = polars.read_parquet(tmp_path / output)
+    back = found.select(*held).to_dict(as_series=False)
+    assert back == held
 
 
 def test_an_output_may_be_asked_again(server: BatchServer, run: Run, tmp_path: Path) -> None:

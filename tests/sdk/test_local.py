@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def transport(application: WSGIApplication) -> Transport:
     return Transport(
-        local.URL, token="a-token", timeout_s=1, retries=0, language="de", adapter=WsgiAdapter(application)
+        local.URL, token="a-token", timeout_s=(1, 1), retries=0, language="de", adapter=WsgiAdapter(application)
     )
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
 from dataclasses import is_dataclass
+from importlib import metadata
+from pathlib import Path
 
 import pytest
 import sheetmargin
@@ -118,6 +121,19 @@ NAMES = [
 def test_public_names() -> None:
     assert sorted(sheetmargin.__all__) == sorted(NAMES)
     assert all(hasattr(sheetmargin, name) for name in NAMES)
+
+
+def test_type_checkers_see_the_same_names() -> None:
+    stub = ast.parse(Path(sheetmargin.__file__).with_suffix(".pyi").read_text(encoding="utf-8"))
+    shown: dict[str, str] = {}
+    for step in stub.body:
+        if isinstance(step, ast.ImportFrom):
+            shown |= {name.asname or "": step.module or "" for name in step.names}
+    assert shown == {name: f"sheetmargin.{module}" for name, module in sheetmargin._MODULES.items()}
+
+
+def test_the_version_is_that_of_the_package() -> None:
+    assert sheetmargin.__version__ == metadata.version("sheetmargin")
 
 
 def test_data_is_frozen_and_keyword_only() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,6 +22,8 @@ from sheetmargin import (
     TooManyRequests,
     UnexpectedAnswer,
 )
+from sheetmargin.client import TIMEOUT_S
+from sheetmargin_service.config import Settings
 from support.whole import whole
 
 URL = "http://service.example"
@@ -54,7 +57,7 @@ def test_a_question_is_posted_as_json(service: responses.RequestsMock) -> None:
         match=[
             matchers.json_params_matcher({"sheets": [{"material": "copy-paper", "grammage_gsm": 80}]}),
             matchers.header_matcher({"Content-Type": "application/json", "Accept-Language": "de"}),
-            matchers.request_kwargs_matcher({"timeout": 10}),
+            matchers.request_kwargs_matcher({"timeout": (5, 30)}),
         ],
     )
     assert Client(URL + "/", language="de").recommend(SHEET).verdict == "trial-needed"
@@ -66,12 +69,47 @@ def test_timeout_and_token_are_sent_on_every_call(service: responses.RequestsMoc
         json=ANSWER,
         match=[
             matchers.header_matcher({"Authorization": "Bearer secret-token"}),
-            matchers.request_kwargs_matcher({"timeout": 2.5}),
+            matchers.request_kwargs_matcher({"timeout": (2.5, 2.5)}),
         ],
     )
     client = Client(URL, "secret-token\n", 2.5)
     client.recommend(SHEET)
     assert "secret" not in repr(client)
+
+
+def test_a_session_proxies_and_certificates_of_ones_own(service: responses.RequestsMock, tmp_path: Path) -> None:
+    proxies, ca_file = {"https": "http://proxy.example:3128"}, tmp_path / "ca.pem"
+    told = {"timeout": (1, 60), "proxies": proxies, "verify": str(ca_file)}
+    service.post(RECOMMENDATIONS, json=ANSWER, match=[matchers.request_kwargs_matcher(told)])
+    with requests.Session() as session:
+        session.headers["X-Department"] = "sales"
+        before = dict(session.headers)
+        with Client(URL, timeout=(1, 60), session=session, proxies=proxies, ca_file=ca_file) as client:
+            client.recommend(SHEET)
+        assert service.calls[0].request.headers["X-Department"] == "sales"
+        assert dict(session.headers) == before
+
+
+def test_the_service_has_its_say_on_what_takes_too_long(service: responses.RequestsMock) -> None:
+    """It gives up after 10 s: the client waits longer, and does not have it begin again."""
+    assert TIMEOUT_S[1] > (Settings().time_limit_s or 0)
+    problem = {"status": 503, "title": "Not ready", "detail": "This took too long.", "request_id": "1"}
+    errors = [{"code": "time-limit", "detail": "This took too long.", "expected": "fewer sheets"}]
+    service.post(RECOMMENDATIONS, status=503, json={**problem, "errors": errors}, headers={"Retry-After": "5"})
+    with pytest.raises(ServiceUnavailable, match="fewer sheets"):
+        Client(URL).recommend(SHEET)
+    assert len(service.calls) == 1
+
+
+def test_calls_are_logged_without_what_was_asked(
+    service: responses.RequestsMock, caplog: pytest.LogCaptureFixture
+) -> None:
+    service.post(RECOMMENDATIONS, json=ANSWER, headers={"X-Request-Id": "seven"})
+    with caplog.at_level("DEBUG", "sheetmargin"):
+        Client(URL, "secret-token").recommend(SHEET)
+    (record,) = [record for record in caplog.records if record.name == "sheetmargin"]
+    assert record.getMessage().startswith("POST /v1/recommendations: 200 in ")
+    assert record.getMessage().endswith("(request seven)")
 
 
 def test_no_token_from_a_netrc_file(
@@ -232,7 +270,7 @@ def test_a_wait_of_more_than_a_minute_is_left_to_the_caller(
 @pytest.mark.parametrize(
     ("failure", "says"),
     [
-        (requests.ReadTimeout("slow"), "no answer within 10 s"),
+        (requests.ReadTimeout("slow"), "no answer within 30 s"),
         (requests.exceptions.SSLError("self-signed certificate"), "cannot be trusted"),
         (requests.exceptions.InvalidURL("what is this"), "cannot be reached"),
     ],

@@ -95,8 +95,8 @@ def test_what_succeeds_is_told_first_and_every_failure_too(document: dict[str, A
 def test_codes_are_listed_and_later_ones_are_not_shut_out(document: dict[str, Any]) -> None:
     schemas = document["components"]["schemas"]
     for part, name in (("Fault", "FaultCode"), ("Reason", "NoteCode"), ("RuledOut", "NoteCode")):
-        assert len(schemas[name]["enum"]) > 40
-        assert {"$ref": f"#/components/schemas/{name}"} in schemas[part]["properties"]["code"]["anyOf"]
+        assert len(schemas[name]["x-extensible-enum"]) > 40
+        assert schemas[part]["properties"]["code"]["$ref"] == f"#/components/schemas/{name}"
     fault = validator("Fault", document)
     told = [fault.is_valid({"code": code, "detail": ""}) for code in ("rate", "of-a-later-service", 1)]
     assert told == [True, True, False]

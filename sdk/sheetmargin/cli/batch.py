@@ -57,6 +57,8 @@ def batch(client: Client, arguments: argparse.Namespace) -> int:
         raise InvalidJob(f"{arguments.output.parent} is no folder to write to.")
     if arguments.workers < 1 or not 1 <= arguments.chunk <= MOST_JOBS or arguments.retries < 0:
         raise InvalidJob(f"Expected --workers of at least 1, --chunk of 1 to {MOST_JOBS}, --retries of at least 0.")
+    if arguments.output.exists() and arguments.output.samefile(arguments.table):
+        raise InvalidJob(f"{arguments.output} is the table itself, which would be lost: give -o another name.")
     table = read_table(arguments.table)
     if checked_suffix(arguments.output) == ".xlsx" and len(table) > MOST_XLSX_ROWS:
         raise InvalidJob(f"{len(table)} rows are more than a spreadsheet holds; write .csv or .parquet.")
@@ -67,8 +69,11 @@ def batch(client: Client, arguments: argparse.Namespace) -> int:
     numbers = {name for name in table.columns if name in fields and fields[name].kind in (int, float)}
     numbers |= {names[name] for name, kind in COLUMNS.items() if kind is float}
     tally = _Tally()
-    with writing(arguments.output, [*table.columns, *names.values()], numbers=numbers) as write:
+    with writing(arguments.output, [*table.columns, *names.values()], numbers=numbers, kinds=table.kinds) as write:
         for number, (row, outcome) in enumerate(_answered(client, table, arguments), start=FIRST_ROW):
+            if outcome is None:
+                write(row.cells)
+                continue
             result = row_of(named_by_column(outcome, table.columns))
             write({**row.cells, **{names[name]: cell for name, cell in result.items()}})
             tally.count(number, result)
@@ -89,6 +94,8 @@ class _Jobs:
     def __iter__(self) -> Iterator[dict[str, Any] | InvalidJob]:
         for row in self.table:
             self.taken.append(row)
+            if row.blank:
+                continue
             if row.surplus:
                 # A cell may stand in another's place: what the row asks is not known.
                 more = ", ".join(map(repr, row.surplus))
@@ -98,7 +105,8 @@ class _Jobs:
                 yield {"limit": 1, **job_of(row.cells, decimal_comma=self.table.decimal_comma)}
 
 
-def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> Iterator[tuple[Row, Outcome]]:
+def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> Iterator[tuple[Row, Outcome | None]]:
+    """Each row with its outcome; a blank one has none."""
     jobs = _Jobs(table=table)
     for outcome in client.recommend_many(
         jobs,
@@ -107,6 +115,8 @@ def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> It
         progress=arguments.progress,
         resume=arguments.resume,
     ):
+        while jobs.taken[0].blank:
+            yield jobs.taken.popleft(), None
         yield jobs.taken.popleft(), outcome
 
 

@@ -41,6 +41,7 @@ exit codes:
   4    no answer: not reachable, overloaded, not authorised, not installed, or not a sheetmargin service
   5    `batch`: every row was asked about, and some of them are bad; the output and the messages say which and why
   130  interrupted
+`serve` ends with the code of gunicorn: 0 when it was stopped, 1 where a setting is wrong or the address is taken.
 """
 
 
@@ -130,7 +131,7 @@ def _add_client_options(parser: argparse.ArgumentParser, *, json: bool = True) -
     )
     group.add_argument("--token", help="bearer token; better in SHEETMARGIN_TOKEN, where no process list shows it")
     group.add_argument(
-        "--timeout", type=positive, default=10, metavar="S", help="seconds to wait (default %(default)s)"
+        "--timeout", type=positive, default=30, metavar="S", help="seconds to wait (default %(default)s)"
     )
     group.add_argument("--language", metavar="TAG", help="language of the texts: en or de")
     if json:

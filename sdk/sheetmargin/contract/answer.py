@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from sheetmargin.contract.fields import MM, MS, PPM, SIGNAL, about
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
 from sheetmargin.contract.notes import Alternative, Assumption, Note, NotServed, Reason, RuledOut, Scalar
-from sheetmargin.contract.shown import Shown
+from sheetmargin.contract.shown import Shown, make_frame
 
 Verdict = Literal["suitable", "trial-needed", "unsuitable"]
 """suitable: every target is met, with a chance of 0.95 or more; trial-needed: only a bench trial can tell;
@@ -410,6 +410,10 @@ class Answer(Shown):
     find_out: Sequence[FindOut] = ()
     """What to find out next, what moves the chance most first: at most five inputs that were not given. Empty where
     nothing would move it much."""
+
+    def to_frame(self, library: Literal["pandas", "polars"] = "pandas") -> Any:
+        """A frame with a row for each recommendation, best first; the columns are those of the command `batch`."""
+        return make_frame[-1](self, library)
 
     @property
     def best(self) -> Recommendation | None:

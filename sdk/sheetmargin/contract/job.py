@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from sheetmargin.contract.fields import about
+from sheetmargin.contract.shown import Record
 
 Contact = Literal["air", "partial", "bonded", "water-film"]
 DoubleKind = Literal["another-piece", "one-ply-more"]
@@ -339,7 +340,7 @@ class Require:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Circumstances:
+class Circumstances(Record):
     """Where a sheet runs, and what is asked for there."""
 
     reference: str | None = field(default=None, metadata=about(longest=LONGEST_REFERENCE))

@@ -1,15 +1,40 @@
-"""Answers that print as a report. Whoever can write one puts its writers here; else they print as any dataclass."""
+"""Answers that print as a report, and what is written as JSON and read from it. Whoever can do it puts itself here;
+else an answer prints as any dataclass."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Self
 
 as_text: list[Callable[[Any], str]] = []
 as_html: list[Callable[[Any], str]] = []
 
+write_json: list[Callable[[object], bytes]] = []
+read_json: list[Callable[[type[Any], str | bytes], Any]] = []
+make_frame: list[Callable[[Any, str], Any]] = []
 
-class Shown:
+
+class Record:
+    """What goes into a file and comes back from it."""
+
+    def to_json(self) -> str:
+        """The JSON of the contract; of a question without what is at its default."""
+        return write_json[-1](self).decode()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The same as Python's own types."""
+        document: dict[str, Any] = json.loads(self.to_json())
+        return document
+
+    @classmethod
+    def from_json(cls, text: str | bytes) -> Self:
+        """The record that the JSON of the contract tells; InvalidJob or UnexpectedAnswer where it tells none."""
+        record: Self = read_json[-1](cls, text)
+        return record
+
+
+class Shown(Record):
     """An answer that a person reads."""
 
     def __repr__(self) -> str:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from importlib import import_module
+from typing import Any, Literal
 
-from sheetmargin.contract.answer import Order, Recommendation
+from sheetmargin.contract.answer import Answer, Order, Recommendation
 from sheetmargin.contract.problem import Fault
+from sheetmargin.errors import ExtraNotInstalled
 from sheetmargin.outcome import Outcome
 from sheetmargin.report.recommendation import nothing_considered
 
@@ -46,6 +49,21 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
     else:
         row |= _best(answer.best)
     return row
+
+
+def rows_of(answer: Answer) -> list[dict[str, str | int | float | None]]:
+    """A row for each recommendation, best first."""
+    return [
+        {"rank": one.rank, "verdict": one.verdict, "chance": one.chance, **_best(one)} for one in answer.recommendations
+    ]
+
+
+def frame_of(answer: Answer, library: Literal["pandas", "polars"]) -> Any:
+    """The rows as a frame of the library, which has to be installed."""
+    try:
+        return import_module(library).DataFrame(rows_of(answer))
+    except ModuleNotFoundError as error:
+        raise ExtraNotInstalled(f"{library} is not installed:\n  pip install {library}") from error
 
 
 def _best(best: Recommendation) -> dict[str, str | int | float | None]:

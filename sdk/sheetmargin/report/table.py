@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
 from itertools import islice
 from pathlib import Path
@@ -31,6 +32,11 @@ class Row:
     cells: dict[str, str]
     surplus: tuple[str, ...] = ()
 
+    @property
+    def blank(self) -> bool:
+        """Whether nothing is written in it."""
+        return not any(map(str.strip, (*self.cells.values(), *self.surplus)))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Table:
@@ -44,6 +50,8 @@ class Table:
     decimal_comma: bool
     read: Callable[[], Iterator[Sequence[str]]]
     """Gives the head and what follows."""
+    kinds: Mapping[str, Any]
+    """What polars found each column to hold, where it read them."""
 
     def __len__(self) -> int:
         return self.length
@@ -62,7 +70,12 @@ def read_table(path: Path) -> Table:
         raise InvalidJob(f"{path} is no file.")
     try:
         delimiter = _delimiter(path) if suffix == ".csv" else None
-        read = _frame_reader(path, suffix) if delimiter is None else lambda: _csv_rows(path, delimiter)
+        kinds: Mapping[str, Any] = {}
+        if delimiter is None:
+            frame = _frame(path, suffix)
+            read, kinds = _frame_reader(frame), {name.strip(): kind for name, kind in frame.schema.items()}
+        else:
+            read = partial(_csv_rows, path, delimiter)
         rows = read()
         names = tuple(name.strip() for name in next(rows, ()))
         length = max((number for number, row in enumerate(rows, start=1) if any(map(str.strip, row))), default=0)
@@ -74,17 +87,17 @@ def read_table(path: Path) -> Table:
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise InvalidJob(f"{path} has the column {twice[0]!r} more than once.")
-    return Table(columns=names, length=length, decimal_comma=delimiter == ";", read=read)
+    return Table(columns=names, length=length, decimal_comma=delimiter == ";", read=read, kinds=kinds)
 
 
 @contextmanager
 def writing(
-    path: Path, columns: Sequence[str], *, numbers: Collection[str]
+    path: Path, columns: Sequence[str], *, numbers: Collection[str], kinds: Mapping[str, Any] | None = None
 ) -> Iterator[Callable[[Mapping[str, Cell]], object]]:
     """A function that writes a row. Whoever reads the file sees the old one or, at the end, the whole new one.
 
-    `numbers` are the columns that hold numbers, where no cell speaks against it. InvalidJob where nothing can be
-    written.
+    `numbers` are the columns that hold numbers, where no cell speaks against it; `kinds` is what polars found others to
+    hold. InvalidJob where nothing can be written.
     """
     suffix = checked_suffix(path)
     try:
@@ -95,7 +108,7 @@ def writing(
                 writer = csv.DictWriter(file, columns)
                 writer.writeheader()
                 yield writer.writerow
-            os.replace(rows if suffix == ".csv" else _converted(rows, suffix, numbers), path)
+            os.replace(rows if suffix == ".csv" else _converted(rows, suffix, numbers, kinds or {}), path)
     except OSError as error:
         raise InvalidJob(f"{path} cannot be written: {error.strerror or error}.") from error
 
@@ -135,17 +148,18 @@ def _csv_rows(path: Path, delimiter: str) -> Iterator[list[str]]:
             raise InvalidJob(f"{path} is not UTF-8 after line {reader.line_num}; save it as CSV UTF-8.") from error
 
 
-def _frame_reader(path: Path, suffix: str) -> Callable[[], Iterator[Sequence[str]]]:
+def _frame(path: Path, suffix: str) -> Any:
     polars = _polars()
     try:
         if suffix == ".parquet":
-            frame = polars.read_parquet(path)
-        else:
-            frame = polars.read_excel(path, infer_schema_length=0, raise_if_empty=False, drop_empty_rows=False)
+            return polars.read_parquet(path)
+        return polars.read_excel(path, infer_schema_length=None, raise_if_empty=False, drop_empty_rows=False)
     except Exception as error:
         # Each of the readers has errors of its own.
         raise InvalidJob(f"{path} cannot be read as {suffix[1:]}: {error}") from error
 
+
+def _frame_reader(frame: Any) -> Callable[[], Iterator[Sequence[str]]]:
     def read() -> Iterator[Sequence[str]]:
         yield frame.columns
         for cells in frame.iter_rows():
@@ -162,20 +176,32 @@ def _text(cell: object) -> str:
     return str(cell)
 
 
-def _converted(rows: Path, suffix: str, numbers: Collection[str]) -> Path:
+def _converted(rows: Path, suffix: str, numbers: Collection[str], kinds: Mapping[str, Any]) -> Path:
     """The rows in another kind of file beside theirs."""
     polars = _polars()
     path = rows.with_suffix(suffix)
     texts = polars.scan_csv(rows, infer_schema=False)
     asked = [polars.col(name) for name in texts.collect_schema() if name in numbers]
     agree = texts.select([column.str.contains(NUMBER).all() for column in asked]).collect()
-    frame = texts.with_columns([polars.col(name).cast(polars.Float64) for name in agree.columns if agree[name][0]])
+    found = {name: polars.Float64 for name in agree.columns if agree[name][0]}
+    found |= {name: kinds[name] for name in texts.collect_schema() if name in kinds}
+    frame = texts.with_columns([_as_kind(polars, name, kind) for name, kind in found.items()])
     if suffix == ".parquet":
         frame.sink_parquet(path)
     else:
         general = {polars.Float64: "General"}
         frame.collect().write_excel(path, autofit=True, freeze_panes=(1, 0), dtype_formats=general)
     return path
+
+
+def _as_kind(polars: Any, name: str, kind: Any) -> Any:
+    """A column of texts as what it held before."""
+    column = polars.col(name)
+    if kind == polars.Boolean:
+        return column == "True"
+    if kind.is_temporal():
+        return column.str.strptime(kind, "%Y-%m-%d" if kind == polars.Date else None)
+    return column.cast(kind)
 
 
 def _polars() -> Any:

@@ -14,6 +14,7 @@ from flask import Flask, Response
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job
 
+from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.api.service import Recommend
@@ -80,8 +81,10 @@ def _in_slot(view: View, slots: threading.BoundedSemaphore, metrics: Metrics) ->
 
 def _took_too_long(metrics: Metrics) -> Problem:
     metrics.refused.labels("time").inc()
-    return _unavailable("This took too long. Ask for fewer sheets, layers or classes at once, or again later.")
+    expected = "fewer sheets, layers or classes at once, or asked again later"
+    fault = Fault(code="time-limit", detail="This took too long.", expected=expected)
+    return _unavailable("This took too long. Ask for fewer sheets, layers or classes at once, or again later.", fault)
 
 
-def _unavailable(detail: str) -> Problem:
-    return Problem("unavailable", detail=detail, headers={"Retry-After": str(RETRY_AFTER_S)})
+def _unavailable(detail: str, *faults: Fault) -> Problem:
+    return Problem("unavailable", *faults, detail=detail, headers={"Retry-After": str(RETRY_AFTER_S)})

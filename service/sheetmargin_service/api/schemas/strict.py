@@ -163,7 +163,7 @@ class Text(StrictField[str]):
 
     def json_schema(self) -> JsonSchema:
         if self.codes is not None:
-            return {"anyOf": [{"$ref": f"#/components/schemas/{self.codes}"}, {"type": "string"}]}
+            return {"$ref": f"#/components/schemas/{self.codes}"}
         if self.longest is None:
             return {"type": "string"}
         return {"type": "string", "minLength": self.shortest, "maxLength": self.longest, "pattern": _PRINTABLE}
