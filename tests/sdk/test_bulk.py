@@ -99,7 +99,7 @@ def test_questions_of_every_kind(server: BatchServer) -> None:
 
 
 def test_a_bad_question_has_its_own_error(server: BatchServer) -> None:
-    asked: list[Any] = [job(0), {}, job(1), Sheet(thickness_um=float("nan")), 5, job(2), {"status": 503}]
+    asked: list[Any] = [job(0), {}, job(1), Sheet(thickness_um=float("inf")), 5, job(2), {"status": 503}]
     outcomes = list(Client(URL).recommend_many(asked))
     assert [outcome.answer is not None for outcome in outcomes] == [True, False, True, False, False, True, False]
     assert isinstance(outcomes[1].error, InvalidJob)
