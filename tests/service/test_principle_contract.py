@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin.contract.job import Double
-from sheetmargin_service.messages.say import say, texts
+from sheetmargin_service.messages.say import say, texts, words
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.draws import COUNT
@@ -82,7 +82,8 @@ def test_distributions_meet_the_signal_table(made):
 def test_each_move_is_told_for_one_sheet_and_two(made):
     for a_sheet in accepted(made).values():
         moves = made.distribution(a_sheet, 0).moves
-        assert "thickness" in moves
+        assert any(single > 0.0 for single, _ in moves.values())
+        assert moves.keys() <= words().keys()
         assert all(np.isfinite(pair).all() and min(pair) >= 0.0 for pair in moves.values())
 
 

@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 from sheetmargin_service.acoustics.air import absorption_db_per_m, humid_air
+from sheetmargin_service.messages.say import words
 from sheetmargin_service.principles.ultrasonic.spreads import (
     GRID,
     RIPPLE_PHASES,
@@ -142,6 +143,7 @@ def test_variances_add():
     setting = square_on(made, 25.0)
     distribution = made.distribution(PAPER, setting)
     parts = {name: pair[0] for name, pair in distribution.moves.items()}
+    assert parts.keys() <= words().keys()
     expected = np.sqrt(sum(part**2 for part in parts.values()))
     assert deviations(made, PAPER, setting)["single"] == pytest.approx(expected, rel=0.01)
 
