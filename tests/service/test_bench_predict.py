@@ -19,6 +19,7 @@ from sheetmargin.contract.measure import (
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
+from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 from support.measurement_cases import COPY_PAPER
@@ -41,6 +42,25 @@ PROFILES = (InstalledProfile(), at_band(20, 46))
 def predicted(setup: InstalledSetup, *, grid: Grid = NO_GRID) -> Prediction:
     resolved_job = PredictionQuestion(sheet=COPY_PAPER, setup=setup, grid=grid)
     return predict(resolved_job, job=Job(sheets=(COPY_PAPER,)), catalogue=reference_catalogue(), library=load_library())
+
+
+@pytest.mark.parametrize("principle", sorted(principles()))
+def test_every_principle_is_predicted_at_both_ends_of_its_gaps(principle: str) -> None:
+    catalogue, library = reference_catalogue(), load_library()
+    detector_class = next(c for c in catalogue.classes if c.principle == principle)
+    metal = SheetSpec(material="steel", thickness_um=300.0)
+    sheet = metal if principle.startswith("eddy-current") else COPY_PAPER
+    least, most = principles()[principle].gap_limits_mm(detector_class.parameters)
+    for gap_mm in sorted({least, most}):
+        setup = InstalledSetup(detector_class=detector_class.id, gap_mm=gap_mm)
+        asked = PredictionQuestion(sheet=sheet, setup=setup, grid=Grid(gap_mm=(least, most), tilt_deg=(0.0,)))
+        found = predict(asked, job=Job(sheets=(sheet,)), catalogue=catalogue, library=library)
+        signal = found.predicted.sheets[0].signal
+        assert signal.unit == principles()[principle].unit
+        assert signal.no_sheet.p50 < signal.single.p50 < signal.double.p50
+        assert found.gap_tilt is not None
+        row = found.gap_tilt.single[(least, most).index(gap_mm)]
+        assert row[0] == pytest.approx(signal.single.p50, abs=0.11)
 
 
 @pytest.mark.parametrize("name", ["ultrasonic-400k", "capacitive-200k", "thickness-laser"])
