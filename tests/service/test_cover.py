@@ -189,3 +189,12 @@ def test_candidates_out_of_order(classes, message):
     count = len(classes)
     with pytest.raises(ValueError, match=message):
         Candidates(classes=classes, positions=((1.0, 0.0),) * count, profiles=("x",) * count, margin=np.zeros((2, 3)))
+
+
+def test_of_classes_alike_in_number_and_positions_the_one_with_fewer_profiles_comes_first():
+    """Class A holds the greater margins, with a profile for each sheet."""
+    place = (0.0, 0.0)
+    made = candidates_of(
+        {("A", place, "x"): {0: 9.0}, ("A", place, "y"): {1: 9.0}, ("B", place, "z"): {0: 1.0, 1: 1.0}}, 2
+    )
+    assert [cover.classes for cover in covers(made, limit=2)] == [("B",), ("A",)]
