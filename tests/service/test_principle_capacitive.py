@@ -10,7 +10,7 @@ from sheetmargin.contract.job import Double, Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.principles.capacitive.model import EPS_0, moisture_sensitivity
+from sheetmargin_service.principles.capacitive.model import EPS_0, loss_tangent, moisture_sensitivity
 from sheetmargin_service.principles.draws import drawn
 from support.principle_cases import CONDITIONS, class_model, deviations, means, sheet
 
@@ -119,3 +119,9 @@ def test_holes_count_as_that_much_less_of_solid():
     holed = sheet("pet", thickness_um=100, open_area_pct=30)
     ratio = means(made, holed, 3)["single"] / means(made, PET, 3)["single"]
     assert ratio == pytest.approx(0.7, abs=0.02)
+
+
+def test_loss_tangent_is_conduction_over_displacement():
+    """1e6 ohm m at 200 kHz: 1e-6 S/m over 2 pi 2e5 x 3 x 8.854e-12 = 3.338e-5 S/m."""
+    found = loss_tangent(resistivity_ohm_m=1e6, permittivity=3.0, frequency_hz=200e3)
+    assert found == pytest.approx(0.02996, rel=1e-3)

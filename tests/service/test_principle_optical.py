@@ -128,3 +128,15 @@ def test_no_band_edge_comes_nearer_than_3_db_to_what_no_light_reads(class_id):
     for setting in (0, len(made.settings.gap_mm) - 1):
         floor_db = means(made, dark, setting)["single"]
         assert floor_db - made.receiver.highest_edge[setting] == pytest.approx(3.0, abs=0.05)
+
+
+def test_holes_pass_light_by_their_share_and_send_none_back():
+    """Of a white film a tenth is open: both of two send back only from what is not."""
+    optical = load_library().get("bopp-white").optical
+    s, k, w = optical.scattering_m2_per_kg, optical.absorption_m2_per_kg, WHITE_FILM.grammage_gsm * 1e-3
+    b = np.sqrt(k * (k + 2 * s))
+    passed = 0.1 + 0.9 * transmittance(s, k, w)
+    returned = 0.9 * s * np.sinh(b * w) / ((k + s) * np.sinh(b * w) + b * np.cosh(b * w))
+    reading = means(class_model("optical-850"), sheet("bopp-white", thickness_um=50, open_area_pct=10), 0)
+    assert reading["single"] == pytest.approx(-10 * np.log10(passed), abs=0.02)
+    assert reading["double"] == pytest.approx(-10 * np.log10(passed**2 / (1 - returned**2)), abs=0.02)

@@ -262,3 +262,12 @@ def test_a_sheet_levels_is_taken_once_for_each_sheet():
     made = class_model("ultrasonic-180k")
     assert made.levels_of(PAPER) is made.levels_of(PAPER)
     assert made.levels_of(PAPER) is not made.levels_of(CARD)
+
+
+def test_the_film_that_resonates_is_between_isothermal_and_adiabatic():
+    """d = 2 K/(m w^2) with K from the pressure to 1.4 times it."""
+    film = SHEETS["film"]
+    made = class_model("ultrasonic-75k-high-output")
+    (fact,) = (f for f in made.facts(film, 0) if f.code == "film-resonance")
+    least_um = 1e6 * 2.0 * 101_325.0 / (1e-3 * film.grammage_gsm * (2.0 * np.pi * 75e3) ** 2)
+    assert least_um < fact.values["critical_film_um"] < 1.4 * least_um
