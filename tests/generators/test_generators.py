@@ -120,7 +120,7 @@ def test_openapi_generator_for_java(programs: Path, server: Server, tmp_path: Pa
     if shutil.which("javac") is None:
         pytest.skip("needs a Java compiler")
     (libraries,) = programs.parent.rglob("openapi-generator*.jar")
-    sources = [*(made / "src" / "main").rglob("*.java"), CLIENTS / "Ask.java"]
+    sources = [*(made / "src" / "main").rglob("*.java"), CLIENTS / "Ask.java", CLIENTS / "Generated.java"]
     run("javac", "-nowarn", "-cp", libraries, "-d", tmp_path / "classes", *sources, folder=tmp_path)
     printed = run("java", "-cp", f"{libraries}:{tmp_path / 'classes'}", "Ask", str(server.port), folder=tmp_path)
     assert printed.splitlines()[-1] == "suitable ultrasonic unknown-material"

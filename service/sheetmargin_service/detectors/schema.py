@@ -37,6 +37,9 @@ _MORE: dict[tuple[type, str], Shape] = {
     (DetectorClass, "supply"): {"examples": ["24 V DC"]},
     (DetectorClass, "order"): {"minItems": 1},
     (Housing, "thread"): {"examples": ["M18", "rectangular"]},
+    (Housing, "length_mm"): {"exclusiveMinimum": 0},
+    (Housing, "width_mm"): {"exclusiveMinimum": 0},
+    (Housing, "cable_exit_mm"): {"minimum": 0},
     (OrderLine, "role"): {
         "pattern": r"\S",
         "examples": ["emitter", "receiver", "evaluation-unit", "bracket", "cable"],
@@ -49,6 +52,14 @@ _MORE: dict[tuple[type, str], Shape] = {
     (OrderLine, "serves_lanes"): {"minimum": 1},
 }
 """What the type of a field does not say."""
+_PITCH: Shape = {
+    "if": {"properties": {"thread": {"const": "rectangular"}}, "required": ["thread"]},
+    "then": {"not": {"required": ["pitch_mm"]}},
+    "else": {"required": ["pitch_mm"]},
+}
+"""A thread has a pitch."""
+_ELSEWHERE = ("id", "parameters", "source")
+"""What each class gives itself, what is filled, and what may stand at the head of the file."""
 
 
 def catalogue_schema(kinds: Kinds) -> Shape:
@@ -79,10 +90,11 @@ def catalogue_schema(kinds: Kinds) -> Shape:
             "defaults": defaults,
             "class": {"type": "array", "minItems": 1, "maxItems": MOST_CLASSES, "items": {"$ref": "#/$defs/Class"}},
         },
+        "allOf": [_here_or_in_defaults(name) for name in _needed(DetectorClass) if name not in _ELSEWHERE],
         "$defs": {
             "Class": one,
             "Demands": _object(Demands),
-            "Housing": _object(Housing),
+            "Housing": _object(Housing) | _PITCH,
             "OrderLine": _object(OrderLine),
             **{parameters.__name__: {**_object(parameters), "required": []} for parameters in described},
         },
@@ -105,14 +117,26 @@ def _object(kind: type[Any]) -> Shape:
     for name, field in fields.items():
         if field.default is not MISSING and field.default is not None and not is_dataclass(field.default):
             described[name]["default"] = field.default
-    needed = [name for name, field in fields.items() if field.default is MISSING]
     return {
         "description": " ".join((kind.__doc__ or "").split()),
         "type": "object",
         "additionalProperties": False,
         "properties": described,
-        **({"required": needed} if kind is not DetectorClass else {}),
+        **({"required": _needed(kind)} if kind is not DetectorClass else {}),
     }
+
+
+def _needed(kind: type[Any]) -> list[str]:
+    return [
+        name
+        for name, field in table_fields(kind).items()
+        if field.default is MISSING and field.default_factory is MISSING
+    ]
+
+
+def _here_or_in_defaults(name: str) -> Shape:
+    in_defaults: Shape = {"required": ["defaults"], "properties": {"defaults": {"required": [name]}}}
+    return {"anyOf": [in_defaults, {"properties": {"class": {"items": {"required": [name]}}}}]}
 
 
 def _shape(hint: Any) -> Shape:
