@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from sheetmargin.transport import Parameters, Reply, Transport
 
 
+HTML, PDF = "text/html", "application/pdf"
 TIMEOUT_S = (5.0, 30.0)
 """For connecting, and between two bytes of an answer (a choice)."""
 
@@ -194,6 +195,32 @@ class Client:
         return recommend_many(
             self, questions, workers=workers, executor=executor, chunk=chunk, progress=progress, resume=resume
         )
+
+    def sweep(
+        self, question: Question, inputs: Mapping[str, Sequence[Any]], *, workers: int | None = None
+    ) -> Iterator[tuple[Mapping[str, Any], Outcome]]:
+        """The question at every combination of the inputs' values, in order, each with its outcome.
+
+        Inputs are named as the columns of a table: `grammage_gsm`, `flutter_mm`, `require.ingress`. What belongs to a
+        sheet is given to every sheet of the question. `workers` as of `recommend_many`.
+        """
+        from sheetmargin.sweep import sweep
+
+        return sweep(self, question, inputs, workers=workers)
+
+    def setup_sheet(
+        self,
+        question: Question,
+        *,
+        format: Literal["html", "pdf"] = "pdf",
+        rank: int = 1,
+        setup: int = 0,
+        paper: Literal["a4", "letter"] = "a4",
+    ) -> bytes:
+        """The printable set-up sheet of a recommendation's set-up; a PDF needs the extra `pdf` where the service is."""
+        body = json.loads(job_to_json(question)) | {"rank": rank, "setup": setup, "paper": paper}
+        path, kind = ("/v1/setup-sheets.pdf", PDF) if format == "pdf" else ("/v1/setup-sheets", HTML)
+        return self._transport.send("POST", path, body=json.dumps(body).encode(), media_type=kind).content
 
     def send_batch(self, jobs: Sequence[bytes]) -> list[bytes]:
         """One call with up to 1,000 jobs as JSON; the item of each as it came. `recommend_many` makes many of these."""

@@ -89,9 +89,7 @@ class Transport:
         # A session that was given is its owner's: nothing of it is changed, and it is not closed.
         self._session, self._own = session or requests.Session(), session is None
         self._proxies, self._ca_file = dict(proxies or {}), ca_file
-        self._headers = {"Accept": "application/json, application/problem+json"}
-        if language:
-            self._headers["Accept-Language"] = language
+        self._headers = {"Accept-Language": language} if language else {}
         if adapter:
             self._session.mount(url, adapter)
 
@@ -103,11 +101,13 @@ class Transport:
         params: Parameters | None = None,
         body: bytes | None = None,
         headers: Mapping[str, str] | None = None,
+        media_type: str = JSON,
     ) -> Reply:
         """One call, retried where that can help. Raises a SheetmarginError for anything but a success."""
+        headers = {"Accept": f"{media_type}, application/problem+json", **(headers or {})}
         for attempt in range(self._retries + 1):
             try:
-                return self._send_once(method, path, params, body, headers or {})
+                return self._send_once(method, path, params, body, headers)
             except SheetmarginError as error:
                 wait_s = self._wait_s(error, attempt)
                 if wait_s is None:
@@ -155,9 +155,10 @@ class Transport:
         log.debug("%s %s: %d in %.3f s (request %s)", method, path, response.status_code, time_s, name)
         if response.status_code != 200:
             raise _error(response)
-        if "json" not in response.headers.get("Content-Type", ""):
+        wanted = headers["Accept"].partition(",")[0].rpartition("/")[2]
+        if wanted not in response.headers.get("Content-Type", ""):
             raise UnexpectedAnswer(
-                f"{response.url} answered {response.headers.get('Content-Type', 'something unnamed')}, not JSON: "
+                f"{response.url} answered {response.headers.get('Content-Type', 'something unnamed')}, not {wanted}: "
                 "is this the address of a sheetmargin service?",
                 status=response.status_code,
             )

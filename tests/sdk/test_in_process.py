@@ -13,11 +13,12 @@ import sysconfig
 import time
 import urllib.request
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from gunicorn.workers.gthread import ThreadWorker
-from sheetmargin import Client, InvalidJob, Job, NotAuthorised, Sheet, Targets
+from sheetmargin import Client, InvalidJob, Job, Line, NotAuthorised, Sheet, Targets
 from sheetmargin.cli import main
 from sheetmargin_service.serving.worker import PatientWorker
 
@@ -237,3 +238,28 @@ def test_what_the_image_runs(tmp_path: Path) -> None:
     assert (healthy.returncode, healthy.stderr) == (0, ""), log
     assert check[0] == "python"
     assert subprocess.run([sys.executable, *check[1:]], capture_output=True).returncode != 0
+
+
+def test_a_question_over_a_grid_of_values(client: Client) -> None:
+    job = Job(sheets=[Sheet(material="pet")], classes=["ultrasonic-400k"], limit=1)
+    grid = {"thickness_um": [12, 50], "line.flutter_mm": [0, 3]}
+    found = list(client.sweep(job, grid))
+    assert [(point["thickness_um"], point["line.flutter_mm"]) for point, _ in found] == [
+        (12, 0),
+        (12, 3),
+        (50, 0),
+        (50, 3),
+    ]
+    for point, outcome in found:
+        alone = replace(job.sheets[0], thickness_um=point["thickness_um"])
+        asked = replace(job, sheets=[alone], line=Line(flutter_mm=point["line.flutter_mm"]))
+        assert outcome.answer == client.recommend(asked)
+    with pytest.raises(InvalidJob, match="thicknes_um is no field of a job"):
+        client.sweep(job, {"thicknes_um": [1]})
+
+
+def test_a_set_up_sheet_in_a_file(client: Client) -> None:
+    job = Job(sheets=[Sheet(material="copy-paper", grammage_gsm=80)], limit=1)
+    assert client.setup_sheet(job, format="html").startswith(b"<!doctype html>")
+    with pytest.raises(InvalidJob, match="/rank"):
+        client.setup_sheet(job, format="html", rank=9)
