@@ -29,7 +29,7 @@ SINES = (0.0, 0.5)
 def layer(material_id: str, *, tight: bool = False) -> tuple[PorousSheet | ElasticPlate, Poroelastic]:
     """A layer as the library has it at the thickness that its permeance is told for, for either route."""
     material = load_library().get(material_id)
-    thin, thick = material.thickness_range_um
+    thin, thick = material.thickness_um.range
     thickness_um = material.porous.thickness_um if material.porous else np.sqrt(thin * thick)
     density = material.density_kg_m3.nominal
     c11, c13, c33, c55 = elastic_constants(material=material, density_kg_m3=density)

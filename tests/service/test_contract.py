@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from marshmallow import ValidationError
-from sheetmargin.contract.job import Corrugated, Environment, Layer, Line, Require, Sheet, Wall
+from sheetmargin.contract.job import Corrugated, Environment, Line, Require, Sheet, Wall
 from sheetmargin.contract.measure import DiagnosisQuestion, Symptom
 from sheetmargin.contract.mounting import Window
 from sheetmargin.contract.notes import Assumption, Note
@@ -17,10 +17,8 @@ from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.encode import encode, given, json_bytes
 from sheetmargin_service.api.schemas.derive import answer_schema, field_texts, question_schema
 from sheetmargin_service.detectors.ingress import RATING
-from sheetmargin_service.materials.body import LAYER_GRAMMAGE_LIMITS_GSM, LAYER_THICKNESS_LIMITS_UM, MAX_LAYERS
-from sheetmargin_service.materials.corrugated import LIMITS_GSM, MAX_WALLS
 from sheetmargin_service.materials.permeance import PERMEANCE_LIMITS
-from sheetmargin_service.materials.resolve import MAX_OPEN_AREA_PCT, MAX_OVERLAP_MM, MAX_PLIES, MAX_TOLERANCE_PCT
+from sheetmargin_service.materials.resolve import MAX_PLIES
 from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, UM_PER_INCH, UM_PER_POINT
 from sheetmargin_service.measurement.symptoms import SYMPTOMS
 
@@ -38,12 +36,6 @@ def told(kind: Any, name: str) -> Any:
         (Sheet, "thickness_in", tuple(um / UM_PER_INCH for um in THICKNESS_LIMITS_UM)),
         (Sheet, "air_permeance_um_per_pa_s", PERMEANCE_LIMITS),
         (Sheet, "plies", (1, MAX_PLIES)),
-        (Sheet, "open_area_pct", (0, MAX_OPEN_AREA_PCT)),
-        (Sheet, "grammage_tolerance_pct", (0, MAX_TOLERANCE_PCT)),
-        (Layer, "grammage_gsm", LAYER_GRAMMAGE_LIMITS_GSM),
-        (Layer, "thickness_um", LAYER_THICKNESS_LIMITS_UM),
-        (Wall, "medium_gsm", LIMITS_GSM),
-        (Corrugated, "liners_gsm", LIMITS_GSM),
         (Environment, "temperature_min_c", TEMPERATURE_LIMITS_C),
     ],
 )
@@ -52,9 +44,6 @@ def test_what_may_be_asked_is_what_the_physics_takes(kind: Any, name: str, limit
 
 
 def test_lists_shapes_and_words_are_those_of_the_service() -> None:
-    assert told(Sheet, "layers")["most"] == MAX_LAYERS
-    assert (told(Corrugated, "liners_gsm")["most"], told(Corrugated, "walls")["most"]) == (MAX_WALLS + 1, MAX_WALLS)
-    assert told(type(Sheet().double), "overlap_mm")["le"] == MAX_OVERLAP_MM
     assert told(Require, "ingress")["shape"] == RATING
     assert told(DiagnosisQuestion, "symptoms")["most"] == len(SYMPTOMS) == len(Symptom.__args__)  # type: ignore[attr-defined]
 

@@ -313,7 +313,7 @@ def test_bonded_tissue_stays_transparent():
 def test_no_sheet_amplifies():
     """|T| <= 1 from plane to plane, for every material of the library at a usual thickness."""
     for material in load_library().materials.values():
-        low, high = material.thickness_range_um
+        low, high = material.thickness_um.range
         a_sheet = sheet(material.id, thickness_um=float(np.sqrt(low * high)))
         assert np.all(np.abs(one(a_sheet, first_order_cases(a_sheet))) <= 1.0 + 1e-9), material.id
 

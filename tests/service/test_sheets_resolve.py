@@ -1,14 +1,18 @@
 """From a sheet as it is asked for to the sheet that the physics takes; every wrong one a clear error."""
 
 import math
-from dataclasses import fields
+from dataclasses import asdict, fields
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from marshmallow import ValidationError
 from sheetmargin.contract.job import Corrugated, Custom, Double, Gauge, Layer, Wall
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
+from sheetmargin_service.api.schemas.derive import question_schema
+from sheetmargin_service.api.schemas.strict import faults_in
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.corrugated import load_flutes
@@ -21,8 +25,27 @@ from sheetmargin_service.materials.stiffness import ENDS, NOMINAL, elastic_const
 LIBRARY = load_library()
 
 
+def resolved(spec: SheetSpec) -> Sheet:
+    """The sheet of a spec that comes by the door: its schema checks types and bounds, `resolve_sheet` all else."""
+    try:
+        checked = question_schema(SheetSpec)().load(plain(asdict(spec)))
+    except ValidationError as error:
+        fault = next(faults_in(error.messages))
+        assert fault.expected
+        field = "/".join(map(str, fault.path or ()))
+        raise QuestionError(code=fault.code, field=field, detail=fault.detail, expected=fault.expected) from error
+    return resolve_sheet(checked, LIBRARY)
+
+
+def plain(value: Any) -> Any:
+    """As JSON has it."""
+    if isinstance(value, dict):
+        return {name: plain(item) for name, item in value.items()}
+    return [plain(item) for item in value] if isinstance(value, tuple) else value
+
+
 def resolve(**fields_given: object) -> Sheet:
-    return resolve_sheet(SheetSpec(**fields_given), LIBRARY)  # type: ignore[arg-type]
+    return resolved(SheetSpec(**fields_given))  # type: ignore[arg-type]
 
 
 def refuse(**fields_given: object) -> QuestionError:
@@ -77,7 +100,7 @@ def test_unusual_density_is_noted_and_impossible_refused() -> None:
 
 
 def test_unusual_thickness_is_noted_and_absurd_refused() -> None:
-    thin, thick = LIBRARY.get("copy-paper").thickness_range_um
+    thin, thick = LIBRARY.get("copy-paper").thickness_um.range
     assert "thickness-unusual" in codes(resolve(material="copy-paper", thickness_um=thick * 1.5))
     error = refuse(material="copy-paper", thickness_um=thick * 2.5)
     assert (error.code, error.field) == ("out-of-range", "thickness_um")
@@ -125,7 +148,7 @@ def test_missing_and_doubled_sizes() -> None:
 
 def test_tolerances() -> None:
     own = resolve(material="copy-paper", grammage_gsm=80)
-    assert own.mass_tolerance_pct == own.thickness_tolerance_pct == LIBRARY.get("copy-paper").mass_tolerance_pct
+    assert own.mass_tolerance_pct == own.thickness_tolerance_pct == LIBRARY.get("copy-paper").mass.tolerance_pct
     assert codes(own).count("tolerance-typical") == 2
     one = resolve(material="copy-paper", grammage_gsm=80, grammage_tolerance_pct=2.5)
     assert one.mass_tolerance_pct == one.thickness_tolerance_pct == 2.5
@@ -208,7 +231,7 @@ def test_layers_keep_order_and_add_up() -> None:
 def test_layer_spreads_add_as_independent_ones() -> None:
     single = resolve(layers=(Layer(material="copy-paper", grammage_gsm=80),))
     pair = resolve(layers=(Layer(material="copy-paper", grammage_gsm=80),) * 2)
-    assert single.mass_tolerance_pct == pytest.approx(LIBRARY.get("copy-paper").mass_tolerance_pct)
+    assert single.mass_tolerance_pct == pytest.approx(LIBRARY.get("copy-paper").mass.tolerance_pct)
     assert pair.mass_tolerance_pct == pytest.approx(single.mass_tolerance_pct / math.sqrt(2))
     assert pair.formation_pct == pytest.approx(single.formation_pct / math.sqrt(2))
     assert pair.trapped_air.p50_um == pytest.approx(single.trapped_air.p50_um)
@@ -223,7 +246,7 @@ def test_layer_spreads_add_as_independent_ones() -> None:
 @pytest.mark.parametrize("count", [0, 31])
 def test_layer_count(count: int) -> None:
     error = refuse(layers=(Layer(material="pet", thickness_um=12),) * count)
-    assert (error.code, error.field) == ("out-of-range", "layers")
+    assert (error.code, error.field) == ("wrong-length" if count else "empty-list", "layers")
     assert "30" in error.expected
 
 
@@ -231,7 +254,7 @@ def test_thirty_layers_are_a_sheet() -> None:
     assert len(resolve(layers=(Layer(material="pet", thickness_um=12),) * 30).layers) == 30
 
 
-@pytest.mark.parametrize("value", [0, -1, math.nan, math.inf, -math.inf, 1e300, 10**400, 1e-9])
+@pytest.mark.parametrize("value", [0, -1, math.nan, math.inf, -math.inf, 1e300, 1e-9])
 def test_absurd_layer_thickness(value: float) -> None:
     layers = (Layer(material="pet", thickness_um=12), Layer(material="pet", thickness_um=value))
     assert refuse(layers=layers).field == "layers/1/thickness_um"
@@ -252,7 +275,7 @@ def test_corrugated_mass_and_height() -> None:
     flute = load_flutes()["B"]
     assert sheet.grammage_gsm == pytest.approx(125 + 140 + flute.take_up * 112)
     liner = LIBRARY.get("testliner").density_kg_m3.nominal
-    assert sheet.thickness_um == pytest.approx(1_000 * (flute.height_mm + (125 + 140) / liner))
+    assert sheet.thickness_um == pytest.approx(1_000 * (flute.height_mm.nominal + (125 + 140) / liner))
     note = next(note for note in sheet.assumptions if note.code == "corrugated-core")
     assert note.field == "corrugated/walls/0/flute"
     assert note.values["take_up"] == pytest.approx(flute.take_up)
@@ -280,8 +303,9 @@ def test_fluted_core_is_a_stable_solid_below_its_medium(flute: str) -> None:
 def test_corrugated_errors() -> None:
     wall = Wall(flute="B", medium_gsm=112)
     assert refuse(corrugated=Corrugated(liners_gsm=(125,), walls=(wall,))).field == "corrugated/liners_gsm"
-    assert refuse(corrugated=Corrugated(liners_gsm=(125,), walls=())).field == "corrugated/walls"
-    assert refuse(corrugated=Corrugated(liners_gsm=(125,) * 5, walls=(wall,) * 4)).field == "corrugated/walls"
+    assert refuse(corrugated=Corrugated(liners_gsm=(125,) * 3, walls=(wall,))).code == "contradiction"
+    assert refuse(corrugated=Corrugated(liners_gsm=(125, 125), walls=())).field == "corrugated/walls"
+    assert refuse(corrugated=Corrugated(liners_gsm=(125,) * 4, walls=(wall,) * 4)).field == "corrugated/walls"
     error = refuse(corrugated=Corrugated(liners_gsm=(125, 0), walls=(wall,)))
     assert error.field == "corrugated/liners_gsm/1"
     bad = Wall(flute="Z", medium_gsm=112)  # type: ignore[arg-type]
@@ -409,7 +433,7 @@ def test_permeance_conflicts() -> None:
 # ---- plies and doubles
 
 
-@pytest.mark.parametrize("plies", [0, -1, 1000, 2.0, True])
+@pytest.mark.parametrize("plies", [0, -1, 1000, 2.5, True])
 def test_wrong_plies(plies: int) -> None:
     assert refuse(material="copy-paper", grammage_gsm=80, plies=plies).field == "plies"
 
@@ -511,7 +535,7 @@ def test_custom_without_its_partner() -> None:
 ODD_NUMBERS = st.one_of(
     st.floats(allow_nan=True, allow_infinity=True),
     st.floats(0.01, 5_000),
-    st.sampled_from([0, -0.0, 1, 80, 760, 10**400, -(10**400), 5e-324]),
+    st.sampled_from([0, -0.0, 1, 80, 760, 10**300, -(10**300), 5e-324]),
     st.integers(-5, 2_000),
 )
 MAYBE = st.none() | ODD_NUMBERS
@@ -559,7 +583,7 @@ SPECS = st.builds(
     basis=st.none() | st.sampled_from(["bond", "cover", "msf", "ream"]),
     sheet_gauge=st.none()
     | st.builds(Gauge, system=st.sampled_from(["steel", "aluminium", "film", "wire"]), number=ODD_NUMBERS),
-    plies=st.sampled_from([0, 1, 2, 4, 100, 1000, -1, 10**5_000]),
+    plies=st.sampled_from([0, 1, 2, 4, 100, 1000, -1, 10**300]),
     double=st.builds(
         Double,
         contact=st.sampled_from(["air", "partial", "bonded", "water-film", "glue"]),
@@ -611,7 +635,7 @@ SHEET_FIELDS = {field.name for field in fields(SheetSpec)}
 def check(spec: SheetSpec) -> None:
     """A sheet with sane numbers, or a QuestionError that says where and what would be right. Nothing else."""
     try:
-        sheet = resolve_sheet(spec, LIBRARY)
+        sheet = resolved(spec)
     except QuestionError as error:
         top = error.field.split("/")[0]
         complete = top in SHEET_FIELDS and error.code and error.detail and error.expected

@@ -23,7 +23,7 @@ MAX_SHEETS = 50
 LONGEST_REFERENCE = 200
 
 # Diamond's Young's modulus is about 1200 GPa (typical, from memory).
-_STIFFNESS = about(unit="GPa", gt=0, le=1500)
+_STIFFNESS = about(unit="GPa", ge=1e-9, le=1500)
 _SPEED = about(unit="m/s", ge=10, le=20_000)
 _TOLERANCE = about(unit="%", ge=0, le=50)
 _TARGET = about(unit="per million", gt=0, le=1e6)
@@ -75,9 +75,9 @@ class Custom:
 
     density_kg_m3: float = field(metadata=about(unit="kg/m3", ge=1, le=25_000))
     """Density."""
-    youngs_modulus_gpa: float | None = field(default=None, metadata=_STIFFNESS)
+    youngs_modulus_gpa: float | None = field(default=None, metadata=_STIFFNESS | about(ge=1e-6))
     """Dynamic Young's modulus of an isotropic solid."""
-    poisson_ratio: float | None = field(default=None, metadata=about(ge=0, lt=0.5))
+    poisson_ratio: float | None = field(default=None, metadata=about(ge=0, le=0.4999))
     """Poisson's ratio of an isotropic solid."""
     c11_gpa: float | None = field(default=None, metadata=_STIFFNESS)
     """In-plane stiffness of a transversely isotropic sheet."""
@@ -91,7 +91,7 @@ class Custom:
     """Speed of longitudinal waves in an isotropic solid."""
     shear_speed_m_per_s: float | None = field(default=None, metadata=_SPEED)
     """Speed of shear waves in an isotropic solid."""
-    loss_factor: float | None = field(default=None, metadata=about(gt=0, le=2))
+    loss_factor: float | None = field(default=None, metadata=about(ge=1e-5, le=2))
     """Loss factor near the working frequency."""
     mass_tolerance_pct: float | None = field(default=None, metadata=_TOLERANCE)
     """Half width of the mass per area that holds 95 % of sheets."""

@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sheetmargin_service.detectors.building import Where, build
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import Kinds
 from sheetmargin_service.detectors.places import Syntax, line_of
 from sheetmargin_service.errors import FieldError
+from sheetmargin_service.tables import Where, build
 
 SECTIONS = {"$schema": str, "source": str, "defaults": dict, "class": list}
 """What a catalogue's table may hold at its top, and of what type. An editor reads `$schema`, the service does not."""

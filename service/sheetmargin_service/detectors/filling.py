@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sheetmargin_service.detectors.building import table_fields
 from sheetmargin_service.detectors.model import DetectorClass, Filled
+from sheetmargin_service.tables import table_fields
 
 
 @dataclass(frozen=True, kw_only=True)

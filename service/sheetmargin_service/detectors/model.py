@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from sheetmargin_service.detectors.building import NOT_IN_TABLES
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import is_rating
 from sheetmargin_service.detectors.parameters import Parameters
+from sheetmargin_service.tables import NOT_IN_TABLES
 
 CABLE_EXIT_MM = 25.0
 """A cable of 5 mm bent by 90 degrees at 4 to 5 times its diameter (typical, from memory)."""

@@ -12,12 +12,12 @@ from importlib import resources
 from types import NoneType, UnionType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
-from sheetmargin_service.detectors.building import LARGEST, table_fields
 from sheetmargin_service.detectors.catalogue import MOST_CLASSES
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.detectors.model import DetectorClass, Housing, OrderLine
 from sheetmargin_service.detectors.parameters import Kinds
+from sheetmargin_service.tables import LARGEST, table_fields
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 FILE = "catalogue.schema.json"

@@ -8,17 +8,12 @@ from dataclasses import dataclass
 from sheetmargin.contract.job import Custom, Layer
 
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.materials.checks import in_range
 from sheetmargin_service.materials.custom import CUSTOM, custom_material
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TrappedAir
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
-from sheetmargin_service.materials.sizes import GRAMMAGE_LIMITS_GSM, THICKNESS_LIMITS_UM, Size
+from sheetmargin_service.materials.sizes import Size
 
-MAX_LAYERS = 30
-# A coating of a tenth of a micrometre is the thinnest layer that is anything to sound.
-LAYER_THICKNESS_LIMITS_UM = (0.01, THICKNESS_LIMITS_UM[1])
-LAYER_GRAMMAGE_LIMITS_GSM = (0.01, GRAMMAGE_LIMITS_GSM[1])
 # A given density may lie outside the library's interval by its width, or by a tenth where the interval is narrow.
 DENSITY_MARGIN = 0.1
 # Outside its usual thickness a material is noted; outside by more than this factor it is another material.
@@ -135,7 +130,7 @@ def check_usual_thickness(
     material: Material, layer: SheetLayer, *, size: Size, is_thickness: bool
 ) -> tuple[Assumption, ...]:
     """A note when a sheet of a material is unusually thin or thick; QuestionError when it is that by far."""
-    thin, thick = material.thickness_range_um
+    thin, thick = material.thickness_um.range
     if thin <= layer.thickness_um <= thick:
         return ()
     span = f"{thin:g} to {thick:g} um"
@@ -154,29 +149,20 @@ def check_usual_thickness(
             field=size.field,
             value=layer.thickness_um,
             values={"thickness_um": layer.thickness_um, "low_um": thin, "high_um": thick},
-            source=material.thickness_source,
+            source=material.thickness_um.source,
         ),
     )
 
 
 def layered(material_id: str, specs: tuple[Layer, ...], library: Library) -> Body:
     """The body of a list of layers, from the emitter's side upwards."""
-    if not 1 <= len(specs) <= MAX_LAYERS:
-        raise QuestionError(
-            code="out-of-range",
-            field="layers",
-            detail=f"The sheet has {len(specs)} layers.",
-            expected=f"1 to {MAX_LAYERS} layers",
-        )
     layers: list[SheetLayer] = []
     notes: list[Assumption] = []
     for index, spec in enumerate(specs):
         prefix = f"layers/{index}/"
         material, custom_notes = find_material(spec.material, spec.custom, library, prefix=prefix)
-        low, high = LAYER_GRAMMAGE_LIMITS_GSM
-        grammage = _size(spec.grammage_gsm, field=prefix + "grammage_gsm", low=low, high=high, unit="g/m2")
-        low, high = LAYER_THICKNESS_LIMITS_UM
-        thickness = _size(spec.thickness_um, field=prefix + "thickness_um", low=low, high=high, unit="um")
+        grammage = size_of(spec.grammage_gsm, prefix + "grammage_gsm")
+        thickness = size_of(spec.thickness_um, prefix + "thickness_um")
         layer, size_notes = make_layer(material, grammage=grammage, thickness=thickness, prefix=prefix)
         layers.append(layer)
         notes += [*custom_notes, *size_notes]
@@ -197,8 +183,8 @@ def combine(material_id: str, layers: tuple[SheetLayer, ...], *, assumptions: tu
     return Body(
         material_id=material_id,
         layers=layers,
-        mass_tolerance_pct=math.hypot(*(material.mass_tolerance_pct * gsm / total for material, gsm in solids)),
-        formation_pct=math.hypot(*(material.formation_pct * gsm / total for material, gsm in solids)),
+        mass_tolerance_pct=math.hypot(*(material.mass.tolerance_pct * gsm / total for material, gsm in solids)),
+        formation_pct=math.hypot(*(material.mass.formation_pct * gsm / total for material, gsm in solids)),
         trapped_air=TrappedAir(
             p5_um=math.sqrt(bottom.p5_um * top.p5_um),
             p50_um=math.sqrt(bottom.p50_um * top.p50_um),
@@ -207,7 +193,7 @@ def combine(material_id: str, layers: tuple[SheetLayer, ...], *, assumptions: tu
             loose_max_um=max(bottom.loose_max_um, top.loose_max_um),
             source="; ".join(sources),
         ),
-        spread_source="; ".join(sorted({material.mass_source for material, _ in solids})),
+        spread_source="; ".join(sorted({material.mass.source for material, _ in solids})),
         assumptions=assumptions,
     )
 
@@ -221,10 +207,9 @@ def _solid(material: Material, *, thickness_um: float, density_kg_m3: float) -> 
     return SheetLayer(kind="solid", material=material, thickness_um=thickness_um, density_kg_m3=density_kg_m3)
 
 
-def _size(value: float | None, *, field: str, low: float, high: float, unit: str) -> Size | None:
-    if value is None:
-        return None
-    return Size(value=in_range(value, field=field, low=low, high=high, unit=unit), field=field)
+def size_of(value: float | None, field: str) -> Size | None:
+    """The size that a field gives; None where it gives none."""
+    return None if value is None else Size(value=value, field=field)
 
 
 def _check_density(material: Material, given: float, *, grammage: Size, thickness: Size) -> None:

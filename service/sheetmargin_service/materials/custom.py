@@ -5,8 +5,16 @@ from __future__ import annotations
 from sheetmargin.contract.job import Custom
 
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.materials.checks import in_range
-from sheetmargin_service.materials.material import Interval, Isotropic, Material, TransverselyIsotropic, TrappedAir
+from sheetmargin_service.materials.material import (
+    Interval,
+    Isotropic,
+    MassSpread,
+    Material,
+    Sourced,
+    TransverselyIsotropic,
+    TrappedAir,
+    UsualThickness,
+)
 from sheetmargin_service.materials.sheet import Assumption
 
 CUSTOM = "custom"
@@ -37,45 +45,46 @@ def custom_material(custom: Custom, *, prefix: str) -> tuple[Material, tuple[Ass
     """The caller's material and the defaults it took. `prefix` is the pointer of the custom object, with its slash."""
     assumptions: list[Assumption] = []
 
-    def given(name: str, *, low: float, high: float, default: float, unit: str = "") -> float:
-        value = getattr(custom, name)
+    def given(name: str, *, default: float) -> float:
+        value: float | None = getattr(custom, name)
         if value is not None:
-            return in_range(value, field=prefix + name, low=low, high=high, unit=unit)
+            return value
         assumptions.append(
             Assumption(code="custom-default", field=prefix + name, value=default, values={}, source=TYPICAL)
         )
         return default
 
-    density = in_range(custom.density_kg_m3, field=prefix + "density_kg_m3", low=1, high=25_000, unit="kg/m3")
-    modulus_pct = given("modulus_uncertainty_pct", low=0, high=95, default=MODULUS_UNCERTAINTY_PCT, unit="per cent")
+    density = custom.density_kg_m3
+    modulus_pct = given("modulus_uncertainty_pct", default=MODULUS_UNCERTAINTY_PCT)
     elastic = _elastic(custom, density_kg_m3=density, uncertainty_pct=modulus_pct, prefix=prefix)
-    loss = given("loss_factor", low=1e-5, high=2, default=LOSS_FACTOR)
-    loss_pct = given("loss_uncertainty_pct", low=0, high=95, default=LOSS_UNCERTAINTY_PCT, unit="per cent")
-    tolerance = MASS_TOLERANCE_PCT
-    if custom.mass_tolerance_pct is not None:
-        field = prefix + "mass_tolerance_pct"
-        tolerance = in_range(custom.mass_tolerance_pct, field=field, low=0, high=50, unit="per cent")
+    loss = given("loss_factor", default=LOSS_FACTOR)
+    loss_pct = given("loss_uncertainty_pct", default=LOSS_UNCERTAINTY_PCT)
+    tolerance = MASS_TOLERANCE_PCT if custom.mass_tolerance_pct is None else custom.mass_tolerance_pct
     material = Material(
         id=CUSTOM,
         name={"en": "custom material", "de": "eigenes Material"},
         synonyms={},
-        family=CUSTOM,
-        density_kg_m3=_around(density, pct=DENSITY_UNCERTAINTY_PCT),
+        family="custom",
+        density_kg_m3=_given(density, pct=DENSITY_UNCERTAINTY_PCT),
         elastic=elastic,
-        loss_factor=_around(loss, pct=loss_pct),
-        mass_tolerance_pct=tolerance,
-        formation_pct=FORMATION_PCT,
-        mass_source=GIVEN if custom.mass_tolerance_pct is not None else TYPICAL,
+        loss_factor=_given(loss, pct=loss_pct),
+        mass=MassSpread(
+            tolerance_pct=tolerance,
+            formation_pct=FORMATION_PCT,
+            source=GIVEN if custom.mass_tolerance_pct is not None else TYPICAL,
+        ),
         trapped_air=_trapped_air(custom, prefix=prefix),
-        thickness_range_um=(1.0, 20_000.0),
-        thickness_source=GIVEN,
-        sources=(GIVEN,),
+        thickness_um=UsualThickness(range=(1.0, 20_000.0), source=GIVEN),
     )
     return material, tuple(assumptions)
 
 
 def _around(value: float, *, pct: float) -> Interval:
-    return Interval(low=value * (1 - pct / 100), nominal=value, high=value * (1 + pct / 100), source=GIVEN)
+    return Interval(low=value * (1 - pct / 100), nominal=value, high=value * (1 + pct / 100))
+
+
+def _given(value: float, *, pct: float) -> Sourced:
+    return Sourced(**vars(_around(value, pct=pct)), source=GIVEN)
 
 
 def _elastic(
@@ -110,14 +119,11 @@ def _elastic(
                 expected=", ".join(names),
             )
     if kinds[0] == "isotropic constants":
-        young = in_range(values[names[0]], field=prefix + names[0], low=1e-6, high=1_500, unit="GPa")
-        poisson = in_range(values[names[1]], field=prefix + names[1], low=0, high=0.4999)
-        return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson)
+        young, poisson = (values[name] for name in names)
+        return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson, source=GIVEN)
     if kinds[0] == "wave speeds":
         return _from_speeds(values, density_kg_m3=density_kg_m3, uncertainty_pct=uncertainty_pct, prefix=prefix)
-    c11, c13, c33, c55 = (
-        in_range(values[name], field=prefix + name, low=1e-9, high=1_500, unit="GPa") for name in names
-    )
+    c11, c13, c33, c55 = (values[name] for name in names)
     if c11 * c33 <= c13**2:
         raise QuestionError(
             code="unphysical",
@@ -131,15 +137,14 @@ def _elastic(
         c13_gpa=_around(c13, pct=uncertainty_pct),
         c33_gpa=_around(c33, pct=uncertainty_pct),
         c55_gpa=_around(c55, pct=uncertainty_pct),
+        source=GIVEN,
     )
 
 
 def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_pct: float, prefix: str) -> Isotropic:
     """Young's modulus and Poisson's ratio of an isotropic solid from its two wave speeds (any acoustics text)."""
     names = _CONSTANTS["wave speeds"]
-    longitudinal, shear = (
-        in_range(values[name], field=prefix + name, low=1, high=20_000, unit="m/s") for name in names
-    )
+    longitudinal, shear = (values[name] for name in names)
     ratio = (longitudinal / shear) ** 2
     # Poisson's ratio from 0 to 0.4999, as for given constants: squared ratios of 2 to 5001.
     if not 2.0 <= ratio <= 5_001.0:
@@ -152,7 +157,7 @@ def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_
         )
     poisson = (ratio - 2) / (2 * (ratio - 1))
     young = 2 * density_kg_m3 * shear**2 * (1 + poisson) / 1e9
-    return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson)
+    return Isotropic(youngs_modulus_gpa=_around(young, pct=uncertainty_pct), poisson_ratio=poisson, source=GIVEN)
 
 
 def _trapped_air(custom: Custom, *, prefix: str) -> TrappedAir:
@@ -160,10 +165,7 @@ def _trapped_air(custom: Custom, *, prefix: str) -> TrappedAir:
     if spec is None:
         return TRAPPED_AIR
     where = prefix + "trapped_air_um/"
-    p5, p50, p95 = (
-        in_range(value, field=where + name, low=0.1, high=5_000, unit="um")
-        for name, value in (("p5", spec.p5), ("p50", spec.p50), ("p95", spec.p95))
-    )
+    p5, p50, p95 = spec.p5, spec.p50, spec.p95
     if not p5 < p50 < p95:
         raise QuestionError(
             code="contradiction",

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import Any, TypeVar
 
 from sheetmargin_service.errors import FieldError
-from sheetmargin_service.materials.entries import read_material
 from sheetmargin_service.materials.material import Material
-from sheetmargin_service.materials.names import NameIndex, normalise, spoken_names
-from sheetmargin_service.materials.reading import Reader, load_sources
-from sheetmargin_service.tables import load_table, table_names
+from sheetmargin_service.materials.names import NameIndex, normalise
+from sheetmargin_service.tables import Where, build, load_table, table_names
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +31,7 @@ class Library:
     def __init__(self, materials: Mapping[str, Material]) -> None:
         self.materials = MappingProxyType(dict(sorted(materials.items())))
         try:
-            self._names = NameIndex({item.id: spoken_names(item.name, item.synonyms) for item in materials.values()})
+            self._names = NameIndex({item.id: item.names for item in materials.values()})
         except ValueError as error:
             raise FieldError(str(error)) from error
 
@@ -60,13 +61,39 @@ class Library:
 @cache
 def load_library() -> Library:
     """The library of the package, read and checked once; FieldError when its data are wrong."""
-    sources = load_sources()
     materials: dict[str, Material] = {}
     for name in table_names(__package__, "data/materials"):
-        for material_id, entry in load_table(__package__, name).items():
-            if material_id in materials:
-                raise FieldError(f"{name}: {material_id} is given twice")
-            materials[material_id] = read_material(
-                material_id, Reader(entry, where=f"{name}: {material_id}", sources=sources)
-            )
+        found = read_entries(Material, load_table(__package__, name), file=name, sources=load_sources())
+        if twice := found.keys() & materials.keys():
+            raise FieldError(f"{name}: {min(twice)} is given twice")
+        materials |= found
     return Library(materials)
+
+
+def load_sources() -> Mapping[str, str]:
+    """Every source by its key."""
+    sources = load_table(__package__, "data/sources.toml")
+    if not all(isinstance(text, str) and text.strip() for text in sources.values()):
+        raise FieldError("sources.toml: expected texts")
+    return sources
+
+
+def read_entries(kind: type[T], table: Mapping[str, Any], *, file: str, sources: Mapping[str, str]) -> dict[str, T]:
+    """The things of a table by id, each with its sources written out; FieldError for anything unknown, missing, out of
+    bounds or without a source."""
+    found = {}
+    for item_id, entry in table.items():
+        where = Where(f"{file}: {item_id}")
+        found[item_id] = build(kind, {"id": item_id, **_with_sources(entry, sources, where)}, where=where)
+    return found
+
+
+def _with_sources(value: Any, sources: Mapping[str, str], where: Where) -> Any:
+    if not isinstance(value, dict):
+        return value
+    written = {key: _with_sources(part, sources, where.key(key)) for key, part in value.items()}
+    if "source" in value:
+        if value["source"] not in sources:
+            raise where.key("source").error(f"{value['source']!r} is not in sources.toml")
+        written["source"] = sources[value["source"]]
+    return written

@@ -64,8 +64,3 @@ class NameIndex:
 def normalise(name: str) -> str:
     """A name as it is compared: case, hyphens, spaces and the spelling of umlauts do not count."""
     return " ".join(name.casefold().translate(_TRANSLITERATION).split())
-
-
-def spoken_names(name: Mapping[str, str], synonyms: Mapping[str, Iterable[str]]) -> tuple[str, ...]:
-    """The names and synonyms of one thing, in every language."""
-    return (*name.values(), *(word for words in synonyms.values() for word in words))

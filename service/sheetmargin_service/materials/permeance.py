@@ -7,16 +7,16 @@ to permeance is published.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.materials.checks import at_most_one, in_range
-from sheetmargin_service.materials.custom import GIVEN, TYPICAL
+from sheetmargin_service.materials.custom import TYPICAL
 from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
-from sheetmargin_service.materials.sizes import Size
+from sheetmargin_service.materials.sizes import Size, at_most_one
 
 # ISO 5636 reports from 0.01 um/(Pa s) up; open nets pass 1e6 um/(Pa s) (typical, from memory).
 PERMEANCE_LIMITS = (1e-4, 1e6)
@@ -56,17 +56,17 @@ TORTUOSITY = 2.0
 
 
 def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
-    """Permeance in um/(Pa s) as the sheet gives it, and the test pressure when it had to be assumed."""
-    field = at_most_one(
-        {
-            "air_permeance_um_per_pa_s": spec.air_permeance_um_per_pa_s,
-            "gurley_s_per_100ml": spec.gurley_s_per_100ml,
-            "bendtsen_ml_per_min": spec.bendtsen_ml_per_min,
-            "sheffield_units": spec.sheffield_units,
-            "air_permeability_mm_per_s": spec.air_permeability_mm_per_s,
-        },
-        subject="air permeance",
-    )
+    """Permeance in um/(Pa s) as the sheet gives it, with what had to be assumed: the test pressure of a textile; the
+    orifice and the accuracy of Sheffield units."""
+    pressure = ISO_9237_PRESSURE_PA if spec.test_pressure_pa is None else spec.test_pressure_pa
+    forms: dict[str, Callable[[float], float]] = {
+        "air_permeance_um_per_pa_s": lambda permeance: permeance,
+        "gurley_s_per_100ml": lambda seconds: UM_PER_PA_S_TIMES_GURLEY_S / seconds,
+        "bendtsen_ml_per_min": lambda flow: UM_PER_PA_S_OF_BENDTSEN * flow,
+        "sheffield_units": lambda units: UM_PER_PA_S_OF_SHEFFIELD * units,
+        "air_permeability_mm_per_s": lambda speed: 1_000.0 / pressure * speed,
+    }
+    field = at_most_one({name: getattr(spec, name) for name in forms}, subject="air permeance")
     if spec.test_pressure_pa is not None and spec.air_permeability_mm_per_s is None:
         raise QuestionError(
             code="missing-field",
@@ -74,30 +74,32 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
             detail="A test pressure is given without the air permeability it belongs to.",
             expected="air_permeability_mm_per_s with test_pressure_pa",
         )
-    low, high = PERMEANCE_LIMITS
-    if spec.air_permeance_um_per_pa_s is not None:
-        name = "air_permeance_um_per_pa_s"
-        value = in_range(spec.air_permeance_um_per_pa_s, field=name, low=low, high=high, unit="um/(Pa s)")
-        return Size(value=value, field=name), ()
-    if spec.gurley_s_per_100ml is not None:
-        name, factor = "gurley_s_per_100ml", UM_PER_PA_S_TIMES_GURLEY_S
-        value = in_range(spec.gurley_s_per_100ml, field=name, low=factor / high, high=factor / low, unit="s")
-        return Size(value=factor / value, field=name), ()
-    if spec.bendtsen_ml_per_min is not None:
-        name, factor = "bendtsen_ml_per_min", UM_PER_PA_S_OF_BENDTSEN
-        value = in_range(spec.bendtsen_ml_per_min, field=name, low=low / factor, high=high / factor, unit="ml/min")
-        return Size(value=factor * value, field=name), ()
-    if spec.sheffield_units is not None:
-        return _sheffield(spec.sheffield_units)
-    if spec.air_permeability_mm_per_s is None:
+    if field is None:
         return None, ()
-    assert field is not None
-    assumptions: tuple[Assumption, ...] = ()
-    pressure = ISO_9237_PRESSURE_PA
-    if spec.test_pressure_pa is not None:
-        pressure = in_range(spec.test_pressure_pa, field="test_pressure_pa", low=1, high=5_000, unit="Pa")
-    else:
-        assumptions = (
+    low, high = PERMEANCE_LIMITS
+    permeance = forms[field](getattr(spec, field))
+    if not low <= permeance <= high:
+        raise QuestionError(
+            code="out-of-range",
+            field=field,
+            detail=f"{field} comes to an air permeance of {permeance:.3g} um/(Pa s).",
+            expected=f"an air permeance of {low:g} to {high:g} um/(Pa s)",
+        )
+    notes: tuple[Assumption, ...] = ()
+    if field == "sheffield_units":
+        values = {
+            "permeance_um_per_pa_s": permeance,
+            "low_um_per_pa_s": permeance * (1.0 - SHEFFIELD_RANGE_PCT / 100.0),
+            "high_um_per_pa_s": permeance * (1.0 + SHEFFIELD_RANGE_PCT / 100.0),
+            "orifice_mm": SHEFFIELD_ORIFICE_MM,
+        }
+        notes = (
+            Assumption(
+                code="sheffield-converted", field=field, value=permeance, values={**values}, source=SHEFFIELD_SOURCE
+            ),
+        )
+    elif field == "air_permeability_mm_per_s" and spec.test_pressure_pa is None:
+        notes = (
             Assumption(
                 code="test-pressure-default",
                 field="test_pressure_pa",
@@ -106,29 +108,7 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
                 source="ISO 9237, apparel fabrics",
             ),
         )
-    factor = 1_000.0 / pressure
-    speed = in_range(spec.air_permeability_mm_per_s, field=field, low=low / factor, high=high / factor, unit="mm/s")
-    return Size(value=speed * factor, field=field), assumptions
-
-
-def _sheffield(units: float) -> tuple[Size, tuple[Assumption, ...]]:
-    """Permeance by Sheffield units, and the orifice and the accuracy that were assumed."""
-    name, factor = "sheffield_units", UM_PER_PA_S_OF_SHEFFIELD
-    low, high = PERMEANCE_LIMITS
-    permeance = factor * in_range(units, field=name, low=low / factor, high=high / factor, unit="units")
-    note = Assumption(
-        code="sheffield-converted",
-        field=name,
-        value=permeance,
-        values={
-            "permeance_um_per_pa_s": permeance,
-            "low_um_per_pa_s": permeance * (1.0 - SHEFFIELD_RANGE_PCT / 100.0),
-            "high_um_per_pa_s": permeance * (1.0 + SHEFFIELD_RANGE_PCT / 100.0),
-            "orifice_mm": SHEFFIELD_ORIFICE_MM,
-        },
-        source=SHEFFIELD_SOURCE,
-    )
-    return Size(value=permeance, field=name), (note,)
+    return Size(value=permeance, field=field), notes
 
 
 def with_pores(
@@ -151,7 +131,7 @@ def with_pores(
         porosity=porosity,
         tortuosity=TORTUOSITY,
         permeance_um_per_pa_s=Interval(
-            low=permeance_um_per_pa_s, nominal=permeance_um_per_pa_s, high=permeance_um_per_pa_s, source=GIVEN
+            low=permeance_um_per_pa_s, nominal=permeance_um_per_pa_s, high=permeance_um_per_pa_s
         ),
         thickness_um=layer.thickness_um,
         source=TYPICAL,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sheetmargin.contract.job import Contact, DoubleKind
+from sheetmargin.contract.job import Contact
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.errors import QuestionError
@@ -17,7 +17,6 @@ from sheetmargin_service.materials.body import (
     layered,
     make_layer,
 )
-from sheetmargin_service.materials.checks import at_most_one, in_range, known
 from sheetmargin_service.materials.constructions import constructed, construction_names, resolve_construction
 from sheetmargin_service.materials.corrugated import corrugated_layers
 from sheetmargin_service.materials.custom import CUSTOM, GIVEN
@@ -27,16 +26,12 @@ from sheetmargin_service.materials.sheet import Assumption, Scalar, Sheet
 from sheetmargin_service.materials.sizes import (
     GRAMMAGE_LIMITS_GSM,
     THICKNESS_LIMITS_UM,
+    at_most_one,
     grammage_of,
     thickness_of,
 )
 
 MAX_PLIES = 100
-MAX_OPEN_AREA_PCT = 90.0
-MAX_TOLERANCE_PCT = 50.0
-MAX_OVERLAP_MM = 10_000.0
-DOUBLE_KINDS: tuple[DoubleKind, ...] = ("another-piece", "one-ply-more")
-CONTACTS: tuple[Contact, ...] = ("air", "partial", "bonded", "water-film")
 SIZE_FIELDS = (
     "grammage_gsm",
     "basis_weight_lb",
@@ -56,20 +51,14 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
     body = _body(spec, library)
     grammage = sum(grammage_of_layer(layer) for layer in body.layers) * (1 - body.open_area_pct / 100)
     thickness = sum(layer.thickness_um for layer in body.layers)
-    plies = _plies(spec.plies)
-    _check_total(spec, grammage_gsm=grammage, thickness_um=thickness, plies=plies)
+    _check_total(spec, grammage_gsm=grammage, thickness_um=thickness)
     mass_pct, thickness_pct, tolerance_notes = _tolerances(spec, body)
     body, permeance, permeance_notes = _permeance(spec, body)
-    known(spec.double.kind, field="double/kind", allowed=DOUBLE_KINDS)
-    known(spec.double.contact, field="double/contact", allowed=CONTACTS)
-    overlap = spec.double.overlap_mm
-    if overlap is not None:
-        overlap = in_range(overlap, field="double/overlap_mm", low=0.1, high=MAX_OVERLAP_MM, unit="mm")
     return Sheet(
         label=spec.label,
         material_id=body.material_id,
         layers=body.layers,
-        plies=plies,
+        plies=spec.plies,
         grammage_gsm=grammage,
         thickness_um=thickness,
         density_kg_m3=1_000 * grammage / thickness,
@@ -80,7 +69,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         double_kind=spec.double.kind,
         contact=_contact(spec),
         blocks=_blocks(spec),
-        overlap_mm=overlap,
+        overlap_mm=spec.double.overlap_mm,
         permeance_um_per_pa_s=permeance,
         open_area_fraction=body.open_area_pct / 100,
         assumptions=(
@@ -169,7 +158,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
             expected="one of material, layers, corrugated, construction",
         )
     if spec.open_area_pct is not None:
-        body = replace(body, open_area_pct=_open_area(spec.open_area_pct))
+        body = replace(body, open_area_pct=spec.open_area_pct)
     return body
 
 
@@ -184,7 +173,7 @@ def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
             suggestions=(construction,),
         )
     material, custom_notes = find_material(name, spec.custom, library, prefix="")
-    open_area = _open_area(spec.open_area_pct) if spec.open_area_pct is not None else 0.0
+    open_area = spec.open_area_pct or 0.0
     grammage, thickness = grammage_of(spec), thickness_of(spec, material)
     layer, size_notes = make_layer(material, grammage=grammage, thickness=thickness, solid_share=1 - open_area / 100)
     size = thickness or grammage
@@ -205,38 +194,23 @@ def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
     return Body(
         material_id=material.id,
         layers=(layer,),
-        mass_tolerance_pct=material.mass_tolerance_pct,
-        formation_pct=material.formation_pct,
+        mass_tolerance_pct=material.mass.tolerance_pct,
+        formation_pct=material.mass.formation_pct,
         trapped_air=material.trapped_air,
-        spread_source=material.mass_source,
+        spread_source=material.mass.source,
         assumptions=notes if material.id == CUSTOM else (elastic, *notes),
         open_area_pct=open_area,
     )
 
 
-def _open_area(value: float) -> float:
-    return in_range(value, field="open_area_pct", low=0, high=MAX_OPEN_AREA_PCT, unit="per cent")
-
-
-def _plies(value: int) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MAX_PLIES:
-        raise QuestionError(
-            code="out-of-range",
-            field="plies",
-            detail=f"plies is not a whole number from 1 to {MAX_PLIES}.",
-            expected=f"a whole number, 1 to {MAX_PLIES}",
-        )
-    return value
-
-
-def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float, plies: int) -> None:
+def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float) -> None:
     """The widest limits of any sheet, for totals that no single field gave."""
     thickest = THICKNESS_LIMITS_UM[1]
-    if thickness_um <= thickest < thickness_um * plies:
+    if thickness_um <= thickest < thickness_um * spec.plies:
         raise QuestionError(
             code="out-of-range",
             field="plies",
-            detail=f"{plies} plies come to {thickness_um * plies:.4g} um.",
+            detail=f"{spec.plies} plies come to {thickness_um * spec.plies:.4g} um.",
             expected=f"up to {thickest:g} um in all",
         )
     field = next((name for name in ("material", "layers", "corrugated") if getattr(spec, name)), "construction")
@@ -255,11 +229,11 @@ def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float, p
 
 def _tolerances(spec: SheetSpec, body: Body) -> tuple[float, float, tuple[Assumption, ...]]:
     """Mass and thickness tolerance in per cent. One given stands for both, as at a steady density they are the same."""
-    given: dict[str, float] = {}
-    for field in ("grammage_tolerance_pct", "thickness_tolerance_pct"):
-        value = getattr(spec, field)
-        if value is not None:
-            given[field] = in_range(value, field=field, low=0, high=MAX_TOLERANCE_PCT, unit="per cent")
+    tolerances = {
+        "grammage_tolerance_pct": spec.grammage_tolerance_pct,
+        "thickness_tolerance_pct": spec.thickness_tolerance_pct,
+    }
+    given = {field: value for field, value in tolerances.items() if value is not None}
     notes: list[Assumption] = []
 
     def taken(field: str, other: str) -> float:

@@ -13,10 +13,10 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.constructions import load_constructions
-from sheetmargin_service.materials.corrugated import FLUTE_NAMES
+from sheetmargin_service.materials.corrugated import load_flutes
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Material
-from sheetmargin_service.materials.names import NameIndex, normalise, spoken_names
+from sheetmargin_service.materials.names import NameIndex, normalise
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.materials.sizes import GAUGES, UM_PER_INCH, UM_PER_POINT, basis_names, gsm_per_pound
@@ -178,7 +178,7 @@ def _sized(item: str, sizes: Sizes, bare: float | None, certain: bool, library: 
 def _ways(value: float, material: Material) -> list[Sizes]:
     """What a number without a unit may be of a material: the usual quantity first, then what it is made in."""
     mass: Sizes = {"grammage_gsm": value}
-    usual = material.thickness_range_um[0] <= value <= material.thickness_range_um[1]
+    usual = material.thickness_um.range[0] <= value <= material.thickness_um.range[1]
     lengths: list[Sizes] = [{"thickness_um": value if usual else 1000 * value}]
     return [mass, *lengths] if material.family in MASS_FAMILIES else [*lengths, mass]
 
@@ -199,7 +199,7 @@ def _corrugated(line: str, library: Library, mark: Mark) -> Iterator[Reading]:
     """A flute with the grammages of its papers, from liner to liner: "E flute 140/110/140"."""
     papers = re.search(r"\d{2,4}(?:\s*/\s*\d{2,4}){2,6}", line)
     flutes = re.search(r"\b([a-z]{1,3})[ -]?(?:flute|welle)", line, re.IGNORECASE)
-    if papers is None or flutes is None or not set(flutes[1].upper()) <= set(FLUTE_NAMES):
+    if papers is None or flutes is None or not set(flutes[1].upper()) <= set(load_flutes()):
         return
     masses = [float(each) for each in papers[0].split("/")]
     walls = tuple(
@@ -300,7 +300,7 @@ def _words(name: str) -> list[str]:
 def _names(library: Library) -> NameIndex:
     """Names of materials and constructions together."""
     items = [*library.materials.values(), *load_constructions().values()]
-    return NameIndex({item.id: spoken_names(item.name, item.synonyms) for item in items})
+    return NameIndex({item.id: item.names for item in items})
 
 
 @cache

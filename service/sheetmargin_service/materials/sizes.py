@@ -11,7 +11,6 @@ from sheetmargin.contract.job import Gauge
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.materials.checks import at_most_one, in_range, known
 from sheetmargin_service.materials.material import Material
 from sheetmargin_service.tables import load_table
 
@@ -37,11 +36,23 @@ class Size:
     field: str
 
 
+def at_most_one(given: dict[str, object], *, subject: str) -> str | None:
+    """The one field that is given (not None), or None; QuestionError when two say the same thing."""
+    fields = [field for field, value in given.items() if value is not None]
+    if len(fields) > 1:
+        raise QuestionError(
+            code="conflicting-fields",
+            field=fields[0],
+            also=tuple(fields[1:]),
+            detail=f"{' and '.join(fields)} both give the {subject}.",
+            expected=f"one of {', '.join(given)}",
+        )
+    return fields[0] if fields else None
+
+
 def grammage_of(spec: SheetSpec) -> Size | None:
     """Grammage in g/m2 as the sheet gives it, in any form; None when it does not."""
-    field = at_most_one(
-        {"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="mass per area"
-    )
+    at_most_one({"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="mass per area")
     if spec.basis is not None and spec.basis_weight_lb is None:
         raise QuestionError(
             code="missing-field",
@@ -49,12 +60,8 @@ def grammage_of(spec: SheetSpec) -> Size | None:
             detail="basis is given without a basis weight.",
             expected="basis_weight_lb with basis",
         )
-    low, high = GRAMMAGE_LIMITS_GSM
     if spec.grammage_gsm is not None:
-        return Size(
-            value=in_range(spec.grammage_gsm, field="grammage_gsm", low=low, high=high, unit="g/m2"),
-            field="grammage_gsm",
-        )
+        return Size(value=spec.grammage_gsm, field="grammage_gsm")
     if spec.basis_weight_lb is None:
         return None
     if spec.basis is None:
@@ -64,11 +71,7 @@ def grammage_of(spec: SheetSpec) -> Size | None:
             detail="A basis weight means nothing without its basis.",
             expected=f"one of {', '.join(basis_names())}",
         )
-    known(spec.basis, field="basis", allowed=basis_names())
-    factor = gsm_per_pound(spec.basis)
-    pounds = in_range(spec.basis_weight_lb, field="basis_weight_lb", low=low / factor, high=high / factor, unit="lb")
-    assert field is not None
-    return Size(value=pounds * factor, field=field)
+    return Size(value=spec.basis_weight_lb * gsm_per_pound(spec.basis), field="basis_weight_lb")
 
 
 def thickness_of(spec: SheetSpec, material: Material | None) -> Size | None:
@@ -85,14 +88,13 @@ def thickness_of(spec: SheetSpec, material: Material | None) -> Size | None:
         },
         subject="thickness",
     )
-    for field, value, factor, unit in (
-        ("thickness_um", spec.thickness_um, 1.0, "um"),
-        ("caliper_pt", spec.caliper_pt, UM_PER_POINT, "pt"),
-        ("thickness_in", spec.thickness_in, UM_PER_INCH, "in"),
+    for field, value, factor in (
+        ("thickness_um", spec.thickness_um, 1.0),
+        ("caliper_pt", spec.caliper_pt, UM_PER_POINT),
+        ("thickness_in", spec.thickness_in, UM_PER_INCH),
     ):
         if value is not None:
-            low, high = (limit / factor for limit in THICKNESS_LIMITS_UM)
-            return Size(value=in_range(value, field=field, low=low, high=high, unit=unit) * factor, field=field)
+            return Size(value=value * factor, field=field)
     if spec.sheet_gauge is None:
         return None
     return Size(value=gauge_thickness_um(spec.sheet_gauge, material), field="sheet_gauge")
@@ -116,7 +118,6 @@ def gsm_per_pound(basis: str) -> float:
 def gauge_thickness_um(gauge: Gauge, material: Material | None) -> float:
     """Thickness in um of a sheet gauge; QuestionError for a number or a material that its system does not have."""
     sizes = _sizes()
-    known(gauge.system, field="sheet_gauge/system", allowed=GAUGES)
     system = sizes[gauge.system]
     serves = (*system.get("materials", ()), *(f"any {family}" for family in system.get("families", ())))
     if material is None or (
@@ -128,25 +129,22 @@ def gauge_thickness_um(gauge: Gauge, material: Material | None) -> float:
             detail=f"The {gauge.system} gauge is not used for {material.id if material else 'layered sheets'}.",
             expected=f"thickness_um, or one of its materials: {', '.join(serves)}",
         )
-    field = "sheet_gauge/number"
-    if gauge.system == "steel":
-        inches = {int(number): thickness for number, thickness in system["inches"].items()}
-        number = _whole(in_range(gauge.number, field=field, low=min(inches), high=max(inches)), field=field)
-        return float(inches[number]) * UM_PER_INCH
-    low, high = system["numbers"]
-    given = in_range(gauge.number, field=field, low=low, high=high)
-    if gauge.system == "film":
-        return given * float(system["um_per_number"])
-    # ASTM B258: a geometric series from 0.005 in at number 36, 92 times that 39 steps on.
-    return 0.005 * math.pow(92.0, (36 - _whole(given, field=field)) / 39) * UM_PER_INCH
-
-
-def _whole(value: float, *, field: str) -> int:
-    if value != int(value):
+    inches = {int(number): thickness for number, thickness in system.get("inches", {}).items()}
+    low, high = (min(inches), max(inches)) if inches else system["numbers"]
+    whole = gauge.system != "film"
+    if not low <= gauge.number <= high or (whole and gauge.number != int(gauge.number)):
         raise QuestionError(
-            code="out-of-range", field=field, detail=f"{field} is {value:g}.", expected="a whole number of the system"
+            code="out-of-range",
+            field="sheet_gauge/number",
+            detail=f"The {gauge.system} gauge has no number {gauge.number:g}.",
+            expected=f"a {'whole ' if whole else ''}number, {low:g} to {high:g}",
         )
-    return int(value)
+    if not whole:
+        return gauge.number * float(system["um_per_number"])
+    if inches:
+        return float(inches[int(gauge.number)]) * UM_PER_INCH
+    # ASTM B258: a geometric series from 0.005 in at number 36, 92 times that 39 steps on.
+    return 0.005 * math.pow(92.0, (36 - gauge.number) / 39) * UM_PER_INCH
 
 
 @cache

@@ -22,13 +22,13 @@ from scipy.stats import t as student
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m
 from sheetmargin_service.acoustics.beam import open_path_db
-from sheetmargin_service.detectors.building import Where, build
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
+from sheetmargin_service.tables import Where, build
 
 Array = NDArray[np.float64]
 State = Literal["open", "sheet", "blocked", "silent"]

@@ -200,7 +200,7 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> Custom:
     return Custom(
         density_kg_m3=layer.density_kg_m3,
         loss_factor=loss,
-        mass_tolerance_pct=material.mass_tolerance_pct,
+        mass_tolerance_pct=material.mass.tolerance_pct,
         modulus_uncertainty_pct=half_width_pct(_stiffness_sigma(material)),
         loss_uncertainty_pct=half_width_pct(_sigma(material.loss_factor)),
         trapped_air_um=trapped,

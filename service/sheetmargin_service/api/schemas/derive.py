@@ -32,13 +32,13 @@ from sheetmargin_service.api.schemas.strict import (
     Text,
     Whole,
 )
-from sheetmargin_service.materials.corrugated import FLUTE_NAMES
+from sheetmargin_service.materials.corrugated import load_flutes
 from sheetmargin_service.materials.sizes import GAUGES, basis_names
 from sheetmargin_service.messages.say import texts
 
 VOCABULARIES: Mapping[str, Callable[[], Sequence[str]]] = {
     "bases": basis_names,
-    "flutes": lambda: FLUTE_NAMES,
+    "flutes": lambda: tuple(load_flutes()),
     "gauges": lambda: GAUGES,
 }
 """Names of tables, by what the contract calls them."""
