@@ -101,10 +101,14 @@ def _material(found: Material, language: Language) -> told.Material:
         synonyms=found.synonyms[language],
         density_kg_m3=_told(told.Interval, found.density_kg_m3),
         elastic={
-            name: _told(told.Interval, constant) if isinstance(constant, Interval) else constant
+            name: _interval(constant, found.elastic.source) if isinstance(constant, Interval) else constant
             for name, constant in vars(found.elastic).items()
+            if name not in ("kind", "source")
         },
         loss_factor=_told(told.Interval, found.loss_factor),
+        mass_tolerance_pct=found.mass.tolerance_pct,
+        formation_pct=found.mass.formation_pct,
+        thickness_range_um=found.thickness_um.range,
         trapped_air=_told(told.MaterialTrappedAir, found.trapped_air),
         porous=None if found.porous is None else _porous(found.porous),
     )
@@ -124,7 +128,11 @@ def _reading(found: Reading, library: Library, language: Language) -> told.Sheet
 
 
 def _porous(found: Porous) -> told.Porous:
-    return _told(told.Porous, found, permeance_um_per_pa_s=_told(told.Interval, found.permeance_um_per_pa_s))
+    return _told(told.Porous, found, permeance_um_per_pa_s=_interval(found.permeance_um_per_pa_s, found.source))
+
+
+def _interval(found: Interval, source: str) -> told.Interval:
+    return _told(told.Interval, found, source=source)
 
 
 def _detector_class(found: DetectorClass) -> told.DetectorClass:
