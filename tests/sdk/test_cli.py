@@ -13,7 +13,7 @@ import requests
 import responses
 from sheetmargin import Answer
 from sheetmargin.cli import main
-from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, SURFACE
+from sheetmargin.cli.options import plain_fields
 from sheetmargin.contract.job import Environment, Line, Sheet, Surface
 from support.whole import whole
 
@@ -58,16 +58,25 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
     assert request.headers["Authorization"] == "Bearer secret"
 
 
-def test_every_plain_field_has_an_option_of_its_name() -> None:
+def test_every_plain_field_has_an_option_of_its_name(capsys: pytest.CaptureFixture[str]) -> None:
     plain = ("str", "float", "int", "bool", "LabelState", "Feeding", "Access")
+    with pytest.raises(SystemExit):
+        main(["recommend", "--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    for kind in (Sheet, Surface, Line, Environment):
+        names = [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]
+        assert list(plain_fields(kind)) == names
+        assert all(f"--{name.replace('_', '-')}" in told for name in names)
+    assert "Mass per area. In g/m2." in told
 
-    def plain_fields(kind: type) -> list[str]:
-        return [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]
 
-    assert list(SHEET) == plain_fields(Sheet)
-    assert list(SURFACE) == plain_fields(Surface)
-    assert list(LINE) == plain_fields(Line)
-    assert list(ENVIRONMENT) == plain_fields(Environment)
+@pytest.mark.parametrize(("given", "sent"), [("--bed", True), ("--no-bed", False)])
+def test_yes_and_no_are_options_of_every_command(
+    service: responses.RequestsMock, capsys: pytest.CaptureFixture[str], given: str, sent: bool
+) -> None:
+    service.post(f"{URL}/v1/predictions", status=422, json={}, content_type="application/problem+json")
+    main(["predict", "--url", URL, "--detector-class", "thickness-roller", "--gap-mm", "0", *PAPER, given])
+    assert json.loads(service.calls[0].request.body or "")["line"]["bed"] is sent
 
 
 def test_token_from_the_environment(service: responses.RequestsMock, run: Any, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 import pytest
 from marshmallow import ValidationError
+from sheetmargin.contract.fields import field_texts
 from sheetmargin.contract.job import Corrugated, Environment, Line, Require, Sheet, Wall
 from sheetmargin.contract.measure import DiagnosisQuestion, Symptom
 from sheetmargin.contract.mounting import Window
 from sheetmargin.contract.notes import Assumption, Note
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.encode import encode, given, json_bytes
-from sheetmargin_service.api.schemas.derive import answer_schema, field_texts, question_schema
+from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.detectors.ingress import RATING
 from sheetmargin_service.materials.permeance import PERMEANCE_LIMITS
 from sheetmargin_service.materials.resolve import MAX_PLIES

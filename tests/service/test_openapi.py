@@ -14,6 +14,7 @@ import sheetmargin_service
 from flask.testing import FlaskClient
 from openapi_spec_validator import validate
 from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.fields import field_texts
 from sheetmargin.contract.job import Job, SetupSheetQuestion
 from sheetmargin.contract.library import Catalogues, DetectorClasses, Materials, Version
 from sheetmargin.contract.measure import (
@@ -27,7 +28,7 @@ from sheetmargin.contract.measure import (
 from sheetmargin_service.api.examples import MODEL_VERSION
 from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.api.routes import calls_of
-from sheetmargin_service.api.schemas.derive import answer_schema, field_texts, question_schema
+from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from support.description import validator
 from support.jobs import FULL_JOB
 

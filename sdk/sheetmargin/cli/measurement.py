@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
-from sheetmargin.cli.options import ENVIRONMENT, LINE, SHEET, Option, number, option_of
+from sheetmargin.cli.options import add_parts, given, number, option_of
 from sheetmargin.client import Client
-from sheetmargin.contract.job import Controller, Environment, Line, Sheet
+from sheetmargin.contract.job import Controller, Environment, Line, Sheet, Surface
 from sheetmargin.contract.measure import (
     BenchReading,
     Diagnosis,
@@ -32,10 +32,6 @@ from sheetmargin.readings_file import ReadingsTable, parse_readings
 from sheetmargin.report.measurement import diagnosis_report, fit_report, prediction_report
 
 SERVES, NOTHING_SERVES = 0, 3
-CONTROLLER: Mapping[str, Option] = {
-    "scan_ms": (number, "time between two readings of the controller's input"),
-    "input_filter_ms": (number, "filter time of that input"),
-}
 
 
 def add_predict_options(parser: argparse.ArgumentParser) -> None:
@@ -145,16 +141,7 @@ def _add_setup(parser: argparse.ArgumentParser, *, needed: bool) -> None:
 
 
 def _add_sheet(parser: argparse.ArgumentParser) -> None:
-    for title, options in (
-        ("the sheet", SHEET),
-        ("the line", LINE),
-        ("the air", ENVIRONMENT),
-        ("the controller", CONTROLLER),
-    ):
-        group = parser.add_argument_group(title)
-        for field, (read, help_text) in options.items():
-            metavar = "TEXT" if read is str else "N"
-            group.add_argument(option_of(field), type=read, help=help_text, metavar=metavar)
+    add_parts(parser, leave_out=[Surface])
     parser.add_argument("--reference", metavar="TEXT", help="your reference, echoed in the answer")
 
 
@@ -165,17 +152,14 @@ def _add_plot(parser: argparse.ArgumentParser) -> None:
 
 
 def _job(arguments: argparse.Namespace) -> dict[str, Any]:
-    def some(options: Mapping[str, Option]) -> dict[str, Any]:
-        return {field: getattr(arguments, field) for field in options if getattr(arguments, field) is not None}
-
-    sheet, line, environment, controller = some(SHEET), some(LINE), some(ENVIRONMENT), some(CONTROLLER)
-    if not sheet:
+    sheet = given(arguments, Sheet)
+    if sheet == Sheet():
         raise InvalidJob("No sheet is described: try --material copy-paper --grammage-gsm 80.")
     return {
-        "sheet": Sheet(**sheet),
-        "line": Line(**line),
-        "environment": Environment(**environment),
-        "controller": Controller(**controller),
+        "sheet": sheet,
+        "line": given(arguments, Line),
+        "environment": given(arguments, Environment),
+        "controller": given(arguments, Controller),
         "reference": arguments.reference,
     }
 

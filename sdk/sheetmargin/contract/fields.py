@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+import ast
+import inspect
+import sys
+from collections.abc import Mapping
+from dataclasses import is_dataclass
+from functools import cache
+from types import ModuleType
 from typing import Any, TypedDict, Unpack
 
 
@@ -50,3 +57,29 @@ DB = about(unit="dB", decimals=1)
 SIGNAL = about(decimals=1)
 """A level in the signal's own unit, which stands beside it."""
 PPM = about(unit="per million", decimals=3)
+
+
+def field_texts(kind: type[Any]) -> Mapping[str, str]:
+    """The text below each field of a dataclass and of those it derives from."""
+    texts: dict[str, str] = {}
+    for each in reversed(kind.__mro__):
+        texts |= _module_texts(sys.modules[each.__module__]).get(each.__name__, {}) if is_dataclass(each) else {}
+    return texts
+
+
+@cache
+def _module_texts(module: ModuleType) -> Mapping[str, Mapping[str, str]]:
+    """Of each class of a module, the string after each annotated name."""
+    found: dict[str, dict[str, str]] = {}
+    for node in ast.parse(inspect.getsource(module)).body:
+        if isinstance(node, ast.ClassDef):
+            found[node.name] = {
+                first.target.id: " ".join(second.value.value.split())
+                for first, second in zip(node.body, node.body[1:], strict=False)
+                if isinstance(first, ast.AnnAssign)
+                and isinstance(first.target, ast.Name)
+                and isinstance(second, ast.Expr)
+                and isinstance(second.value, ast.Constant)
+                and isinstance(second.value.value, str)
+            }
+    return found

@@ -6,16 +6,15 @@ published description and the tests.
 
 from __future__ import annotations
 
-import ast
 import inspect
-import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, Field, fields, is_dataclass
 from functools import cache
-from types import ModuleType, NoneType, UnionType
+from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from marshmallow import fields as wire
+from sheetmargin.contract.fields import field_texts
 
 from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.api.schemas.strict import (
@@ -140,29 +139,3 @@ def _field(
         codes = told["vocabulary"] if told.get("vocabulary") in CODES else None
         return Text(description, shortest=0, longest=None, codes=codes, **rest)
     return Text(description, longest=told.get("longest", 80), **rest)
-
-
-def field_texts(kind: type[Any]) -> Mapping[str, str]:
-    """The text below each field of a dataclass and of those it derives from."""
-    texts: dict[str, str] = {}
-    for each in reversed(kind.__mro__):
-        texts |= _module_texts(sys.modules[each.__module__]).get(each.__name__, {}) if is_dataclass(each) else {}
-    return texts
-
-
-@cache
-def _module_texts(module: ModuleType) -> Mapping[str, Mapping[str, str]]:
-    """Of each class of a module, the string after each annotated name."""
-    found: dict[str, dict[str, str]] = {}
-    for node in ast.parse(inspect.getsource(module)).body:
-        if isinstance(node, ast.ClassDef):
-            found[node.name] = {
-                first.target.id: " ".join(second.value.value.split())
-                for first, second in zip(node.body, node.body[1:], strict=False)
-                if isinstance(first, ast.AnnAssign)
-                and isinstance(first.target, ast.Name)
-                and isinstance(second, ast.Expr)
-                and isinstance(second.value, ast.Constant)
-                and isinstance(second.value.value, str)
-            }
-    return found
