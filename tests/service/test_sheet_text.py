@@ -133,7 +133,7 @@ def test_nothing_is_known(text: str) -> None:
 def test_what_was_understood_is_understood_again(language: Any) -> None:
     """Every material and construction, by its written text."""
     mark: Mark = "." if language == "en" else ","
-    texts = [f"{material.id} {material.thickness_range_um[1]:g} um" for material in LIBRARY.materials.values()]
+    texts = [f"{material.id} {material.thickness_um.range[1]:g} um" for material in LIBRARY.materials.values()]
     for text in [*texts, *load_constructions(), "2-ply tissue 17 gsm", *(text for _, text, _ in SIXTEEN)]:
         first = read(text, mark)[0]
         again = read(written(first, library=LIBRARY, language=language), mark)[0]
