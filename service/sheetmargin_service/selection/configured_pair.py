@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
 from typing import Any
 
@@ -15,14 +15,19 @@ from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
 from sheetmargin_service.mounting.geometry import mount
 from sheetmargin_service.mounting.stream import widest
 from sheetmargin_service.mounting.timing import doubt_by_timing, time_line, verdict_of_doubt
-from sheetmargin_service.principles.protocol import Fact, Principle, SignalDistribution, SignalTable
+from sheetmargin_service.principles.protocol import Fact, Principle, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import DECIMALS, choose_bands, margins
 from sheetmargin_service.selection.class_result import ROOMY_MM, ClassResult, over_edge_at
 from sheetmargin_service.selection.misreads import misreads_of, rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
-from sheetmargin_service.selection.targets import ORDER, Judgement, judge
+from sheetmargin_service.selection.targets import ORDER, SUITABLE, Judgement, judge
+
+MOST_MOVED = 3
+"""So often a band's edges are moved by a step each (a choice: a further move was not seen to help)."""
+FEW = 2.0
+"""A margin of no more steps than this is made or lost by rounding."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +88,11 @@ class ConfiguredPair:
         return min(s.worst for s in self.served.values())
 
     @property
+    def least_chance(self) -> float:
+        """The chance that all targets are met, of the sheet that is least sure."""
+        return min(served.judgement.chance for served in self.served.values())
+
+    @property
     def timing(self) -> Timing:
         """The times of the sheet whose doubles are the shortest."""
         sheets = self.class_result.resolved_job.sheets
@@ -114,13 +124,58 @@ def build_configured_pair(
     band: tuple[int, int] | None = None,
 ) -> ConfiguredPair:
     """The pair at a setting for some sheets: in the band that suits them all unless one is given, and free to move as
-    far as that allows unless a choice is."""
-    resolved_job, class_model, principle = class_result.resolved_job, class_result.class_model, class_result.principle
+    far as that allows unless a choice is.
+
+    A band suits by its margins. Where these are no more than its steps, how its edges were rounded decides: an edge is
+    then moved by a step away from what is misread most, as long as that makes the targets more likely to be met.
+    """
+    principle = class_result.principle
     signal_tables = {i: _signal_table(distribution, principle) for i, distribution in distributions.items()}
-    if band is None:
-        receiver = receiver_at(class_model.receiver, setting)
-        bands = choose_bands(list(signal_tables.values()), receiver, step=principle.band_step)
-        band = int(bands.low[0]), int(bands.high[0])
+    build = partial(_in_band, class_result, setting, distributions, signal_tables, choice)
+    if band is not None:
+        return build(band)
+    receiver = receiver_at(class_result.class_model.receiver, setting)
+    bands = choose_bands(list(signal_tables.values()), receiver, step=principle.band_step)
+    pair = build((int(bands.low[0]), int(bands.high[0])))
+    for _ in range(MOST_MOVED):
+        moved = _moved_edge(pair, receiver)
+        if moved is None or (other := build(moved)).least_chance <= pair.least_chance:
+            break
+        pair = other
+    return pair
+
+
+def _moved_edge(pair: ConfiguredPair, receiver: Receiver) -> tuple[int, int] | None:
+    """The band with one edge a step away from what the sheet that is least sure is misread as; None where its targets
+    are met, where rounding does not decide, and beyond the receiver's limits."""
+    served = min(pair.served.values(), key=lambda one: one.judgement.chance)
+    step = pair.class_result.principle.band_step
+    if served.judgement.chance >= SUITABLE or abs(pair.worst) > FEW * step:
+        return None
+    above = served.signal_table.double.p50[0] >= served.signal_table.single.p50[0]
+    low_by, high_by = {
+        "single_as_no_sheet": (-1, 0),
+        "single_as_double": (0, 1),
+        "no_sheet_as_single": (1, 0),
+        "no_sheet_as_double": (0, 1),
+        "double_as_no_sheet": (-1, 0),
+        "double_as_single": (0, -1) if above else (1, 0),
+    }[served.judgement.pair]
+    low, high = pair.low + step * low_by, pair.high + step * high_by
+    fits = receiver.lowest_edge[0] <= low < high <= receiver.highest_edge[0] and high - low <= receiver.widest_band
+    return (low, high) if fits else None
+
+
+def _in_band(
+    class_result: ClassResult,
+    setting: int,
+    distributions: Mapping[int, SignalDistribution],
+    signal_tables: Mapping[int, SignalTable],
+    choice: Choice | None,
+    band: tuple[int, int],
+) -> ConfiguredPair:
+    """The pair at a setting in a band, as it serves some sheets there."""
+    resolved_job, class_model, principle = class_result.resolved_job, class_result.class_model, class_result.principle
     if choice is None:
         first = {i: class_result.signal_tables[i] for i in distributions}
         choice = choice_at(

@@ -125,14 +125,14 @@ def _excess(configured_pair: ConfiguredPair) -> float:
 
 def _worth_more(configured_pair: ConfiguredPair, before: ConfiguredPair | None, search: Search) -> bool:
     """Whether to try another setting after one and the best before it: where the targets are narrowly missed and came
-    nearer, or by how edges were rounded, or where they are met but the setting cannot be set by hand and others can."""
+    nearer, or where they are met but the setting cannot be set by hand and others can."""
     excess = _excess(configured_pair)
     if configured_pair.timing.fits is False:
         return False
     if excess <= 0.0:
         return configured_pair.narrow is not None and search.can_be_set
-    if excess > NARROWLY or search.by_rounding:
-        return search.by_rounding
+    if excess > NARROWLY:
+        return False
     return before is None or excess < _excess(before) - NEARER
 
 

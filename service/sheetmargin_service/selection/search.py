@@ -27,8 +27,6 @@ ALIKE = 0.25
 PARTS = 16
 """Edges of bands are sought in so many parts of the step that they are set in: what rounding one wins or loses is luck,
 and no reason to stand elsewhere."""
-FEW = 2.0
-"""A margin of no more steps than this is made or lost by rounding."""
 TOLD = 0.1
 """Margins are told to a tenth."""
 _NO_MORE = 1e-6
@@ -110,20 +108,8 @@ class Search:
 
     @cached_property
     def worst(self) -> Array:
-        """The worst margin at each setting, (N,): where it is small, of bands as they can be set."""
-        return self._worst([group.whole for group in self.groups]) if self.by_rounding else self._unrounded
-
-    @cached_property
-    def by_rounding(self) -> bool:
-        """Whether margins are so small that how edges are rounded decides."""
-        return bool(self._unrounded.max() <= FEW * self.step)
-
-    @cached_property
-    def _unrounded(self) -> Array:
-        return self._worst([group.bands for group in self.groups])
-
-    def _worst(self, bands: Sequence[Bands]) -> Array:
-        return np.where(self.allowed, reduce(np.minimum, [one.worst for one in bands]), -np.inf)
+        """The worst margin at each setting, (N,)."""
+        return np.where(self.allowed, reduce(np.minimum, [group.bands.worst for group in self.groups]), -np.inf)
 
     @cached_property
     def best(self) -> int:
