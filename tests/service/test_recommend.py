@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -258,17 +259,13 @@ def test_every_assumption_points_at_the_job():
     }
 
 
-LEVEL = pytest.mark.xfail(
-    strict=True,
-    reason="margins are level between gaps and tilts: classes wander there, of tight sheets one",
-)
-
-
 @pytest.mark.parametrize(
-    "permeance", [pytest.param(1e-4, id="tight", marks=LEVEL), pytest.param(None, id="porous", marks=LEVEL)]
+    ("permeance", "changes"), [pytest.param(1e-4, 0, id="tight"), pytest.param(None, 1, id="porous")]
 )
-def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance):
-    """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it has one position, whatever its rank.
+def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance, changes):
+    """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it keeps its position, whatever its rank.
+    Where the sheet is porous two classes change it once, and never back: of 300 kHz, square on falls behind a tilt by
+    more than a step; of 500 kHz, 45 degrees become better than 40.
 
     Of tight sheets up to 1000 doubles in a million cling, with the chance that `suitable` asks for: a target of 1000
     would ask on which side of the limit a setting falls, and not how it reads.
@@ -284,6 +281,8 @@ def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance)
         for one in (r for r in found.recommendations if r.verdict == "suitable"):
             (setup,) = one.setups
             tilt = setup.geometry.tilt_deg and setup.geometry.tilt_deg.nominal
-            positions.setdefault(setup.detector_class.id, set()).add((setup.geometry.gap_mm.nominal, tilt))
+            positions.setdefault(setup.detector_class.id, []).append((setup.geometry.gap_mm.nominal, tilt))
     assert len(positions) >= 4
-    assert {name: len(found) for name, found in positions.items()} == dict.fromkeys(positions, 1)
+    changed = {name: sum(a != b for a, b in pairwise(found)) for name, found in positions.items()}
+    assert max(changed.values()) <= changes, changed
+    assert sum(changed.values()) <= 2 * changes, changed

@@ -1,25 +1,25 @@
-"""Regions of a grid."""
+"""Runs of places, and their centres."""
 
 from __future__ import annotations
 
 import numpy as np
-from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
+from sheetmargin_service.selection.regions import nearest_the_centre, run_about
 
 
-def test_a_region_is_what_steps_along_rows_and_across_them_reach():
-    """Three to a row: 2 and 3 are ends of rows and no neighbours; 8 is reached by nothing."""
-    assert connected([0, 1, 2, 3, 8], 1, width=3) == [0, 1, 2, 3]
-    assert connected([2, 3], 2, width=3) == [2]
-    assert connected([3, 4, 8], 4, width=3) == [3, 4]
-    assert connected([0, 4], 0, width=3) == [0]
+def test_a_run_is_what_steps_reach():
+    assert run_about([0, 1, 2, 4], 1) == [0, 1, 2]
+    assert run_about([7, 3, 4, 5], 4) == [3, 4, 5]
+    assert run_about([7], 7) == [7]
 
 
-def test_the_longest_run():
-    assert longest_run([1, 3, 4, 5, 8, 9]) == [3, 4, 5]
-    assert longest_run([1, 2, 4, 5]) == [1, 2]
-    assert longest_run([7]) == [7]
+def test_the_centre_is_of_the_axis_and_of_the_weights():
+    axis = np.array([0.0, 1.0, 2.0, 10.0])
+    assert nearest_the_centre([0, 1, 2, 3], axis, np.ones(4)) == 2
+    assert nearest_the_centre([0, 1, 2, 3], axis, np.array([1.0, 1.0, 1.0, 0.01])) == 1
+    assert nearest_the_centre([3], axis, np.ones(1)) == 3
 
 
-def test_the_middle_is_of_the_axis_and_not_of_the_count():
-    assert nearest_the_middle([0, 1, 2, 3], np.array([0.0, 1.0, 2.0, 10.0])) == 2
-    assert nearest_the_middle([0, 1], np.array([0.0, 1.0])) == 0
+def test_the_centre_of_an_even_number_is_the_first_of_the_two_whatever_the_ripple():
+    for ripple in (-0.05, 0.0, 0.05):
+        assert nearest_the_centre([0, 1], np.array([0.0, 1.0]), np.array([1.0, 1.0 + ripple])) == 0
+        assert nearest_the_centre([1, 2, 3, 4], 5.0 * np.arange(5), np.array([1.0, 1.0 + ripple, 1.0, 1.0])) == 2

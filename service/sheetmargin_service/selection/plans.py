@@ -18,7 +18,7 @@ from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.class_sets import together
 from sheetmargin_service.selection.list_cover.cover import covers
 from sheetmargin_service.selection.list_cover.options import Options, list_of
-from sheetmargin_service.selection.ranking import Plan, ranked
+from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import Search, Sharing, receiver_at
 from sheetmargin_service.selection.slack import slack_of
 from sheetmargin_service.selection.targets import ORDER, chance_band
@@ -29,8 +29,6 @@ NARROWLY, NEARER = 0.5, 0.05
 """So many settings of a class are looked at in full for a sheet, as long as misreads are at most this power of ten
 above a target and come nearer to it by that one (choices: further off, another setting was hardly ever seen to meet
 it, and each costs as much)."""
-MOST_AGAIN = 3
-"""So often a list is solved again (a choice: it is within a request's time)."""
 MOST_LOOKED_AT = 1000
 """Sheets that all classes together are looked at for in full (a choice, likewise): all that there are, but for a long
 list before a large catalogue."""
@@ -38,24 +36,31 @@ Assignment = Sequence[int | None]
 """The row of the candidates for each sheet."""
 Group = tuple[int, Sequence[int]]
 """A setting with some sheets by their index."""
-Known = dict[tuple[int, int], SignalDistribution]
-"""Details of one class by setting and sheet."""
+Alone = tuple[ClassResult, int]
+"""A class and one of the sheets."""
 
 
-def plans_for_sheet(class_results: Sequence[ClassResult]) -> tuple[list[Plan | Fact], list[ConfiguredPair]]:
-    """For a job of one sheet, each class by itself, or why it cannot serve it; and those that miss a target.
+def plans_for_sheet(class_results: Sequence[ClassResult]) -> list[Plan | Fact]:
+    """For a job of one sheet, each class by itself, or why it cannot serve it."""
+    found = each_alone([(class_result, 0) for class_result in class_results])
+    return [one if isinstance(one, Fact) else plan_of(one) for one in found]
+
+
+def each_alone(asked: Sequence[Alone]) -> list[ConfiguredPair | Fact]:
+    """Classes, each at the best setting for one of the sheets by itself, whether or not it serves it there; or why
+    there is no need to look further.
 
     Settings are found to first order. Where one then narrowly misses a target in full, others are tried as long as that
     helps, up to `MOST_TRIED` in all. Where none that can be set by hand serves the sheet, the one with the greatest
     margin may still: its band is then proved in a trial.
     """
-    found = [_setting(class_result) for class_result in class_results]
+    found = [_setting(class_result, index) for class_result, index in asked]
     searches = {row: one for row, one in enumerate(found) if isinstance(one, Search)}
     tries = {row: chain([one.best], one.others()) for row, one in searches.items()}
     best: dict[int, ConfiguredPair] = {}
     for _ in range(MOST_TRIED):
         settings = {row: at for row, left in tries.items() if (at := next(left, None)) is not None}
-        for row, configured_pair in _configured_pairs_at(class_results, settings):
+        for row, configured_pair in _configured_pairs_at(asked, settings):
             before, search = best.get(row), searches[row]
             if before is None or _better(configured_pair, before):
                 best[row] = configured_pair
@@ -67,31 +72,28 @@ def plans_for_sheet(class_results: Sequence[ClassResult]) -> tuple[list[Plan | F
     by_margin = {row: s.by_margin for row, s in searches.items() if s.by_margin != s.best and unfit(best[row])}
     best |= {
         row: configured_pair
-        for row, configured_pair in _configured_pairs_at(class_results, by_margin)
+        for row, configured_pair in _configured_pairs_at(asked, by_margin)
         if _better(configured_pair, best[row])
     }
-    plans = [one if isinstance(one, Fact) else _plan_of(best[row]) for row, one in enumerate(found)]
-    return plans, [pair for pair in best.values() if unfit(pair)]
+    return [one if isinstance(one, Fact) else best[row] for row, one in enumerate(found)]
 
 
-def _configured_pairs_at(
-    class_results: Sequence[ClassResult], settings: Mapping[int, int]
-) -> list[tuple[int, ConfiguredPair]]:
-    """Some of the classes, each at a setting for the only sheet."""
-    distributions = distributions_at([(class_results[row], at, [0]) for row, at in settings.items()])
+def _configured_pairs_at(asked: Sequence[Alone], settings: Mapping[int, int]) -> list[tuple[int, ConfiguredPair]]:
+    """Some of the rows of `asked`, each at a setting."""
+    found = distributions_at([(asked[row][0], at, [asked[row][1]]) for row, at in settings.items()])
     return [
-        (row, build_configured_pair(class_results[row], settings[row], one))
-        for row, one in zip(settings, distributions, strict=True)
+        (row, build_configured_pair(asked[row][0], settings[row], one))
+        for row, one in zip(settings, found, strict=True)
     ]
 
 
-def _setting(class_result: ClassResult) -> Search | Fact:
-    """The settings for the only sheet, or why there is no need to look further."""
-    for fact in class_result.refused.values():
-        return fact
-    search = _best_alone(class_result, 0)
-    if hopeless(class_result.signal_tables[0], search.groups[0].bands, setting=search.best):
-        return in_words_of(class_result.resolved_job, cause(*_at(class_result, 0, search.best)))
+def _setting(class_result: ClassResult, index: int) -> Search | Fact:
+    """The settings for one of the sheets by itself, or why there is no need to look further."""
+    if index in class_result.refused:
+        return class_result.refused[index]
+    search = _best_alone(class_result, index)
+    if hopeless(class_result.signal_tables[index], search.groups[0].bands, setting=search.best):
+        return in_words_of(class_result.resolved_job, cause(*_at(class_result, index, search.best)))
     return search
 
 
@@ -112,15 +114,19 @@ def _best_alone(class_result: ClassResult, index: int) -> Search:
 def _better(one: ConfiguredPair, other: ConfiguredPair) -> bool:
     """Whether a set-up for a sheet is to be preferred to one that misses a target: by its verdict, then by its chance
     in bands, then by a margin that is greater by more than a step."""
-    judgements = [configured_pair.served[0].judgement for configured_pair in (one, other)]
-    verdicts = [(ORDER[judgement.verdict], chance_band(judgement.chance)) for judgement in judgements]
-    return verdicts[0] < verdicts[1] or (
-        verdicts[0] == verdicts[1] and one.worst > other.worst + one.class_result.principle.band_step
-    )
+    mine, others = _standing(one), _standing(other)
+    return mine < others or (mine == others and one.worst > other.worst + one.class_result.principle.band_step)
+
+
+def _standing(configured_pair: ConfiguredPair) -> tuple[int, int]:
+    """How good a set-up for one sheet is: its verdict, and its chance in bands."""
+    (served,) = configured_pair.served.values()
+    return ORDER[served.judgement.verdict], chance_band(served.judgement.chance)
 
 
 def _excess(configured_pair: ConfiguredPair) -> float:
-    return configured_pair.served[0].judgement.high_excess
+    (served,) = configured_pair.served.values()
+    return served.judgement.high_excess
 
 
 def _worth_more(configured_pair: ConfiguredPair, before: ConfiguredPair | None, search: Search) -> bool:
@@ -136,7 +142,7 @@ def _worth_more(configured_pair: ConfiguredPair, before: ConfiguredPair | None, 
     return before is None or excess < _excess(before) - NEARER
 
 
-def _plan_of(configured_pair: ConfiguredPair) -> Plan | Fact:
+def plan_of(configured_pair: ConfiguredPair) -> Plan | Fact:
     return (
         why_not(configured_pair, 0)
         if unfit(configured_pair)
@@ -152,7 +158,7 @@ def plans_for_list(class_results: Sequence[ClassResult]) -> tuple[list[Plan], di
     classes do not serve; where no class serves one, for the reason of the class that comes nearest.
     """
     looked_at, others = _looked_at(class_results)
-    alone = [(class_result, _alone_for_list(class_result)) for class_result in looked_at]
+    alone = _with_what_each_serves_alone([(class_result, _alone_for_list(class_result)) for class_result in looked_at])
     served = {i for _, plan in alone for configured_pair in plan.configured_pairs for i in configured_pair.served}
     missing: dict[int, Fact] = {}
     for i in range(len(class_results[0].resolved_job.sheets)):
@@ -196,27 +202,37 @@ def _useless(class_result: ClassResult, plan: Plan) -> Fact:
 
 
 def _alone_for_list(class_result: ClassResult) -> Plan:
-    """One class for as many sheets of a list as it can serve: with the fewest positions and profiles, or, of a list in
-    a given order, with the fewest changes. It has no pairs where it serves none.
-
-    Ways are found to first order. Where one then misses a target in full, the list is solved again with what is known
-    of the sheet by then, up to `MOST_AGAIN` times; the best of these counts.
-    """
+    """One class for as many sheets of a list as margins to first order let it serve: with the fewest positions and
+    profiles, or, of a list in a given order, with the fewest changes."""
     listed = list_of(class_result)
-    known: Known = {}
-    missed: dict[int, Fact] = {}
-    found: list[Plan] = []
-    for again in range(MOST_AGAIN, -1, -1):
-        assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
-        plan = _plan(class_result, listed, assignment, known, missed)
-        found.append(plan)
-        dropped = [i for i, row in enumerate(assignment) if row is not None and i in plan.left_out]
-        if not dropped or not again:
-            break
-        missed |= {i: plan.left_out[i] for i in dropped}
-        listed = _judged(class_result, listed, dropped, known)
-    useful = ranked([plan for plan in found if plan.configured_pairs])
-    return useful[0] if useful else found[-1]
+    assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
+    return _plan(class_result, listed, assignment)
+
+
+def _with_what_each_serves_alone(plans: Sequence[tuple[ClassResult, Plan]]) -> list[tuple[ClassResult, Plan]]:
+    """Plans of one class each, with those of the sheets they leave out that the class serves when it is asked for them
+    alone: in a position that the plan has already, where that is as good for the sheet, or in its own."""
+    left_out = [(row, i) for row, (_, plan) in enumerate(plans) for i in sorted(plan.left_out)]
+    found = each_alone([(plans[row][0], i) for row, i in left_out])
+    pairs = {row: list(plan.configured_pairs) for row, (_, plan) in enumerate(plans)}
+    for (row, i), own in zip(left_out, found, strict=True):
+        if isinstance(own, Fact) or unfit(own):
+            continue
+        class_result = plans[row][0]
+        settings = dict.fromkeys(pair.choice.setting for pair in pairs[row])
+        asked: list[Alone] = [(class_result, i)] * len(settings)
+        there = [pair for _, pair in _configured_pairs_at(asked, dict(enumerate(settings)))]
+        as_good = [pair for pair in there if not unfit(pair) and _standing(pair) <= _standing(own)]
+        pairs[row].append(as_good[0] if as_good else own)
+    return [(class_result, _plan_with(pairs[row], plan.left_out)) for row, (class_result, plan) in enumerate(plans)]
+
+
+def _plan_with(configured_pairs: Sequence[ConfiguredPair], left_out: Mapping[int, Fact]) -> Plan:
+    """The plan of some pairs of one class, those of one position next to each other, and what is still left out."""
+    served = {i for configured_pair in configured_pairs for i in configured_pair.served}
+    order = list(dict.fromkeys(pair.choice.setting for pair in configured_pairs))
+    merged = sorted(_merged(configured_pairs), key=lambda pair: order.index(pair.choice.setting))
+    return Plan(configured_pairs=tuple(merged), left_out={i: fact for i, fact in left_out.items() if i not in served})
 
 
 def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
@@ -227,35 +243,9 @@ def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
     return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _judged(class_result: ClassResult, listed: Options, sheets: Sequence[int], known: Known) -> Options:
-    """The ways that are left when some sheets are looked at in full: those in the position that is best for a sheet by
-    itself, where that serves it."""
-    margin = listed.candidates.margin.copy()
-    setting_of = np.array([option.setting for option in listed.options])
-    asked: list[Group] = [(_best_alone(class_result, i).best, [i]) for i in sheets]
-    for (setting, (i,)), distributions in zip(asked, _distributions(class_result, asked, known), strict=True):
-        fits = not unfit(build_configured_pair(class_result, setting, distributions))
-        margin[~(fits & (setting_of == setting)), i] = -np.inf
-    return replace(listed, candidates=replace(listed.candidates, margin=margin))
-
-
-def _distributions(
-    class_result: ClassResult, asked: Sequence[Group], known: Known
-) -> list[dict[int, SignalDistribution]]:
-    """Details of groups, those that are known already not computed again."""
-    new = [(class_result, setting, [i for i in group if (setting, i) not in known]) for setting, group in asked]
-    for (_, setting, _), distributions in zip(new, distributions_at(new), strict=True):
-        known.update({(setting, i): distribution for i, distribution in distributions.items()})
-    return [{i: known[setting, i] for i in group} for setting, group in asked]
-
-
-def _plan(
-    class_result: ClassResult, listed: Options, assignment: Assignment, known: Known, missed: Mapping[int, Fact]
-) -> Plan:
+def _plan(class_result: ClassResult, listed: Options, assignment: Assignment) -> Plan:
     """The pairs of an assignment of rows to sheets, those of one position next to each other."""
-    left_out = {
-        i: missed[i] if i in missed else _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None
-    }
+    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None}
     rows = sorted({row for row in assignment if row is not None})
     positions = list(dict.fromkeys(listed.options[row].setting for row in rows))
     asked: list[Group] = []
@@ -263,15 +253,15 @@ def _plan(
         groups = [
             [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.options[row].setting == setting
         ]
-        judged = any(i in missed for group in groups for i in group)
-        at = _settled(class_result, groups).best if len(positions) == 1 and not judged else setting
+        at = _settled(class_result, groups).best if len(positions) == 1 else setting
         asked += [(at, group) for group in groups]
     configured_pairs: list[ConfiguredPair] = []
-    for (setting, _), distributions in zip(asked, _distributions(class_result, asked, known), strict=True):
-        found, failed = _configured_pairs(class_result, setting, distributions)
-        configured_pairs += found
+    found = distributions_at([(class_result, setting, group) for setting, group in asked])
+    for (setting, _), distributions in zip(asked, found, strict=True):
+        serving, failed = _configured_pairs(class_result, setting, distributions)
+        configured_pairs += serving
         left_out |= failed
-    return Plan(configured_pairs=tuple(_merged(configured_pairs)), left_out=left_out)
+    return _plan_with(configured_pairs, left_out)
 
 
 def _configured_pairs(

@@ -23,7 +23,7 @@ from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.find_out import find_out
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
-from sheetmargin_service.selection.plans import plans_for_list, plans_for_sheet
+from sheetmargin_service.selection.plans import each_alone, plan_of, plans_for_list
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
@@ -118,14 +118,18 @@ def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, 
         return [], {}, []
     if len(class_results[0].resolved_job.sheets) > 1:
         return *plans_for_list(class_results), []
-    for_sheet, missed = plans_for_sheet(class_results)
     plans: list[Plan] = []
     failed: dict[str, Fact] = {}
-    for class_result, plan in zip(class_results, for_sheet, strict=True):
+    missed: list[ConfiguredPair] = []
+    found = each_alone([(class_result, 0) for class_result in class_results])
+    for class_result, one in zip(class_results, found, strict=True):
+        plan = one if isinstance(one, Fact) else plan_of(one)
         if isinstance(plan, Plan):
             plans.append(plan)
-        else:
-            failed[class_result.detector_class.id] = plan
+            continue
+        failed[class_result.detector_class.id] = plan
+        if isinstance(one, ConfiguredPair):
+            missed.append(one)
     return plans, failed, missed
 
 

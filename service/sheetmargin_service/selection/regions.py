@@ -1,9 +1,8 @@
-"""Regions of a grid that is numbered row by row, and their middles."""
+"""Places along an axis: runs of them, and their centres."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from itertools import groupby
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,27 +10,24 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def connected(settings: Iterable[int], start: int, *, width: int) -> list[int]:
-    """The places that can be reached from one by steps along rows of `width` and across them, rising."""
-    left, edge, region = set(settings) - {start}, [start], [start]
-    while edge:
-        at = edge.pop()
-        along = [at - 1] * (at % width > 0) + [at + 1] * (at % width < width - 1)
-        new = [setting for setting in (at - width, at + width, *along) if setting in left]
-        left.difference_update(new)
-        region += new
-        edge += new
-    return sorted(region)
+def run_about(places: Collection[int], at: int) -> list[int]:
+    """Those of some places that can be reached from one of them by steps to the next, rising."""
+    low = high = at
+    while low - 1 in places:
+        low -= 1
+    while high + 1 in places:
+        high += 1
+    return list(range(low, high + 1))
 
 
-def longest_run(numbers: Sequence[int]) -> list[int]:
-    """The longest run without a gap of rising numbers, the first of equals."""
-    runs = [[number for _, number in run] for _, run in groupby(enumerate(numbers), key=lambda pair: pair[1] - pair[0])]
-    return max(runs, key=len)
+NEXT = 0.7
+"""So much of the way from a place to the next one a centre lies before the next one is nearer: the centre of a flat
+region of an even number of places lies half way, and must not fall to either side by chance."""
 
 
-def nearest_the_middle(settings: Sequence[int], axis: Array) -> int:
-    """Which of some rising places on an axis is nearest to the middle between the first and the last; the first of
-    equals."""
-    middle = 0.5 * (axis[settings[0]] + axis[settings[-1]])
-    return min(settings, key=lambda setting: abs(float(axis[setting]) - middle))
+def nearest_the_centre(settings: Sequence[int], axis: Array, weights: Array) -> int:
+    """Which of some rising places on an axis is at their centre of weight, or else the last one before it, as far as
+    `NEXT` of the way to the next."""
+    places = axis[settings]
+    turns = places[:-1] + NEXT * np.diff(places)
+    return settings[int(np.searchsorted(turns, np.average(places, weights=weights)))]

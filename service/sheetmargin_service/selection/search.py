@@ -14,7 +14,7 @@ from sheetmargin.contract.mounting import Window
 from sheetmargin_service.principles.protocol import ClassModel, Receiver, SignalTable, Span, Spread
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
-from sheetmargin_service.selection.regions import connected, longest_run, nearest_the_middle
+from sheetmargin_service.selection.regions import nearest_the_centre, run_about
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -24,7 +24,7 @@ NEARLY_EQUAL, GIVEN_AWAY = 1.0, 0.25
 this share is given away, or what rounding hides."""
 ALIKE = 0.25
 """Settings next to each other whose margins differ by no more than this part of a step read alike."""
-PARTS = 16
+PARTS = 256
 """Edges of bands are sought in so many parts of the step that they are set in: what rounding one wins or loses is luck,
 and no reason to stand elsewhere."""
 TOLD = 0.1
@@ -117,7 +117,7 @@ class Search:
         plainly = self.by_margin
         if self.worst[plainly] <= 0.0 or self.can_be_set_at(plainly) or not len(self._that_can_be_set):
             return plainly
-        return self._middle(self._that_can_be_set)
+        return self._middle(self._that_can_be_set, settable=True)
 
     @cached_property
     def by_margin(self) -> int:
@@ -193,20 +193,31 @@ class Search:
     def _column(self) -> Indices:
         return np.arange(len(self.worst)) % self._tilts
 
-    def _middle(self, good: Indices) -> int:
-        """Of some rising settings the middle of the region that reaches the least tilt."""
+    def _middle(self, good: Indices, *, settable: bool = False) -> int:
+        """Of some settings the middle of the tilts next to each other from the least on, and of the gaps next to the
+        best one there.
+
+        Each counts as far as its margin is above that from which one is nearly equal: what comes or goes at an end
+        moves the middle by nothing. `settable`: only of gaps that can be set by hand.
+        """
         settings, width = self.class_model.settings, self._tilts
-        column = self._column[good]
-        tilt = int(column.min())
-        straightest = good[column == tilt]
-        gaps = straightest // width
+        best = {int(column): self._greatest(good[self._column[good] == column]) for column in self._column[good]}
+        tilt = min(best)
         if settings.tilt_deg[tilt] > 0.0:
-            start = int(straightest[np.argmax(self.worst[straightest])])
-            region = connected(good.tolist(), start, width=width)
-            tilts = sorted({at % width for at in region})
-            tilt = nearest_the_middle(tilts, settings.tilt_deg)
-            gaps = np.array([at // width for at in region if at % width == tilt])
-        return nearest_the_middle(longest_run(gaps.tolist()), settings.gap_mm[::width]) * width + tilt
+            tilts = run_about(best, tilt)
+            least = self._least(float(self.worst[good].max()))
+            above = np.array([self.worst[best[tilt]] for tilt in tilts]) - least + _NO_MORE
+            tilt = nearest_the_centre(tilts, settings.tilt_deg, above)
+        start = best[tilt]
+        least = self._least(float(self.worst[start]))
+        alike = np.flatnonzero((self._column == tilt) & (self.worst >= least)).tolist()
+        gaps = {at // width for at in alike if at == start or not settable or self.can_be_set_at(at)}
+        run = run_about(gaps, start // width)
+        above = self.worst[np.array(run) * width + tilt] - least + _NO_MORE
+        return nearest_the_centre(run, settings.gap_mm[::width], above) * width + tilt
+
+    def _greatest(self, settings: Indices) -> int:
+        return int(settings[np.argmax(self.worst[settings])])
 
 
 def choice_at(

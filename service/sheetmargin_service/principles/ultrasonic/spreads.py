@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import spence
+from scipy.special import ndtri, spence
 
 from sheetmargin_service.constants import DB_PER_NEPER, Z99
 from sheetmargin_service.principles.signal_grid import SignalGrid, normal_share, phase_nodes
@@ -33,8 +33,8 @@ def ripple_nodes(bounce: float, *, sides: int) -> Array:
 def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array, Array, Array]:
     """p1, p50 and p99 (N,) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
 
-    p1 decides about two sheets: five halvings of the nodes' range, then a straight line, about 0.1 dB. The others are
-    the nodes' own, p99 a Gaussian's reach above.
+    p1 decides about two sheets: five halvings of the nodes' range, then twice a line over the normal variable of the
+    share, 0.03 dB. The others are the nodes' own, p99 a Gaussian's reach above.
     """
     if len(nodes) == 1:
         middle = nodes[0]
@@ -46,11 +46,16 @@ def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array
     low, high = nodes[order[0], columns] - 1.05 * Z99 * sigma, nodes[order[-1], columns]
     scaled, inverse = nodes / sigma, 1.0 / sigma
     share_low, share_high = np.zeros_like(low), np.ones_like(high)
-    for _ in range(5):
-        place = 0.5 * (low + high)
+    for halving in range(6):
+        place = 0.5 * (low + high) if halving < 5 else _between(low, high, share_low, share_high)
         here = weights @ normal_share(place * inverse - scaled)
         below = here < 0.01
         low, share_low = np.where(below, place, low), np.where(below, here, share_low)
         high, share_high = np.where(below, high, place), np.where(below, share_high, here)
-    line = np.clip((0.01 - share_low) / np.maximum(share_high - share_low, 1e-12), 0.0, 1.0)
-    return low + line * (high - low), p50, p99 + Z99 * sigma
+    return _between(low, high, share_low, share_high), p50, p99 + Z99 * sigma
+
+
+def _between(low: Array, high: Array, share_low: Array, share_high: Array) -> Array:
+    """Where a share of 1 % is reached between two places (N,), straight over the normal variable of the share."""
+    first, last = (ndtri(np.clip(share, 1e-6, 1.0 - 1e-6)) for share in (share_low, share_high))
+    return np.asarray(low + np.clip((-Z99 - first) / np.maximum(last - first, 1e-12), 0.0, 1.0) * (high - low))
