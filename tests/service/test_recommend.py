@@ -264,8 +264,8 @@ def test_every_assumption_points_at_the_job():
 )
 def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance, changes):
     """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it keeps its position, whatever its rank.
-    Where the sheet is porous two classes change it once, and never back: of 300 kHz, square on falls behind a tilt by
-    more than a step; of 500 kHz, 45 degrees become better than 40.
+    Where the sheet is porous one class changes it once, and not back: of 300 kHz, square on falls behind a tilt by more
+    than a step.
 
     Of tight sheets up to 1000 doubles in a million cling, with the chance that `suitable` asks for: a target of 1000
     would ask on which side of the limit a setting falls, and not how it reads.
@@ -284,5 +284,4 @@ def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance,
             positions.setdefault(setup.detector_class.id, []).append((setup.geometry.gap_mm.nominal, tilt))
     assert len(positions) >= 4
     changed = {name: sum(a != b for a, b in pairwise(found)) for name, found in positions.items()}
-    assert max(changed.values()) <= changes, changed
-    assert sum(changed.values()) <= 2 * changes, changed
+    assert sum(changed.values()) <= changes, changed

@@ -58,6 +58,14 @@ def test_verdict_is_that_of_the_chance(missed, verdict):
     assert (found.pair, found.target_ppm) == ("double_as_single", 1000.0)
 
 
+@pytest.mark.parametrize(("missed", "verdict", "told"), [(11, "trial-needed", 0.94), (191, "unsuitable", 0.04)])
+def test_a_chance_is_not_rounded_up_to_a_better_verdict(missed, verdict, told):
+    """So many draws of two hundred miss the target: 94.5 % is not 95 %."""
+    found = judged(with_pair("double_as_single", *[2000.0] * missed, *[500.0] * (200 - missed)))
+    assert (found.verdict, found.chance) == (verdict, told)
+    assert joint_chance([found]) == told
+
+
 @pytest.mark.parametrize("pair", PAIRS)
 def test_each_pair_can_decide(pair):
     found = judged(with_pair(pair, 2e3), dict.fromkeys(PAIRS, 1000.0))

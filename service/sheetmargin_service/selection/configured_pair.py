@@ -127,7 +127,8 @@ def build_configured_pair(
     far as that allows unless a choice is.
 
     A band suits by its margins. Where these are no more than its steps, how its edges were rounded decides: an edge is
-    then moved by a step away from what is misread most, as long as that makes the targets more likely to be met.
+    then moved by a step away from what is misread most, as long as that makes the targets more likely to be met. Where
+    the receiver's limits leave the band no room to set the pair by hand, an edge gives way by a step if that does.
     """
     principle = class_result.principle
     signal_tables = {i: _signal_table(distribution, principle) for i, distribution in distributions.items()}
@@ -135,13 +136,19 @@ def build_configured_pair(
     if band is not None:
         return build(band)
     receiver = receiver_at(class_result.class_model.receiver, setting)
-    bands = choose_bands(list(signal_tables.values()), receiver, step=principle.band_step)
+    step = principle.band_step
+    bands = choose_bands(list(signal_tables.values()), receiver, step=step)
     pair = build((int(bands.low[0]), int(bands.high[0])))
     for _ in range(MOST_MOVED):
         moved = _moved_edge(pair, receiver)
         if moved is None or (other := build(moved)).least_chance <= pair.least_chance:
             break
         pair = other
+    if pair.narrow is not None and pair.worst > 0.0:
+        inner = (
+            build(band) for band in ((pair.low + step, pair.high), (pair.low, pair.high - step)) if band[0] < band[1]
+        )
+        pair = next((one for one in inner if one.narrow is None and one.least_chance >= pair.least_chance), pair)
     return pair
 
 

@@ -111,7 +111,7 @@ def judge(
     """
     each = [np.log10(np.maximum(rates[pair], RAREST)) - log10(1e-6 * target) for pair, target in targets.items()]
     excess = reduce(np.maximum, each)
-    chance = round(chance_of(excess), 2)
+    chance = _told(chance_of(excess))
     nearest = {pair: _ratio(getattr(misreads, pair), target) for pair, target in targets.items()}
     pair = max(nearest, key=lambda name: (nearest[name], name))
     verdict = verdict_of(chance)
@@ -148,6 +148,12 @@ def verdict_of(chance: float) -> Verdict:
     return "suitable" if chance >= SUITABLE else "trial-needed" if chance >= UNSUITABLE else "unsuitable"
 
 
+def _told(chance: float) -> float:
+    """To two digits, but not rounded up to a better verdict."""
+    told = round(chance, 2)
+    return told if verdict_of(told) == verdict_of(chance) else round(told - 0.01, 2)
+
+
 def chance_band(chance: float) -> int:
     """How many of the edges a chance falls short of: 0 for the best."""
     return sum(chance < edge for edge in CHANCE_BANDS)
@@ -155,7 +161,7 @@ def chance_band(chance: float) -> int:
 
 def joint_chance(judgements: Iterable[Judgement]) -> float:
     """The chance that several sheets' targets are all met: by the same draws, as they lie in one shop."""
-    return round(chance_of(reduce(np.maximum, [judgement.excess for judgement in judgements])), 2)
+    return _told(chance_of(reduce(np.maximum, [judgement.excess for judgement in judgements])))
 
 
 def _ratio(misread: Misread, target_ppm: float) -> float:
