@@ -34,7 +34,8 @@ def mixture_quantiles(nodes: Array, weights: Array, sigma: Array) -> tuple[Array
     """p1, p50 and p99 (N,) of a mixture of Gaussians at `nodes` (K, N) with `weights` (K,) and one `sigma` (N,).
 
     p1 decides about two sheets: five halvings of the nodes' range, then twice a line over the normal variable of the
-    share, 0.03 dB. The others are the nodes' own, p99 a Gaussian's reach above.
+    share, 0.1 dB where nodes lie far apart and hundredths else. The others are the nodes' own, p99 a Gaussian's reach
+    above.
     """
     if len(nodes) == 1:
         middle = nodes[0]
