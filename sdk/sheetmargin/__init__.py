@@ -36,6 +36,7 @@ _PLACES = {
     ),
     "contract.notes": "Alternative Assumption NotServed Note Reason RuledOut",
     "contract.problem": "Fault",
+    "contract.summary": "Summary",
     "errors": (
         "ConnectionFailed ExtraNotInstalled IncompleteAnswer InvalidJob NotAuthorised PlotsNotInstalled "
         "ServiceNotInstalled ServiceUnavailable SheetmarginError TooManyRequests UnexpectedAnswer "

@@ -105,6 +105,9 @@ from sheetmargin.contract.notes import (
 from sheetmargin.contract.problem import (
     Fault as Fault,
 )
+from sheetmargin.contract.summary import (
+    Summary as Summary,
+)
 from sheetmargin.errors import (
     ConnectionFailed as ConnectionFailed,
     ExtraNotInstalled as ExtraNotInstalled,

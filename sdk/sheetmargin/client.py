@@ -23,6 +23,7 @@ from sheetmargin.contract.library import (
     Version,
 )
 from sheetmargin.contract.measure import Diagnosis, DiagnosisQuestion, Fit, FitQuestion, Prediction, PredictionQuestion
+from sheetmargin.contract.summary import Summary
 from sheetmargin.decode import decode
 from sheetmargin.encode import Question, job_to_json, question_to_json
 from sheetmargin.errors import ConnectionFailed, InvalidJob, NotAuthorised
@@ -149,6 +150,10 @@ class Client:
     def recommend(self, question: Question) -> Answer:
         """Ranked recommendations for a job; a sheet or several alone are a job with every default."""
         return decode(Answer, self.request("POST", "/v1/recommendations", body=job_to_json(question)).json())
+
+    def summarise(self, question: Question) -> Summary:
+        """The best recommendation in a few lines, for a list of offers or a small screen."""
+        return decode(Summary, self.request("POST", "/v1/summaries", body=job_to_json(question)).json())
 
     def compare(self, question: Question, first: str, second: str) -> Comparison:
         """Two detector classes for a job side by side, the step that decides first."""

@@ -16,6 +16,7 @@ from typing import Any, Literal, TypeVar, Union, cast, get_args, get_origin, get
 
 from sheetmargin.contract.problem import Fault
 from sheetmargin.contract.shown import Shown
+from sheetmargin.contract.summary import Summary
 from sheetmargin.errors import InvalidJob, UnexpectedAnswer
 
 T = TypeVar("T")
@@ -24,7 +25,7 @@ T = TypeVar("T")
 def read_json(kind: type[T], text: str | bytes) -> T:
     """The dataclass that a text in JSON tells. Of a question every name has to be known, or InvalidJob says which is
     not: it is written by hand."""
-    asked = not issubclass(kind, Shown)
+    asked = not issubclass(kind, Shown | Summary)
     try:
         data = json.loads(text)
         found = decode(kind, data)

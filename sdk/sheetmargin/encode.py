@@ -13,6 +13,7 @@ from typing import Any
 from sheetmargin.contract.job import Job, Sheet
 from sheetmargin.contract.problem import Fault
 from sheetmargin.contract.shown import Shown
+from sheetmargin.contract.summary import Summary
 from sheetmargin.errors import InvalidJob
 
 Question = Job | Sheet | Sequence[Sheet] | Mapping[str, Any]
@@ -51,7 +52,7 @@ def question_to_json(question: object) -> bytes:
 
 def record_to_json(record: object) -> bytes:
     """The JSON of a question without what is at its default, of an answer whole."""
-    return _written(_whole(record)) if isinstance(record, Shown) else question_to_json(record)
+    return _written(_whole(record)) if isinstance(record, Shown | Summary) else question_to_json(record)
 
 
 def _whole(value: object) -> Any:

@@ -14,6 +14,7 @@ import sheetmargin
 
 NAMES = [
     "Client",
+    "Summary",
     "Job",
     "Sheet",
     "Layer",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from flask import Response
 from sheetmargin.contract.answer import Answer, Comparison
 from sheetmargin.contract.job import ComparisonQuestion, Job
+from sheetmargin.contract.summary import Summary, summary_of
 
 from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
@@ -47,6 +48,22 @@ def recommend_for_sheet(asked: tuple[Job, Language | None]) -> Response:
 
 
 @routes.post(
+    "/v1/summaries", Call(scope="recommend", cached=True), body=question_schema(Job), answer=answer_schema(Summary)
+)
+def summarise_for_job(job: Job) -> Response:
+    """The best recommendation for a job in less than 2 kB: what a list of offers or a small screen shows."""
+    return _answer(resolve_job(job, current_service()), wanted_language(), shown=summary_of)
+
+
+@routes.get("/v1/summaries", Call(scope="recommend", cached=True), query=SheetQuery, answer=answer_schema(Summary))
+def summarise_for_sheet(asked: tuple[Job, Language | None]) -> Response:
+    """The best recommendation for one sheet in less than 2 kB, in a form that caches can keep."""
+    job, language = asked
+    resolved = resolve_job(job, current_service(), in_query=True)
+    return _answer(resolved, language or wanted_language(), shown=summary_of)
+
+
+@routes.post(
     "/v1/comparisons",
     Call(scope="recommend", cached=True),
     body=question_schema(ComparisonQuestion),
@@ -83,13 +100,16 @@ def _unknown_classes(asked: ComparisonQuestion, job: Job, service: Service) -> I
         yield Fault(code="contradiction", detail="Both are one class.", expected="two classes", path=("between",))
 
 
-def _answer(resolved: CheckedJob, language: Language) -> Response:
+def _answer(
+    resolved: CheckedJob, language: Language, *, shown: Callable[[Answer], object] = lambda answer: answer
+) -> Response:
     service = current_service()
 
     def compute() -> bytes:
         answer = service.recommend(resolved.job, catalogue=resolved.catalogue, library=service.library)
-        return json_bytes(encode(answer, language=language))
+        return json_bytes(encode(shown(answer), language=language))
 
     versions = (service.build, service.model_version, resolved.catalogue.version)
-    etag = strong_etag(*versions, JSON, language, canonical_job(resolved.job))
+    what = ["summary"] if shown is summary_of else []
+    etag = strong_etag(*versions, JSON, language, *what, canonical_job(resolved.job))
     return cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed)
