@@ -198,10 +198,14 @@ def test_a_window_under_the_spot_is_for_a_trial(real_api: FlaskClient) -> None:
 @pytest.mark.parametrize(
     ("sheet", "job", "code"),
     [
-        (PAPER, {"line": {"clearance_above_mm": 20, "clearance_below_mm": 20}}, "would-serve-with-room"),
-        (PAPER, {"line": {"wash_down": True}}, "would-serve-unfiltered"),
+        (PAPER, {"line": {"clearance_above_mm": 4, "clearance_below_mm": 4}}, "would-serve-with-room"),
+        (
+            PAPER,
+            {"line": {"clearance_below_mm": 3, "clearance_above_mm": 3}, "principles": ["ultrasonic"]},
+            "would-serve-with-room",
+        ),
         (PAPER, {"line": {"access": "one-side"}}, "would-serve-from-both-sides"),
-        (PAPER, {"environment": {"temperature_min_c": -39, "temperature_max_c": -35}}, "would-serve-in-a-hall"),
+        (PAPER, {"environment": {"temperature_min_c": 105, "temperature_max_c": 110}}, "would-serve-in-a-hall"),
     ],
 )
 def test_where_nothing_serves_the_change_that_would_help_is_computed(
@@ -221,3 +225,42 @@ def test_where_nothing_serves_the_change_that_would_help_is_computed(
 def test_what_no_change_helps_is_told_no_change(real_api: FlaskClient) -> None:
     found = answer(real_api, {"material": "aluminium", "thickness_um": 300}, principles=["capacitive"])
     assert [one["code"] for one in found["would_serve"]] == ["would-serve-unfiltered"]
+
+
+def told(found: dict[str, Any], part: str) -> dict[str, str]:
+    return {one["detector_class"]: one["code"] for one in found[part]}
+
+
+def test_a_class_that_reads_as_an_easier_one_is_an_alternative_and_costs_nothing(real_api: FlaskClient) -> None:
+    assert told(answer(real_api, PAPER), "alternatives")["ultrasonic-400k-flat"] == "same-as-another"
+    tight = answer(real_api, PAPER, line={"clearance_above_mm": 20, "clearance_below_mm": 20})
+    assert named(tight) == {"ultrasonic-400k-flat"}
+    assert told(tight, "ruled_out")["ultrasonic-400k"] == "no-room-for-head"
+    steel = answer(
+        real_api, STEEL, principles=["capacitive", "ultrasonic"], classes=["ultrasonic-400k", "ultrasonic-400k-flat"]
+    )
+    if "ultrasonic-400k" not in named(steel):
+        assert told(steel, "ruled_out")["ultrasonic-400k-flat"] == told(steel, "ruled_out")["ultrasonic-400k"]
+    asked = {"sheets": [PAPER], "between": ["ultrasonic-400k-flat", "ultrasonic-400k"]}
+    compared = real_api.post("/v1/comparisons", json=asked).json
+    assert (compared["better"], compared["steps"][0]["step"]) == ("ultrasonic-400k", "effort")
+
+
+@pytest.mark.parametrize(
+    ("sheet", "job", "class_id"),
+    [
+        (PAPER, {"line": {"wash_down": True}}, "ultrasonic-300k-sealed"),
+        (PAPER, {"environment": {"temperature_min_c": -25, "temperature_max_c": 5}}, "ultrasonic-300k-cold"),
+        (STEEL, {"line": {"access": "one-side"}}, "eddy-current-one-sided-80"),
+        ({"material": "aluminium", "thickness_um": 300}, {"line": {"access": "one-side"}}, "eddy-current-one-sided-3k"),
+        (
+            {"material": "stainless-steel", "thickness_um": 1000},
+            {"line": {"access": "one-side"}},
+            "eddy-current-one-sided-3k",
+        ),
+    ],
+)
+def test_tight_wet_cold_and_one_sided_places_have_a_class(
+    real_api: FlaskClient, sheet: Any, job: Any, class_id: str
+) -> None:
+    assert class_id in named(answer(real_api, sheet, **job))

@@ -20,6 +20,7 @@ from sheetmargin_service.principles.protocol import (
     ClassModel,
     Fact,
     Principle,
+    Scalar,
     Settings,
     SignalDistribution,
     SignalTable,
@@ -32,6 +33,7 @@ AT_ONCE = 16
 """Distributions computed together: more save little, and the time is looked at in between."""
 ROOMY_MM = 10.0
 """A pair with a smaller gap touches or guides the sheet, and is mounted as its guides are (a choice)."""
+SAME = "same-as-another"
 Flags = NDArray[np.bool_]
 
 
@@ -63,13 +65,54 @@ class ClassResult:
         return self.principle.sound_beam(self.detector_class.parameters, self.resolved_job.conditions.mean_air())
 
 
-def class_results_of(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> list[ClassResult | Fact]:
-    """Each class under the question's conditions with its signals of every sheet, or why it cannot stand there."""
-    made = class_models(detector_classes, resolved_job.conditions)
-    return [
-        class_model if isinstance(class_model, Fact) else _class_result(resolved_job, detector_class, class_model)
-        for detector_class, class_model in zip(detector_classes, made, strict=True)
-    ]
+def class_results_of(
+    resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass], *, every: bool = False
+) -> list[ClassResult | Fact]:
+    """Each class under the question's conditions with its signals of every sheet, or why it is not looked at: it cannot
+    stand there, or, unless `every` one is wanted, it reads as another does."""
+    spare = {} if every else same_as_another(resolved_job, detector_classes)
+    looked_at = [c for c in detector_classes if c.id not in spare]
+    made = zip(looked_at, class_models(looked_at, resolved_job.conditions), strict=True)
+    found = {
+        c.id: model if isinstance(model, Fact) else _class_result(resolved_job, c, model) for c, model in made
+    } | spare
+    return [found[c.id] for c in detector_classes]
+
+
+def same_as_another(resolved_job: ResolvedJob, detector_classes: Sequence[DetectorClass]) -> dict[str, Fact]:
+    """Classes that read as another does wherever they fit, and ask for no less: nothing of them need be computed."""
+    by_reading: dict[tuple[object, ...], list[DetectorClass]] = {}
+    for c in detector_classes:
+        by_reading.setdefault((c.principle, c.parameters, c.contactless, c.demands.marks), []).append(c)
+    found: dict[str, Fact] = {}
+    for alike in by_reading.values():
+        if len(alike) > 1:
+            models = class_models(alike, resolved_job.conditions)
+            fits = {c.id: _fits(resolved_job, c, model) for c, model in zip(alike, models, strict=True)}
+            alike = sorted(alike, key=lambda c: (c.demands.effort, c.id))
+            for number, c in enumerate(alike):
+                for other in alike[:number]:
+                    if other.id not in found and _spares(other, c) and fits[c.id] and fits[c.id] <= fits[other.id]:
+                        found.setdefault(c.id, _same(c, other))
+    return found
+
+
+def _spares(one: DetectorClass, other: DetectorClass) -> bool:
+    return set(one.demands.moved_by) <= set(other.demands.moved_by)
+
+
+def _same(c: DetectorClass, other: DetectorClass) -> Fact:
+    values: dict[str, Scalar] = {"other": other.id, "effort": other.demands.effort, "own_effort": c.demands.effort}
+    return Fact(code=SAME, values=values)
+
+
+def _fits(resolved_job: ResolvedJob, c: DetectorClass, model: ClassModel | Fact) -> set[tuple[float, float]]:
+    """Gaps and tilts at which a class can be mounted."""
+    if isinstance(model, Fact):
+        return set()
+    space, settings = space_of(resolved_job, c), model.settings
+    allowed = fitting(space, settings) if space.beside_one_another() is None else np.zeros(len(settings.gap_mm), bool)
+    return set(zip(settings.gap_mm[allowed].tolist(), settings.tilt_deg[allowed].tolist(), strict=True))
 
 
 def _class_result(

@@ -20,7 +20,7 @@ from sheetmargin_service.selection.version import model_version
 
 def compare(question: ComparisonQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Comparison:
     """The question's two classes for its job, each by itself."""
-    ranking = rank(replace(job, classes=tuple(question.between)), catalogue=catalogue, library=library)
+    ranking = rank(replace(job, classes=tuple(question.between)), catalogue=catalogue, library=library, every=True)
     plans = [plan for plan in ranking.plans if len(_classes(plan)) == 1]
     sheets = ranking.resolved_job.sheets
     recommendations = tuple(

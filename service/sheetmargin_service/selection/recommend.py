@@ -16,7 +16,7 @@ from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import admitted, filtered, outside_rating
-from sheetmargin_service.selection.class_result import ClassResult, class_results_of
+from sheetmargin_service.selection.class_result import SAME, ClassResult, class_results_of
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.configured_pair import ConfiguredPair
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
@@ -38,13 +38,15 @@ class Ranking:
 
     resolved_job: ResolvedJob
     plans: Sequence[Plan]
+    spare: Mapping[str, Fact]
     ruled_out: Mapping[str, Fact]
     nearest: tuple[ConfiguredPair, ...]
     assumptions: tuple[Assumption, ...]
 
 
-def rank(job: Job, *, catalogue: Catalogue, library: Library) -> Ranking:
-    """Everything that the catalogue has for a job. QuestionError for a sheet that makes no sense."""
+def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = False) -> Ranking:
+    """Everything that the catalogue has for a job, also classes that read alike where `every` is true. QuestionError for
+    a sheet that makes no sense."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
@@ -52,6 +54,7 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library) -> Ranking:
     resolved_job = ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets)
     class_results: list[ClassResult] = []
     ruled_out = filtered(job, catalogue)
+    spare: dict[str, Fact] = {}
     classes = []
     for detector_class in admitted(job, catalogue):
         unrated = outside_rating(detector_class, job.environment, conditions=conditions)
@@ -59,16 +62,17 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library) -> Ranking:
             classes.append(detector_class)
         else:
             ruled_out[detector_class.id] = unrated
-    for detector_class, found in zip(classes, class_results_of(resolved_job, classes), strict=True):
+    for detector_class, found in zip(classes, class_results_of(resolved_job, classes, every=every), strict=True):
         if isinstance(found, Fact):
-            ruled_out[detector_class.id] = found
+            (spare if found.code == SAME else ruled_out)[detector_class.id] = found
         else:
             class_results.append(found)
     plans, failed, missed = _plans(class_results)
     return Ranking(
         resolved_job=resolved_job,
         plans=ranked(plans),
-        ruled_out=ruled_out | failed,
+        spare=spare,
+        ruled_out=ruled_out | failed | _like_those_that_fail(spare, ruled_out | failed),
         nearest=() if not missed else (max(missed, key=lambda pair: pair.served[0].judgement.chance),),
         assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets),
     )
@@ -79,7 +83,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     ranking = rank(job, catalogue=catalogue, library=library)
     resolved_job, plans = ranking.resolved_job, ranking.plans
     sheets, best = resolved_job.sheets, plans[: job.limit]
-    alternatives = _not_listed(plans, limit=job.limit)
+    alternatives = _not_listed(plans, limit=job.limit) | _like_those_that_serve(ranking)
     recommendations = tuple(
         recommendation(plan, sheets, rank=place, order=_order(plans, place)) for place, plan in enumerate(best, start=1)
     )
@@ -110,6 +114,12 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         find_out=find_out(plans[0].configured_pairs if plans else ranking.nearest),
         cautions=cautions(recommendations) + moisture_cautions(job.environment, resolved_job.conditions),
     )
+
+
+def _like_those_that_fail(spare: Mapping[str, Fact], ruled_out: Mapping[str, Fact]) -> dict[str, Fact]:
+    """Why classes that read as another does cannot serve where that one cannot."""
+    others = {name: str(fact.values["other"]) for name, fact in spare.items()}
+    return {name: ruled_out[other] for name, other in others.items() if other in ruled_out}
 
 
 def _plans(class_results: Sequence[ClassResult]) -> tuple[list[Plan], dict[str, Fact], list[ConfiguredPair]]:
@@ -143,6 +153,12 @@ def _order(plans: Sequence[Plan], rank: int) -> list[Fact]:
     if rank > 1:
         return [behind(plans[rank - 1], plans[rank - 2], above=rank - 1)]
     return [fact for fact in (simpler_choice(plans),) if fact is not None]
+
+
+def _like_those_that_serve(ranking: Ranking) -> dict[str, Fact]:
+    """Classes that read as one that can serve does."""
+    serve = {pair.class_result.detector_class.id for plan in ranking.plans for pair in plan.configured_pairs}
+    return {name: fact for name, fact in ranking.spare.items() if fact.values["other"] in serve}
 
 
 def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:

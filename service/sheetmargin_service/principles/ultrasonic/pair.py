@@ -247,7 +247,7 @@ def contour_of(parameters: UltrasonicParameters) -> Contour:
 @lru_cache(maxsize=256)
 def pair_in_air(parameters: UltrasonicParameters, air: Air) -> Pair:
     """The pair at the settings that are searched, computed once for each class and each air."""
-    gaps = np.round(np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS), 1)
+    gaps = np.unique(np.round(np.linspace(parameters.gap_min_mm, parameters.gap_max_mm, GAPS), 1))
     tilts = searched_tilts_deg(frequency_hz=parameters.frequency_hz, face_radius_mm=parameters.face_radius_mm)
     operators = _searched(*_beam(parameters), tuple(gaps.tolist()), tuple(tilts.tolist()))
     return Pair(parameters=parameters, air=air, operator=operators[0], bounce=operators[1])

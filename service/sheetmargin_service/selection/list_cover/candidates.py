@@ -14,6 +14,14 @@ MOST_SHEETS = 62
 """A cover counts sheets as the bits of a whole number."""
 
 
+_ABOVE_NEGATIVE = 1_000_000
+
+
+def profile_of(low: float, high: float) -> str:
+    """A band as the id of a profile, in the order of its edges, negative ones too."""
+    return f"{int(low) + _ABOVE_NEGATIVE:07d}-{int(high) + _ABOVE_NEGATIVE:07d}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Candidates:
     """J ways to set a pair, in the order of class, then position, then profile, each way once.

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, without
-from sheetmargin_service.selection.list_cover.candidates import Candidates
+from sheetmargin_service.selection.list_cover.candidates import Candidates, profile_of
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.cover import covers
 from sheetmargin_service.selection.ranking import Plan, key_of
@@ -55,7 +55,7 @@ def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float]
     return (
         configured_pair.class_result.detector_class.id,
         position,
-        f"{configured_pair.low:06d}-{configured_pair.high:06d}",
+        profile_of(configured_pair.low, configured_pair.high),
     )
 
 

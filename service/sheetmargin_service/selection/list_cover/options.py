@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.selection.bands import DECIMALS, below_band
 from sheetmargin_service.selection.class_result import ClassResult
-from sheetmargin_service.selection.list_cover.candidates import Candidates
+from sheetmargin_service.selection.list_cover.candidates import Candidates, profile_of
 
 Array = NDArray[np.float64]
 MOST_EDGES = 128
@@ -74,7 +74,7 @@ def list_of(class_result: ClassResult) -> Options:
         setting.tolist(), low[setting, edge].tolist(), high[edge].tolist(), rows, strict=True
     ):
         option = Option(setting=at, band=(lower, upper))
-        found.append(((tilts[at], gaps[at]), f"{int(lower):06d}-{int(upper):06d}", option, row))
+        found.append(((tilts[at], gaps[at]), profile_of(lower, upper), option, row))
     return _listed(class_result, sorted(found, key=lambda row: row[:2]))
 
 
