@@ -76,6 +76,7 @@ def find_out(pairs: Sequence[ConfiguredPair]) -> tuple[FindOut, ...]:
         told += [
             _told(each, passes, worst=worst, detector_class=pair.class_result.detector_class.id)
             for each in _inputs(pair, index, served[index])
+            if each.quantity.std() > 0.0
         ]
     found = sorted((one for one in told if one.effect >= LEAST_EFFECT), key=lambda one: (-one.effect, one.input))
     for names in ONE_OF:
@@ -88,7 +89,8 @@ def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, wor
     """Whether sheets of metal are oily, where the job does not say: a film of water stands for one of oil."""
     job, sheet = pair.class_result.resolved_job, pair.class_result.resolved_job.sheets[index]
     families = {layer.material.family for layer in sheet.layers if layer.material is not None}
-    if families != {"metal"} or sheet.contact != "air" or job.stream is not None:
+    said = job.job.sheets[index].surface.oiled
+    if families != {"metal"} or sheet.contact != "air" or said is not None or job.stream is not None:
         return
     oily = pair.class_result.class_model.distribution(replace(sheet, contact="water-film"), pair.choice.setting)
     readings = readings_of(pair.class_result.detector_class, served.timing)
@@ -109,7 +111,7 @@ def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, wor
         code="find-out-oil",
         values={"sheet": index, "prior_pct": 100.0 * OILY},
         input="oil",
-        pointers=(f"/sheets/{index}/double/contact",),
+        pointers=(f"/sheets/{index}/surface/oiled",),
         unit=None,
         effect=abs(yes - chance) * float(np.sqrt(OILY * (1.0 - OILY))),
         findings=findings,

@@ -45,8 +45,8 @@ class Ranking:
 
 
 def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = False) -> Ranking:
-    """Everything that the catalogue has for a job, also classes that read alike where `every` is true. QuestionError for
-    a sheet that makes no sense."""
+    """Everything that the catalogue has for a job, also classes that read alike where `every` is true. QuestionError
+    for a sheet that makes no sense."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
