@@ -76,7 +76,7 @@ def find_out(pairs: Sequence[ConfiguredPair]) -> tuple[FindOut, ...]:
         told += [
             _told(each, passes, worst=worst, detector_class=pair.class_result.detector_class.id)
             for each in _inputs(pair, index, served[index])
-            if each.quantity.std() > 0.0
+            if each.quantity.std() > 1e-9 * abs(each.quantity.mean())
         ]
     found = sorted((one for one in told if one.effect >= LEAST_EFFECT), key=lambda one: (-one.effect, one.input))
     for names in ONE_OF:
