@@ -12,7 +12,7 @@ from sheetmargin.contract.job import Corrugated, Gauge, Layer, Wall
 from sheetmargin.contract.job import Sheet as SheetSpec
 
 from sheetmargin_service.errors import QuestionError
-from sheetmargin_service.materials.constructions import load_constructions
+from sheetmargin_service.materials.constructions import Construction, load_constructions
 from sheetmargin_service.materials.corrugated import load_flutes
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Material
@@ -299,7 +299,7 @@ def _words(name: str) -> list[str]:
 @cache
 def _names(library: Library) -> NameIndex:
     """Names of materials and constructions together."""
-    items = [*library.materials.values(), *load_constructions().values()]
+    items: list[Material | Construction] = [*library.materials.values(), *load_constructions().values()]
     return NameIndex({item.id: item.names for item in items})
 
 
