@@ -23,7 +23,7 @@ CHROMIUM_OPTIONS = (
 )
 
 # Answers are computed, on machines that may do other work beside.
-expect.set_options(timeout=15_000)
+expect.set_options(timeout=45_000)
 
 
 @pytest.fixture(scope="session")
@@ -64,7 +64,7 @@ def context(browser: Browser) -> Iterator[BrowserContext]:
 def page(context: BrowserContext) -> Iterator[Page]:
     """A page; the test fails where a policy stopped something or a script failed."""
     page = context.new_page()
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(60_000)
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.on("console", lambda message: faults.append(message.text) if "Security Policy" in message.text else None)

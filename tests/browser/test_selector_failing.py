@@ -35,29 +35,30 @@ def test_a_slow_answer_is_announced_and_only_the_last_shows(page: Page, scene: S
     held: list[Route] = []
     page.route(re.compile(r"/v1/recommendations.*grammage_gsm=80&"), lambda route: held.append(route))
     shop = selector(scene.put("slow", selector='limit="1"'))
-    shop.pick("copy paper", "80")
-    expect(shop.element.locator("css=[part=status]")).to_have_text("Computing.")
-    expect(shop.element.get_by_role("status")).to_have_text("Computing.")
+    shop.enter("80 gsm copy paper")
+    expect(shop.status).to_have_text("Computing.")
+    expect(shop.element.locator(".skeleton")).to_be_visible()
     expect(shop.element.locator("css=[part=answer]")).to_have_attribute("aria-busy", "true")
     with page.expect_event("requestfailed") as stopped:
-        shop.size.fill("90")
+        shop.sheet.fill("90 gsm copy paper")
     assert "grammage_gsm=80" in stopped.value.url
     assert stopped.value.failure == "net::ERR_ABORTED"
     shop.answered()
-    expect(shop.element.get_by_text("90\u00a0g/m²")).to_be_visible()
-    expect(shop.element.locator("css=[part=status]")).to_be_hidden()
+    expect(shop.element.get_by_text("90 g/m² copy paper").first).to_be_visible()
+    expect(shop.status).to_be_hidden()
+    expect(shop.element.locator(".skeleton")).to_have_count(0)
     assert len(held) == 1
 
 
 def test_typing_asks_once_and_going_back_asks_nobody(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("typing", selector='limit="1"'))
-    shop.pick("copy paper", "")
-    shop.size.press_sequentially("120", delay=60)
+    shop.sheet.press_sequentially("120 gsm copy paper", delay=60)
     shop.answered()
-    shop.size.fill("130")
-    expect(shop.element.get_by_text("130\u00a0g/m²")).to_be_visible()
-    shop.size.fill("120")
-    expect(shop.element.get_by_text("120\u00a0g/m²")).to_be_visible()
+    header = shop.element.locator("header .understood")
+    shop.sheet.fill("130 gsm copy paper")
+    expect(header).to_contain_text("130 g/m²")
+    shop.sheet.fill("120 gsm copy paper")
+    expect(header).to_contain_text("120 g/m²")
     asked = [re.search(r"grammage_gsm=(\d+)", path) for _, path, _ in scene.seen if "recommendations" in path]
     assert [match[1] for match in asked if match] == ["120", "130"]
 
@@ -65,11 +66,11 @@ def test_typing_asks_once_and_going_back_asks_nobody(page: Page, scene: Scene, s
 def test_an_unreachable_service(page: Page, scene: Scene, selector: Open) -> None:
     page.route(ANSWERS, lambda route: route.abort())
     shop = selector(scene.put("gone", selector='limit="1"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     alert = shop.element.get_by_role("alert")
     expect(alert).to_contain_text("cannot be reached")
     expect(page.get_by_text("Ring our workshop.")).to_be_visible()
-    expect(shop.size).to_have_value("80")
+    expect(shop.sheet).to_have_value("80 gsm copy paper")
     page.unroute(ANSWERS)
     retry = alert.get_by_role("button", name="Try again")
     retry.focus()
@@ -82,13 +83,13 @@ def test_an_unreachable_service(page: Page, scene: Scene, selector: Open) -> Non
 
 def test_offline_and_back(page: Page, context: BrowserContext, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("offline", selector='limit="1"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     shop.answered()
     context.set_offline(True)
-    shop.size.fill("100")
+    shop.sheet.fill("100 gsm copy paper")
     expect(shop.element.get_by_role("alert")).to_contain_text("offline")
     context.set_offline(False)
-    expect(shop.element.get_by_text("100\u00a0g/m²")).to_be_visible()
+    expect(shop.element.locator("header .understood")).to_contain_text("100 g/m²")
 
 
 def test_a_page_of_another_origin_gets_no_answer(page: Page, scene: Scene, selector: Open) -> None:
@@ -96,9 +97,7 @@ def test_a_page_of_another_origin_gets_no_answer(page: Page, scene: Scene, selec
     # The same shop by another name is another origin, which the service does not list.
     other = scene.shop.replace("localhost", "shop.localhost")
     shop = selector(f"{other}/stranger")
-    shop.material.fill("copy paper")
-    shop.material.press("Enter")
-    shop.size.fill("80")
+    shop.sheet.fill("80 gsm copy paper")
     expect(shop.element.get_by_role("alert")).to_contain_text("cannot be reached")
     expect(page.get_by_text("Ring our workshop.")).to_be_visible()
 
@@ -106,7 +105,7 @@ def test_a_page_of_another_origin_gets_no_answer(page: Page, scene: Scene, selec
 def test_a_busy_service_is_asked_again(page: Page, scene: Scene, selector: Open) -> None:
     times = refuse(page, 503, **{"Retry-After": "1"})
     shop = selector(scene.put("busy", selector='limit="1"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     expect(shop.element.get_by_role("alert")).to_contain_text("asked again in 1 s")
     expect(shop.element.get_by_role("alert")).to_contain_text("still busy", timeout=8000)
     assert len(times) == 4
@@ -123,45 +122,47 @@ def test_a_busy_service_is_asked_again(page: Page, scene: Scene, selector: Open)
 def test_other_failures(page: Page, scene: Scene, selector: Open, status: int, told: str) -> None:
     refuse(page, status)
     shop = selector(scene.put("failing"))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     expect(shop.element.get_by_role("alert")).to_contain_text(told)
     expect(page.get_by_text("Ring our workshop.")).to_be_visible()
 
 
 def test_a_misspelt_material_is_marked_and_mended(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("misspelt", selector='limit="1"'))
-    shop.size.fill("80")
-    shop.material.fill("copypapr")
+    shop.sheet.fill("coppypapr 80 gsm")
     page.keyboard.press("Tab")
-    expect(shop.material).to_have_attribute("aria-invalid", "true")
-    error = shop.element.get_by_text("There is no material 'copypapr'.")
+    expect(shop.sheet).to_have_attribute("aria-invalid", "true")
+    error = shop.element.get_by_text("Which one?")
     expect(error).to_be_visible()
-    described = (shop.material.get_attribute("aria-describedby") or "").split()
-    assert error.evaluate("(e, ids) => ids.includes(e.closest('p').id)", described)
-    shop.element.get_by_role("button", name="copy-paper", exact=True).click()
+    described = (shop.sheet.get_attribute("aria-describedby") or "").split()
+    assert error.evaluate("(e, ids) => ids.includes(e.closest('div').id)", described)
+    shop.element.get_by_role("button", name="80 g/m² copy paper", exact=True).click()
     shop.answered()
-    expect(shop.material).to_be_focused()
-    expect(shop.material).to_have_attribute("aria-invalid", "false")
+    expect(shop.sheet).to_be_focused()
+    expect(shop.sheet).to_have_value("80 g/m² copy paper")
+    expect(shop.sheet).to_have_attribute("aria-invalid", "false")
 
 
 def test_impossible_sizes_are_marked(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("sizes", selector='limit="1"'))
-    shop.pick("copy paper", "eighty")
-    expect(shop.element.get_by_text("This is no number.")).to_be_visible()
-    shop.size.fill("-80")
-    expect(shop.element.get_by_text("more than zero")).to_be_visible()
-    assert not [path for _, path, _ in scene.seen if "recommendations" in path]
-    shop.size.fill("900000")
-    expect(shop.element.get_by_text("This number is outside the range.")).to_be_visible()
-    expect(shop.size).to_have_attribute("aria-invalid", "true")
-    shop.size.fill("80")
+    shop.sheet.fill("900 gsm copy paper")
+    expect(shop.element.get_by_text("far outside its usual")).to_be_visible()
+    expect(shop.sheet).to_have_attribute("aria-invalid", "true")
+    shop.sheet.fill("80 gsm copy paper")
     shop.answered()
-    expect(shop.size).to_have_attribute("aria-invalid", "false")
+    expect(shop.sheet).to_have_attribute("aria-invalid", "false")
+    shop.element.get_by_text("The machine, if you know it").click()
+    speed = shop.element.get_by_label("Line speed")
+    for text, told in (("fast", "Enter a number."), ("-80", "above zero")):
+        speed.fill(text)
+        expect(shop.element.get_by_text(told)).to_be_visible()
+    expect(shop.status).to_have_text("Not complete yet: Line speed.")
+    assert len([path for _, path, _ in scene.seen if "recommendations" in path]) == 1
 
 
 def test_a_contradiction_on_the_machine_is_marked(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("machine", selector='limit="1"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     shop.element.get_by_text("The machine, if you know it").click()
     shop.element.get_by_label("Coldest air").fill("30")
     shop.element.get_by_label("Warmest air").fill("-5")
@@ -173,7 +174,7 @@ def test_a_contradiction_on_the_machine_is_marked(page: Page, scene: Scene, sele
 
 def test_a_fault_that_no_field_has(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("catalogue", selector='catalogue="nowhere"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     expect(shop.element.get_by_role("alert")).to_contain_text("There is no such catalogue.")
 
 
@@ -184,14 +185,16 @@ def test_nothing_serves(page: Page, scene: Scene, selector: Open) -> None:
     caution = {"code": "not-a-safety-device", "text": "It is no safety device.", "values": {}}
     summary = {"index": 0, "label": None, "material": "steel", "grammage_gsm": 78500, "thickness_um": 10000}
     answer = {
-        "reference": None, "model_version": "m", "catalogue_version": "c", "verdict": "unsuitable", "sheets": [summary],
+        "reference": None, "job": {}, "model_version": "m", "catalogue_version": "c", "verdict": "unsuitable",
+            "sheets": [summary],
         "recommendations": [], "alternatives": [], "ruled_out": [refusal], "trial": [], "assumptions": [],
         "cautions": [caution],
     }  # fmt: skip
     headers = {"Access-Control-Allow-Origin": "*"}
     page.route(ANSWERS, lambda route: route.fulfill(body=json.dumps(answer), headers=headers))
-    shop.pick("steel", "10000", "um")
-    expect(shop.verdict).to_contain_text("Nothing in this catalogue")
+    shop.enter("10 mm steel")
+    expect(shop.verdict).to_have_text("Not suitable")
+    expect(shop.element.get_by_text("What would help")).to_be_visible()
     expect(shop.element.get_by_text("some-class: One sheet is hidden.")).to_be_visible()
     expect(shop.element.get_by_text("It is no safety device.")).to_be_visible()
     result = page.evaluate("window.result")
@@ -200,7 +203,7 @@ def test_nothing_serves(page: Page, scene: Scene, selector: Open) -> None:
 
 def test_the_key_goes_in_the_query(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("key", selector='key="shop.secret" limit="1"'))
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     shop.answered()
     asked = [(method, path) for method, path, _ in scene.seen if path.startswith("/v1/")]
     assert {method for method, _ in asked} == {"GET"}
@@ -210,8 +213,8 @@ def test_the_key_goes_in_the_query(page: Page, scene: Scene, selector: Open) -> 
 
 def test_another_service_by_its_attribute(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("other", selector=f'service="{scene.service}/under/a/path" limit="1"'))
-    with page.expect_request(re.compile("/under/a/path/v1/materials")):
-        shop.material.fill("paper")
+    with page.expect_request(re.compile("/under/a/path/v1/sheets")):
+        shop.sheet.fill("paper")
     page.locator("sheet-selector").evaluate("(element, url) => element.setAttribute('service', url)", scene.service)
-    shop.pick("copy paper", "80")
+    shop.enter("80 gsm copy paper")
     shop.answered()

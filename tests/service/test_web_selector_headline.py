@@ -9,13 +9,15 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from sheetmargin_service.web.embed import PARTS
 
 SELECTOR = files("sheetmargin_service.web") / "selector"
 SCRIPT = """
 const { AnswerView } = await import("./answer.mjs");
 const { Speech } = await import("./words.mjs");
 const [language, ...codes] = process.argv.slice(1);
-const answer = { verdict: "unsuitable", recommendations: [], sheets: [], ruled_out: codes.map((code) => ({ code })) };
+const answer = { verdict: "unsuitable", job: {}, recommendations: [], sheets: [], assumptions: [],
+  ruled_out: codes.map((code) => ({ code })) };
 console.log(JSON.stringify(new AnswerView({ answer, names: [], speech: new Speech(language) }).summary()));
 """
 
@@ -24,7 +26,7 @@ console.log(JSON.stringify(new AnswerView({ answer, names: [], speech: new Speec
 def headline(require_part: Callable[[str], str], tmp_path: Path) -> Callable[..., str]:
     node = require_part("node")
     # By this ending node takes a file for a module, whatever its version.
-    for name in ("answer", "dom", "ladder", "stance", "words"):
+    for name in (name for name in PARTS if name != "element"):
         text = (SELECTOR / f"{name}.js").read_text(encoding="utf-8")
         (tmp_path / f"{name}.mjs").write_text(text.replace('.js";', '.mjs";'), encoding="utf-8")
 
@@ -40,15 +42,23 @@ def headline(require_part: Callable[[str], str], tmp_path: Path) -> Callable[...
 @pytest.mark.parametrize(
     ("language", "codes", "told"),
     [
-        ("en", ["requirement-missed"] * 2, "No kind of detector in this catalogue meets the requirements."),
-        ("de", ["requirement-missed"], "Keine Art Detektor in diesem Katalog erfüllt die Vorgaben."),
+        ("en", ["requirement-missed"] * 2, "Not suitable. No detector class of this catalogue meets the requirements."),
+        (
+            "de",
+            ["requirement-missed"],
+            "Nicht geeignet. Keine Detektorklasse dieses Katalogs erfüllt die Anforderungen.",
+        ),
         (
             "en",
             ["no-room-for-head", "outside-rating"],
-            "No kind of detector in this catalogue is rated for this air and fits the machine.",
+            "Not suitable. No detector class of this catalogue is rated for this air and fits the machine.",
         ),
-        ("en", ["requirement-missed", "one-looks-like-two"], "Nothing in this catalogue does it."),
-        ("en", [], "Nothing in this catalogue does it."),
+        (
+            "en",
+            ["requirement-missed", "one-looks-like-two"],
+            "Not suitable. No detector class of this catalogue can tell a single sheet from a double.",
+        ),
+        ("en", [], "Not suitable. No detector class of this catalogue can tell a single sheet from a double."),
     ],
 )
 def test_the_headline_says_why_no_class_was_asked_about_the_sheets(

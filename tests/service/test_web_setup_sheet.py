@@ -212,7 +212,6 @@ def packed(value: Any) -> str:
         ({"job": packed(JOB), "rank": 0}, {"parameter": "rank"}),
         ({"job": packed(JOB), "setup": 1}, {"parameter": "setup"}),
         ({"job": packed(JOB), "paper": "a3"}, {"parameter": "paper"}),
-        ({"job": packed(JOB), "colour": "red"}, {"parameter": "colour"}),
         ({"job": packed(JOB | {"classes": ["capacitive-200k"]})}, {"parameter": "job", "code": "no-set-up"}),
     ],
 )
@@ -270,6 +269,22 @@ def test_without_the_extra_there_is_no_pdf(real_api: FlaskClient, monkeypatch: p
     response = real_api.post(f"{PATH}.pdf", json=JOB)
     assert response.status_code == 404
     assert "print the page" in response.get_json()["detail"]
+
+
+def test_a_link_may_carry_what_a_campaign_adds(real_api: FlaskClient) -> None:
+    link = f"{PATH}?job={packed(JOB)}"
+    response = real_api.get(f"{link}&utm_source=mail&utm_campaign=spring&fbclid=x", headers={"Accept": "text/html"})
+    assert response.status_code == 200
+    assert response.text == real_api.get(link).text
+
+
+def test_a_broken_link_tells_people_on_a_page(real_api: FlaskClient) -> None:
+    browser = {"Accept": "text/html,application/xhtml+xml,*/*;q=0.8"}
+    response = real_api.get(f"{PATH}?job=broken", headers=browser)
+    assert response.status_code == 422
+    assert response.mimetype == "text/html"
+    assert "The job in this link cannot be read." in response.text
+    assert real_api.get(f"{PATH}?job=broken").mimetype == "application/problem+json"
 
 
 @pytest.mark.parametrize(

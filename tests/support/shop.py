@@ -83,20 +83,19 @@ class Scene:
 class Selector:
     """The element on a page, as a visitor uses it."""
 
-    def __init__(self, page: Page, *, lang: str = "en") -> None:
+    def __init__(self, page: Page) -> None:
         self.page = page
         self.element = page.locator("sheet-selector")
-        size, unit = {"en": ("Weight or thickness", "Unit"), "de": ("Gewicht oder Dicke", "Einheit")}[lang]
-        self.material = self.element.get_by_role("combobox", name="Material", exact=True)
-        self.size = self.element.get_by_label(size, exact=True)
-        self.unit = self.element.get_by_label(unit, exact=True)
+        self.sheet = self.element.locator("input[role=combobox]")
+        self.status = self.element.locator("css=[part=status]")
 
-    def pick(self, material: str, size: str, unit: str = "gsm", *, row: int = 0) -> None:
-        """Choose a material from the list, and give its size."""
-        self.material.nth(row).fill(material)
-        self.options.first.click()
-        self.unit.nth(row).select_option(unit)
-        self.size.nth(row).fill(size)
+    def enter(self, *texts: str) -> None:
+        """Enter sheets, a row each, as a visitor does; all of them are understood."""
+        for row, text in enumerate(texts):
+            if row == self.sheet.count():
+                self.element.locator("form > button").click()
+            self.sheet.nth(row).fill(text)
+            self.element.locator(".taken").nth(row).wait_for()
 
     @property
     def options(self) -> Locator:

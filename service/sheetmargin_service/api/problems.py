@@ -7,11 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, g, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.faults import Fault, json_pointer
+from sheetmargin_service.api.headers import SECURITY
 
 MEDIA_TYPE = "application/problem+json"
 MAX_FAULTS = 100
@@ -159,8 +160,14 @@ def _parameter(path: tuple[str | int, ...]) -> str:
 def problem_response(problem: Problem) -> Response:
     """The response of a problem; never cached."""
     kind = PROBLEM_TYPES[problem.kind]
-    body = json_bytes(problem.document(request_id=g.get("request_id")))
-    response = Response(body, status=kind.status, content_type=MEDIA_TYPE)
+    document = problem.document(request_id=g.get("request_id"))
+    # A browser that follows a link takes either and likes the page best.
+    if request.accept_mimetypes.best == "text/html" and MEDIA_TYPE in request.accept_mimetypes:
+        page = render_template("failed.html", problem=document)
+        response = Response(page, status=kind.status, content_type="text/html; charset=utf-8")
+        response.headers["Content-Security-Policy"] = f"{SECURITY['Content-Security-Policy']}; style-src 'self'"
+    else:
+        response = Response(json_bytes(document), status=kind.status, content_type=MEDIA_TYPE)
     response.headers["Cache-Control"] = "no-store"
     response.headers["Content-Language"] = "en"
     response.headers.update(problem.headers)

@@ -21,12 +21,30 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.messages.say import names
 
-PARTS = ("dom", "words", "sizes", "question", "service", "search", "form", "ladder", "stance", "answer", "element")
+PARTS = (
+    "dom",
+    "sizes",
+    "words",
+    "question",
+    "service",
+    "sheet_field",
+    "form",
+    "ladder",
+    "stance",
+    "reserve",
+    "chance",
+    "compare",
+    "questions",
+    "answer",
+    "element",
+)
 """Modules of the script, each after those that it imports."""
 
 JAVASCRIPT = "text/javascript"
 _IMPORT = re.compile(r"^import [^;]+;\n", re.MULTILINE)
 _EXPORT = re.compile(r"^export ", re.MULTILINE)
+_COMMENT = re.compile(r"^ *(//.*|/\*\*.*\*/|/\*\*$|\*( .*|/)?)$")
+_STYLE_COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _YEAR_S = 365 * 24 * 3600
 
 routes = Routes("embed", "The selector for web shops.")
@@ -46,8 +64,12 @@ def script() -> Script:
     """The modules in one, with their style and the principles' names, and the version that their text alone decides."""
     folder = resources.files(__package__) / "selector"
     modules = [(folder / f"{name}.js").read_text(encoding="utf-8") for name in PARTS]
-    style = (folder / "selector.css").read_text(encoding="utf-8")
-    text = "\n".join(_EXPORT.sub("", _IMPORT.sub("", module)) for module in modules)
+    style = _STYLE_COMMENT.sub("", (folder / "selector.css").read_text(encoding="utf-8"))
+    style = "\n".join(filter(None, map(str.strip, style.splitlines())))
+    joined = "\n".join(_EXPORT.sub("", _IMPORT.sub("", module)) for module in modules)
+    # Visitors load neither comments nor indentation; nothing in the modules spans lines by a template.
+    text = "\n".join(line.strip() for line in joined.splitlines() if line.strip() and not _COMMENT.match(line))
+    text += "\nexport { SheetSelector };\n"
     for place, value in (("__STYLE__", style), ("__NAMES__", names())):
         text = text.replace(f'"{place}"', json.dumps(value, ensure_ascii=False))
     text = text.replace("__VERSION__", hashlib.sha256(text.encode()).hexdigest()[:12])

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal
 from urllib.parse import urlencode
 
 from flask import Response, request
-from marshmallow import post_load
+from marshmallow import EXCLUDE, post_load
 from sheetmargin.contract.job import Job, SetupSheetQuestion
 
 from sheetmargin_service.api import strict_json
@@ -60,7 +60,10 @@ class Asked:
 
 
 class SetupSheetQuery(StrictSchema):
-    """The same in a link."""
+    """The same in a link. Shops, mails and campaigns add parameters of their own: those change nothing."""
+
+    class Meta:
+        unknown = EXCLUDE
 
     job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
     made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)

@@ -1,9 +1,13 @@
-// The answer as people read it: the verdict in words, the set-ups in order, each with its figures and reasons, then what
-// was assumed, what was ruled out, and what to be careful about.
+// The answer as people read it: the verdict with its chance, what is not served, what to find out next, the set-ups on one
+// scale and in order, each with its figures and reasons, then why not the others, what was assumed, what to be careful about.
 
+import { chancePicture, mark, percent } from "./chance.js";
+import { commonRows, multiples, scaleOfReserves, sideBySide } from "./compare.js";
 import { h } from "./dom.js";
 import { ladder } from "./ladder.js";
-import { stance } from "./stance.js";
+import { questions } from "./questions.js";
+import { reserveOf, targetsOf } from "./reserve.js";
+import { scaleOf, stance } from "./stance.js";
 
 /** What a class lacks, by the code of the reason, that is ruled out before it is asked about a sheet. */
 const BEFORE_SENSING = {
@@ -24,28 +28,41 @@ export function orderLines(recommendation) {
 }
 
 export class AnswerView {
-  /** `link(recommendation, setup)` is the set-up sheet's address, `choose(recommendation)` is called by the button. */
-  constructor({ answer, names, speech, link, choose }) {
-    Object.assign(this, { answer, names, speech, link, choose });
+  /**
+   * `link(recommendation, setup)` is the set-up sheet's address, `choose(recommendation)` is called by the button,
+   * `enter(pointer, text, value)` by a question's field; `before` is the chance before the last one was answered.
+   */
+  constructor({ answer, names, speech, link, choose, enter, labelOf, before = null }) {
+    Object.assign(this, { answer, names, speech, link, choose, enter, labelOf, before });
+    this.targets = targetsOf(answer);
+    const setups = answer.recommendations.flatMap((one) => one.setups);
+    this.scale = setups.length ? scaleOf(setups) : 1;
+    this.titles = titles(setups, speech);
   }
 
   nodes() {
     const { answer, speech } = this;
-    const word = this.#verdict();
-    this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, this.#headline());
+    const { recommendations } = answer;
+    const none = recommendations.length === 0;
+    this.heading = h("h2", { class: "verdict", part: "verdict", tabindex: "-1" }, speech.say(`verdict.${answer.verdict}`));
+    this.preview = h("p", { class: "hint preview" });
+    // Of a list that is served in part the chance is of that part: it stands with the set-up.
+    this.chance = h("div", {}, none || recommendations[0].not_served.length ? null : chancePicture(recommendations[0].chance, speech, this.before));
     return [
-      h("header", { class: `head-line ${answer.verdict}` }, this.heading,
-        h("p", {}, speech.say(`verdictLong.${word}`, this.#figures(answer.recommendations[0]))),
-        this.#notServed(answer.recommendations[0]),
-        h("p", { class: "understood" }, `${speech.say("understood")} ${this.#understood()}`)),
-      answer.recommendations.length
-        ? h("section", { "aria-label": speech.say("answer") },
-            h("ol", { class: "setups", part: "setups" }, answer.recommendations.map((r, i) => h("li", {}, this.#recommendation(r, i === 0)))))
-        : null,
-      this.#notes("trial", answer.trial, answer.recommendations.length === 0),
+      h("header", { class: `head-line ${answer.verdict}` }, mark(answer.verdict),
+        h("div", {}, this.heading, h("p", {}, this.#sentence()), this.chance, this.preview),
+        this.#notServed(recommendations[0]),
+        h("p", { class: "understood" }, this.#understood())),
+      none ? this.#help() : null,
+      questions(answer, { speech, labelOf: this.labelOf, enter: this.enter, preview: (finding, button) => this.#preview(finding, button) }),
+      recommendations.length > 1 ? scaleOfReserves(recommendations, this.targets, speech, (setup) => this.#title(setup)) : null,
+      none ? null : h("section", { "aria-label": speech.say("setups") },
+        h("ol", { class: "setups", part: "setups" }, recommendations.map((r, i) => h("li", {}, this.#recommendation(r, i === 0))))),
+      sideBySide(recommendations, speech, (setup) => this.#title(setup), (one) => this.#rows(one)),
+      this.#notes("trial", answer.trial),
       this.#notes("assumptions", answer.assumptions),
-      this.#notes("alternatives", answer.alternatives),
-      this.#notes("ruled-out", answer.ruled_out, answer.recommendations.length === 0),
+      this.#whyNot("alternatives", answer.alternatives),
+      this.#whyNot("ruled-out", answer.ruled_out, none),
       h("section", { class: "cautions", part: "cautions", "aria-label": speech.say("cautions") },
         h("h3", {}, speech.say("cautions")),
         h("ul", {}, answer.cautions.map(({ text }) => h("li", {}, text)))),
@@ -56,30 +73,43 @@ export class AnswerView {
   summary() {
     const { answer, speech } = this;
     const [best] = answer.recommendations;
-    const verdict = [this.#headline(), ...this.#notServedTexts(best)].join(" ");
+    const verdict = [`${speech.say(`verdict.${answer.verdict}`)}.`, this.#sentence(), ...this.#notServedTexts(best)].join(" ");
     if (!best) return verdict;
     const [setup] = best.setups;
     return speech.say(answer.recommendations.length === 1 ? "summaryOne" : "summary", {
-      verdict,
-      n: answer.recommendations.length,
-      name: this.#name(setup),
-      gap: this.#gap(setup),
-      margin: this.#least(best),
+      verdict, n: answer.recommendations.length, name: this.#title(setup), gap: this.#gap(setup),
     });
   }
 
-  /** The verdict in words, or what every class lacks that none was asked about the sheets at all. */
-  #headline() {
-    const { answer, speech } = this;
-    const lacks = new Set(answer.ruled_out.map(({ code }) => BEFORE_SENSING[code]));
-    if (answer.recommendations.length || !lacks.size || lacks.has(undefined)) return speech.say(`verdict.${this.#verdict()}`);
-    const order = ["required", "rated", "room"].filter((one) => lacks.has(one));
-    return speech.say("nothing", { lacks: order.map((one) => speech.say(`lacks.${one}`)).join(speech.say("and")) });
+  /** A set-up as it was chosen, in words. */
+  nameOf(recommendation) {
+    return `${recommendation.rank}: ${this.#title(recommendation.setups[0])}`;
   }
 
-  /** The key of the verdict's words: a list of which the best set-ups serve a part has words of its own. */
-  #verdict() {
-    return this.answer.recommendations[0]?.not_served.length ? "partly" : this.answer.verdict;
+  /** The verdict in a sentence, or what every class lacks that none was asked about the sheets at all. */
+  #sentence() {
+    const { answer, speech } = this;
+    const [best] = answer.recommendations;
+    if (best?.not_served.length) return speech.say("verdictLong.partly", best.serves);
+    if (best) return speech.say(`verdictLong.${answer.verdict}`);
+    const lacks = this.#lacks();
+    if (!lacks.length) return speech.say("verdictLong.none");
+    return speech.say("nothing", { lacks: lacks.map((one) => speech.say(`lacks.${one}`)).join(speech.say("and")) });
+  }
+
+  /** What all classes lack that were ruled out before sensing; empty where one was ruled out by what it senses. */
+  #lacks() {
+    const lacks = new Set(this.answer.ruled_out.map(({ code }) => BEFORE_SENSING[code]));
+    return lacks.has(undefined) ? [] : ["required", "rated", "room"].filter((one) => lacks.has(one));
+  }
+
+  /** Where nothing serves: what would help, and the shop's contact. */
+  #help() {
+    const { speech } = this;
+    const lacks = this.#lacks();
+    return h("section", { class: "help", part: "help", "aria-label": speech.say("help") }, h("h3", {}, speech.say("help")),
+      h("ul", {}, (lacks.length ? lacks : ["sensing"]).map((one) => h("li", {}, speech.say(`helps.${one}`)))),
+      h("slot", { name: "contact" }));
   }
 
   #notServedTexts(recommendation) {
@@ -92,6 +122,15 @@ export class AnswerView {
     return texts.length ? h("ul", { class: "not-served", part: "not-served" }, texts.map((text) => h("li", {}, text))) : null;
   }
 
+  /** The chance that one of the findings would give, in the place of today's. */
+  #preview({ chance, verdict }, button) {
+    const { speech, answer } = this;
+    const before = answer.recommendations[0]?.chance ?? 0;
+    this.chance.replaceChildren(chancePicture(chance, speech, before));
+    this.preview.textContent = speech.say("ifSo", { finding: button.firstChild.textContent, verdict: speech.say(`verdict.${verdict}`) });
+    for (const other of button.parentNode.children) other.setAttribute("aria-pressed", String(other === button));
+  }
+
   #changeovers({ setups, changeovers }) {
     if (setups.length < 2) return null;
     const counts = Object.entries(changeovers).filter(([, n]) => n > 0).map(([what, n]) => this.speech.say(`changeover.${what}`, { n }));
@@ -100,38 +139,25 @@ export class AnswerView {
 
   #understood() {
     const { answer, names, speech } = this;
-    const sheets = answer.sheets.map((sheet) =>
-      `${names[sheet.index]} ${speech.measure(sheet.grammage_gsm, "g/m²")}, ${speech.measure(sheet.thickness_um, "um")}`);
-    return `${sheets.join("; ")}.`;
-  }
-
-  /** What the words of a verdict may tell of a recommendation. */
-  #figures(recommendation) {
-    return recommendation && { ...recommendation.serves, chance: this.#chance(recommendation) };
-  }
-
-  /** A chance in whole per cent, never more certain than it is told. */
-  #chance({ chance }) {
-    const whole = Math.round(100 * chance);
-    return whole > 99 ? "> 99 %" : whole < 1 ? "< 1 %" : `${whole} %`;
+    return answer.sheets.map((sheet) => speech.sheet(names[sheet.index], sheet)).join("; ");
   }
 
   #recommendation(recommendation, open) {
     const { speech } = this;
     const [setup] = recommendation.setups;
-    const button = h("button", { type: "button", class: "choose", part: "choose", click: () => this.choose(recommendation) },
-      speech.say("choose"), h("span", { class: "aside" }, ` ${recommendation.rank}`));
+    const button = h("button", { type: "button", class: "choose", part: "choose", "data-rank": recommendation.rank,
+      click: () => this.choose(recommendation) }, speech.say("choose"), h("span", { class: "aside" }, ` ${recommendation.rank}`));
     return h("details", { class: "setup", part: "setup", open },
       h("summary", { part: "summary" },
         h("span", { class: "rank", "aria-hidden": "true" }, String(recommendation.rank)),
-        h("h3", {}, h("span", { class: "aside" }, `${speech.say("rank", { n: recommendation.rank })}: `), this.#name(setup)),
-        h("span", { class: `word ${recommendation.verdict}` }, speech.say(`verdictShort.${recommendation.verdict}`), `, ${this.#chance(recommendation)}`,
+        h("h3", {}, h("span", { class: "aside" }, `${speech.say("rank", { n: recommendation.rank })}: `), this.#title(setup)),
+        h("span", { class: `word ${recommendation.verdict}` }, `${speech.say(`verdict.${recommendation.verdict}`)}, ${percent(recommendation.chance)}`,
           recommendation.not_served.length ? ` ${speech.say("serves", recommendation.serves)}` : null),
         h("span", { class: "glance" },
           [`${speech.say("gap")} ${this.#gap(setup)}`,
             setup.geometry.tilt_deg && `${speech.say("tilt")} ${this.#tilt(setup)}`,
-            `${speech.say("margin")} ${this.#least(recommendation)}`].filter(Boolean).join(" · "))),
-      this.#notServed(recommendation),
+            `${speech.say("reserve")} ${multiples(reserveOf(recommendation, this.targets), speech)}`].filter(Boolean).join(" · "))),
+      open ? null : this.#notServed(recommendation),
       h("p", { class: "act" }, button, recommendation.setups.map((s) =>
         h("a", { href: this.link(recommendation, s), target: "_blank", rel: "noopener", part: "link" },
           speech.say("sheetLink"), recommendation.setups.length > 1 ? ` ${s.index + 1}` : null,
@@ -144,40 +170,53 @@ export class AnswerView {
           reason.source ? h("small", {}, ` ${speech.say("source", { source: reason.source })}`) : null))));
   }
 
-  #setup(setup, recommendation) {
+  /** Label and value of what is set and expected of a set-up; null where it does not apply. */
+  #facts(setup, recommendation) {
     const { speech } = this;
-    const band = [setup.profile.band.low, setup.profile.band.high];
+    const { geometry: { gap_mm: gap, tilt_deg: tilt }, profile: { band, hold_ms: hold }, timing, mounting } = setup;
     const served = recommendation.sheets.filter((sheet) => sheet.setup === setup.index);
-    const unit = served[0]?.signal.unit ?? "";
-    const { timing } = setup;
-    const facts = [
-      ["gap", `${this.#gap(setup)}${this.#window(setup.geometry.gap_mm, "mm")}`],
-      ["tilt", setup.geometry.tilt_deg && `${this.#tilt(setup)}${this.#window(setup.geometry.tilt_deg, "°")}`],
-      ["band", `${speech.say("from", { low: speech.number(band[0]), high: speech.measure(band[1], unit) })}`],
-      ["hold", setup.profile.hold_ms === null ? null : speech.measure(setup.profile.hold_ms, "ms")],
+    return [
+      ["gap", `${this.#gap(setup)}${this.#range(gap, "mm")}`],
+      ["tilt", tilt && `${this.#tilt(setup)}${this.#range(tilt, "°")}`],
+      ["band", speech.range(band.low, band.high, band.unit)],
+      ["hold", hold === null ? null : speech.measure(hold, "ms")],
       ["speedMax", timing?.fits === false && timing.speed_max_m_per_min !== null ? speech.measure(timing.speed_max_m_per_min, "m/min") : null],
+      ["height", mounting && speech.measure(mounting.height_mm, "mm")],
       ["missedDoubles", this.#misreads(served, "double_as_single")],
       ["falseStops", this.#misreads(served, "single_as_double")],
-    ].filter(([, value]) => value !== null);
-    const clock = (timing?.notes ?? []).filter(({ code }) => code !== "not-given");
+    ].map(([name, value]) => [speech.say(name), value]);
+  }
+
+  #rows(recommendation) {
+    return [...commonRows(recommendation, this.targets, this.speech), ...this.#facts(recommendation.setups[0], recommendation)];
+  }
+
+  #setup(setup, recommendation) {
+    const { answer, speech } = this;
+    const band = [setup.profile.band.low, setup.profile.band.high];
+    const served = recommendation.sheets.filter((sheet) => sheet.setup === setup.index);
+    const facts = this.#facts(setup, recommendation).filter(([, value]) => value !== null);
+    const clock = (setup.timing?.notes ?? []).filter(({ code }) => code !== "not-given");
     const list = this.names.length > 1;
     const { id, illustrative } = setup.detector_class;
+    const title = speech.say("stance");
+    const roller = setup.head?.type === "roller";
     return h("div", { class: "setup-body" },
-      list ? h("h4", {}, `${setup.index + 1}: ${this.#name(setup)}, ${setup.sheets.map((index) => this.#sheet(index)).join(", ")}`) : null,
+      list ? h("h4", {}, `${setup.index + 1}: ${this.#title(setup)}, ${setup.sheets.map((index) => this.#sheet(index)).join(", ")}`) : null,
       h("p", { class: "hint" }, illustrative ? `${id}: ${speech.say("illustrative")}` : id),
       clock.length ? h("ul", { class: "hint", part: "clock" }, clock.map(({ text }) => h("li", {}, text))) : null,
-      h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, speech.say(name)), h("dd", {}, value)))),
+      h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value)))),
       h("div", { class: "figures", part: "figures" },
-        h("figure", {}, h("figcaption", {}, speech.say("stance")), stance(setup, speech.say("stance"), speech)),
+        h("figure", {}, h("figcaption", {}, title), stance(setup, title, speech, this.scale, answer.job.line),
+          setup.mounting && !roller ? null : h("p", { class: "hint" }, speech.say("sizeUnknown"))),
         served.map(({ index, signal, margin }) => {
-          const title = this.names.length > 1 ? speech.say("ladderOf", { sheet: this.#sheet(index) }) : speech.say("ladder");
-          return h("figure", {}, h("figcaption", {}, title), ladder({ signal, margin, band }, title, speech));
+          const name = list ? speech.say("ladderOf", { sheet: this.#sheet(index) }) : speech.say("ladder");
+          return h("figure", {}, h("figcaption", {}, name), ladder({ signal, margin, band }, name, speech));
         })));
   }
 
-  #name({ detector_class: c }) {
-    const principle = this.speech.say(`principle.${c.principle}`);
-    return c.frequency_khz === null ? principle : `${principle}, ${this.speech.measure(c.frequency_khz, "kHz")}`;
+  #title({ detector_class: { id } }) {
+    return this.titles.get(id);
   }
 
   #gap({ geometry }) {
@@ -186,11 +225,11 @@ export class AnswerView {
   }
 
   #tilt({ geometry }) {
-    return geometry.tilt_deg?.nominal > 0 ? this.speech.measure(geometry.tilt_deg.nominal, "°") : this.speech.say("square");
+    return this.speech.measure(geometry.tilt_deg.nominal, "°");
   }
 
-  #window({ min, max }, unit) {
-    return min === max ? "" : ` (${this.speech.say("from", { low: this.speech.number(min), high: this.speech.measure(max, unit) })})`;
+  #range({ min, max }, unit) {
+    return min === max ? "" : ` (${this.speech.range(min, max, unit)})`;
   }
 
   /** The worst sheet's misreads of a kind; null until the service computes them. */
@@ -203,15 +242,8 @@ export class AnswerView {
     return this.speech.say(below ? "perMillionBelow" : "perMillion", { estimate, low, high });
   }
 
-  #least(recommendation) {
-    const least = recommendation.sheets.flatMap((sheet) => Object.values(sheet.margin).map((margin) => [margin, sheet.signal.unit]));
-    const [margin, unit] = least.sort((a, b) => a[0] - b[0])[0];
-    return this.speech.measure(margin, unit);
-  }
-
   #sheet(index) {
-    const { speech, names } = this;
-    return `${speech.say("sheet", { n: index + 1 })} (${names[index]})`;
+    return this.names.length > 1 ? `${this.speech.say("sheet", { n: index + 1 })} (${this.names[index]})` : this.names[index];
   }
 
   /** The service counts sheets from 0 and names states by their codes; here both have names. */
@@ -219,16 +251,42 @@ export class AnswerView {
     if (code !== "limiting-margin") return text;
     return this.speech.say("limiting", {
       margin: this.speech.measure(values.margin, values.unit),
-      state: this.speech.say(`stateWithin.${values.state}`),
+      state: this.speech.say(`state.${values.state}`),
       sheet: this.#sheet(values.sheet),
     });
   }
 
-  #notes(name, notes, open = false) {
+  #notes(name, notes) {
     if (notes.length === 0) return null;
+    return h("details", { class: "notes", part: name },
+      h("summary", {}, this.speech.say(name, { n: notes.length })),
+      h("ul", {}, notes.map(({ text, source }) => h("li", {}, text, source ? h("small", {}, ` ${this.speech.say("source", { source })}`) : null))));
+  }
+
+  /** Why not the other classes: each reason once, with the classes that it holds for. */
+  #whyNot(name, notes, open = false) {
+    if (notes.length === 0) return null;
+    const classes = grouped(notes);
     return h("details", { class: "notes", part: name, open },
       h("summary", {}, this.speech.say(name, { n: notes.length })),
-      h("ul", {}, notes.map(({ text, source, detector_class: id }) => h("li", {},
-        id ? h("b", {}, `${id}: `) : null, text, source ? h("small", {}, ` ${this.speech.say("source", { source })}`) : null))));
+      h("ul", {}, [...classes].map(([text, own]) => h("li", {}, h("b", {}, `${own.map(({ detector_class: id }) => id).join(", ")}: `), text))));
   }
+}
+
+function grouped(notes) {
+  const found = new Map();
+  for (const note of notes) found.set(note.text, [...(found.get(note.text) ?? []), note]);
+  return found;
+}
+
+/** A title for each class, by what it senses with and how; the id beside it where two would have the same. */
+function titles(setups, speech) {
+  const classes = new Map(setups.map((setup) => [setup.detector_class.id, plain(setup, speech)]));
+  const all = [...classes.values()];
+  return new Map([...classes].map(([id, title]) => [id, all.filter((other) => other === title).length > 1 ? `${title} (${id})` : title]));
+}
+
+function plain({ detector_class: { principle, frequency_khz: frequency } }, speech) {
+  const name = speech.say(`principle.${principle}`);
+  return frequency === null ? name : `${name}, ${speech.measure(frequency, "kHz")}`;
 }

@@ -1,8 +1,15 @@
-// From what was typed to what is asked: the job, and the request that carries it.
+// From what was entered to what is asked: the job, and the request that carries it.
 
-/** The job of the API's contract: sheets, machine fields and the shop's wishes, nothing that was not given. */
-export function jobOf(sheets, machine, { catalogue, limit }) {
-  return { sheets, ...machine, ...(catalogue ? { catalogue } : {}), ...(limit ? { limit } : {}) };
+/** The job of the API's contract: sheets, what is known by pointer, and the shop's wishes; nothing that was not given. */
+export function jobOf(sheets, known, { catalogue, limit }) {
+  const job = { sheets: structuredClone(sheets), ...(catalogue ? { catalogue } : {}), ...(limit ? { limit } : {}) };
+  for (const [pointer, value] of known) {
+    const names = pointer.split("/").slice(1);
+    const last = names.pop();
+    const place = names.reduce((object, name) => (object[name] ??= {}), job);
+    place[last] = value;
+  }
+  return job;
 }
 
 /**
@@ -31,8 +38,18 @@ export function sheetLink(service, job, { rank, setup, answer, key, language }) 
 }
 
 /** JSON in the letters that survive every address field and mail: base64url of RFC 4648, without padding. */
-function packed(job) {
-  const bytes = new TextEncoder().encode(JSON.stringify(job));
+export function packed(value) {
+  const bytes = new TextEncoder().encode(JSON.stringify(value));
   const text = Array.from(bytes, (byte) => String.fromCharCode(byte)).join("");
   return btoa(text).replaceAll("+", "-").replaceAll("/", "_").replace(/=+$/, "");
+}
+
+/** The JSON of such a text; null for anything else. */
+export function unpacked(text) {
+  try {
+    const bytes = Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (letter) => letter.charCodeAt(0));
+    return JSON.parse(new TextDecoder().decode(bytes));
+  } catch {
+    return null;
+  }
 }

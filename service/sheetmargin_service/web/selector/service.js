@@ -1,13 +1,13 @@
 // Asking the service: one request at a time for a purpose, remembered, given up after a while, its failures sorted.
 
-const TIMEOUT_MS = 15_000;
+const TIMEOUT_MS = 30_000;
 const REMEMBERED = 60;
 
-/** `kind`: invalid, refused, busy, failed, slow or unreachable; `errors` are the problem's (RFC 9457). */
+/** `kind`: invalid, refused, busy, failed, slow or unreachable; `errors` are those of the `problem` (RFC 9457). */
 export class ServiceError extends Error {
-  constructor(kind, { errors = [], requestId = null, retryAfter = null } = {}) {
+  constructor(kind, { errors = [], requestId = null, retryAfter = null, problem = null } = {}) {
     super(kind);
-    Object.assign(this, { kind, errors, requestId, retryAfter });
+    Object.assign(this, { kind, errors, requestId, retryAfter, problem });
   }
 }
 
@@ -85,6 +85,7 @@ async function failure(response) {
   const problem = await response.json().catch(() => ({}));
   const seconds = Number(response.headers.get("Retry-After"));
   return new ServiceError(KINDS[response.status] ?? "failed", {
+    problem,
     errors: Array.isArray(problem.errors) ? problem.errors : [],
     requestId: problem.request_id ?? null,
     retryAfter: Number.isFinite(seconds) && seconds > 0 ? seconds : null,

@@ -1,40 +1,11 @@
-// The units in which a sheet and a machine are given, and the API's fields that they become.
+// The units in which a machine is given, and numbers as either convention writes them.
 
-const UM_PER_MIL = 25.4; // exact: a thousandth of the international inch
 const MM_PER_INCH = 25.4; // exact
+const UM_PER_MIL = 25.4; // exact: a thousandth of the international inch
 const M_PER_FOOT = 0.3048; // exact
 
-// Binary fractions leave digits behind (3.9 x 25.4 = 99.05999...); nobody measures sheets to nine.
+// Binary fractions leave digits behind (3.9 x 25.4 = 99.05999...); nobody measures machines to nine.
 const exact = (value) => Number(value.toPrecision(9));
-
-const basis = (name) => ({ id: `lb-${name}`, fields: (value) => ({ basis_weight_lb: value, basis: name }) });
-const gauge = (system) => ({
-  id: `gauge-${system}`,
-  fields: (value) => ({ sheet_gauge: { system, number: value } }),
-});
-
-/** Sizes of a sheet by kind; `fields` makes the API's fields of a number. */
-export const SIZES = {
-  weight: [
-    { id: "gsm", fields: (value) => ({ grammage_gsm: value }) },
-    ...["bond", "text", "cover", "index", "bristol", "tag", "msf"].map(basis),
-  ],
-  thickness: [
-    { id: "um", fields: (value) => ({ thickness_um: value }) },
-    { id: "mil", fields: (value) => ({ thickness_um: exact(value * UM_PER_MIL) }) },
-    { id: "pt", fields: (value) => ({ caliper_pt: value }) },
-    ...["steel", "aluminium", "film"].map(gauge),
-  ],
-};
-
-const ALL = [...SIZES.weight, ...SIZES.thickness];
-
-/** The API's fields for a number in the unit. */
-export function sizeFields(unit, value) {
-  return ALL.find((size) => size.id === unit).fields(value);
-}
-
-export const FIRST_SIZE = { metric: "gsm", us: "lb-text" };
 
 const QUANTITIES = {
   length: { metric: ["mm", (v) => v], us: ["in", (v) => exact(v * MM_PER_INCH)] },
@@ -43,18 +14,22 @@ const QUANTITIES = {
   time: { metric: ["ms", (v) => v], us: ["ms", (v) => v] },
 };
 
-/** What may be told of the machine: the job's object and field, and the quantity. */
+/** What may be told of the machine: the pointer of the job's field, and the quantity. */
 export const MACHINE = [
-  ["line", "clearance_above_mm", "length"],
-  ["line", "clearance_below_mm", "length"],
-  ["line", "flutter_mm", "length"],
-  ["line", "speed_m_per_min", "speed"],
-  ["line", "sheet_length_mm", "length"],
-  ["line", "sheet_spacing_mm", "length"],
-  ["controller", "scan_ms", "time"],
-  ["environment", "temperature_min_c", "temperature"],
-  ["environment", "temperature_max_c", "temperature"],
+  ["/line/clearance_above_mm", "length"],
+  ["/line/clearance_below_mm", "length"],
+  ["/line/flutter_mm", "length"],
+  ["/line/speed_m_per_min", "speed"],
+  ["/line/sheet_length_mm", "length"],
+  ["/line/sheet_spacing_mm", "length"],
+  ["/environment/temperature_min_c", "temperature"],
+  ["/environment/temperature_max_c", "temperature"],
+  ["/controller/scan_ms", "time"],
+  ["/controller/input_filter_ms", "time"],
 ];
+
+/** What decides only once a line speed is given: asked beside the answer. */
+export const TIMING = ["/line/sheet_length_mm", "/line/sheet_spacing_mm", "/controller/scan_ms", "/controller/input_filter_ms"];
 
 /** Symbol of the unit in which a quantity is typed. */
 export const unitOf = (quantity, system) => QUANTITIES[quantity][system][0];
@@ -62,9 +37,32 @@ export const unitOf = (quantity, system) => QUANTITIES[quantity][system][0];
 /** The API's number for one typed in that unit. */
 export const toApi = (quantity, system, value) => QUANTITIES[quantity][system][1](value);
 
-/** A number as people of either convention type it, null for an empty text, NaN for anything else. */
-export function typed(text) {
-  const trimmed = text.trim();
-  if (trimmed === "") return null;
-  return /^[-+]?(\d+([.,]\d*)?|[.,]\d+)$/.test(trimmed) ? Number(trimmed.replace(",", ".")) : NaN;
+/**
+ * A quantity of an answer in the visitor's units, with the decimals that can be set or measured: value, unit, decimals. `of`
+ * is the largest that it stands beside, which decides between micrometres and millimetres.
+ */
+export function shown(value, unit, system, of = value) {
+  if (system === "us" && unit === "mm") return [value / MM_PER_INCH, "in", 2];
+  if (system === "us" && unit === "um") return [value / UM_PER_MIL, "mil", 1];
+  if (system === "us" && unit === "m/min") return [value / M_PER_FOOT, "ft/min", 0];
+  if (unit === "um") return Math.abs(of) >= 1000 ? [value / 1000, "mm", 2] : [value, "µm", value < 100 ? 1 : 0];
+  if (unit === "dB" || unit === "fF") return [value, unit, Math.abs(value) < 10 ? 1 : 0];
+  return [value, unit.replace(/^um/, "µm"), 1];
+}
+
+/**
+ * A number as people type it, null for an empty text, NaN for anything else. "1,200" is what the visitor's decimal mark
+ * makes of it; "1.200,5" and "0,76" are the same in both conventions.
+ */
+export function typed(text, mark) {
+  const plain = text.trim().replace(/[\s'\u2019]/g, "").replace("\u2212", "-");
+  if (plain === "") return null;
+  if (!/^[-+]?(\d+([.,]\d+)*[.,]?|[.,]\d+)$/.test(plain)) return NaN;
+  const marks = plain.match(/[.,]/g) ?? [];
+  const last = marks.at(-1);
+  const other = last === "," ? "." : ",";
+  if (new Set(marks).size === 2) return Number(plain.replaceAll(other, "").replace(last, "."));
+  const grouped = /^[-+]?[1-9]\d{0,2}([.,]\d{3})+$/.test(plain);
+  if (grouped && (last !== mark || marks.length > 1)) return Number(plain.replaceAll(last, ""));
+  return Number(plain.replace(",", "."));
 }

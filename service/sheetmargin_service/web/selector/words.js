@@ -1,109 +1,123 @@
-// What the element says, in English and German, and how it writes numbers.
+// What the element says, in English and German and in whatever the page adds, and how it writes numbers.
+
+import { shown } from "./sizes.js";
 
 const EN = {
   form: "Your sheets",
   sheet: "Sheet {n}",
-  material: "Material",
-  materialHint: "A trade name will do: copy paper, PET, 18 pt board.",
-  size: "Weight or thickness",
-  unit: "Unit",
-  weight: "Weight",
-  thickness: "Thickness",
+  sheetHint: "Write it as you order it, with weight or thickness. For example:",
+  examples: ["80 g/m² office paper", "300 g/m² business card", "bank card", "E flute"],
+  examplesUs: ["20 lb bond", "18 pt folding boxboard", "30 mil PVC", "26 gauge steel"],
+  readings: "What it may be",
+  others: "Something else?",
+  meant: "Which one?",
+  unread: "No known material. Try another name, such as copy paper, PET film or steel, with its size.",
+  sizeMissing: "Add the weight or thickness of {name}, such as 80 g/m² or 0.3 mm.",
+  yours: "Yours",
   add: "Add a sheet that runs on the same machine",
   remove: "Remove sheet {n}",
   machine: "The machine, if you know it",
-  found: "{n} materials found.",
-  foundNone: "No material of that name.",
-  "unit-gsm": "g/m²",
-  "unit-lb-bond": "lb, bond 17 × 22 in",
-  "unit-lb-text": "lb, text 25 × 38 in",
-  "unit-lb-cover": "lb, cover 20 × 26 in",
-  "unit-lb-index": "lb, index 25½ × 30½ in",
-  "unit-lb-bristol": "lb, bristol 22½ × 28½ in",
-  "unit-lb-tag": "lb, tag 24 × 36 in",
-  "unit-lb-msf": "lb per 1000 ft²",
-  "unit-um": "µm",
-  "unit-mil": "mil",
-  "unit-pt": "pt",
-  "unit-gauge-steel": "gauge, steel",
-  "unit-gauge-aluminium": "gauge, aluminium and copper",
-  "unit-gauge-film": "gauge, film",
-  clearance_above_mm: "Free height above the sheet",
-  clearance_below_mm: "Free height below the sheet",
+  privacy: "What you enter goes to the selection service alone. Nothing is stored in this browser, and there are no cookies.",
+  clearance_above_mm: "Clearance above the sheet",
+  clearance_below_mm: "Clearance below the sheet",
   flutter_mm: "Flutter, up or down",
   speed_m_per_min: "Line speed",
   sheet_length_mm: "Sheet length along travel",
-  sheet_spacing_mm: "Space between two sheets",
-  scan_ms: "Controller scan",
+  sheet_spacing_mm: "Sheet spacing",
+  scan_ms: "Controller scan time",
+  input_filter_ms: "Input filter",
   temperature_min_c: "Coldest air",
   temperature_max_c: "Warmest air",
-  waiting: "Give a material and its weight or thickness; the answer follows as you type.",
+  waiting: "Enter a sheet; the answer follows as you type.",
+  incomplete: "Not complete yet: {names}.",
   computing: "Computing.",
-  verdict: { suitable: "This will work.", "trial-needed": "Worth a trial on the bench.", unsuitable: "Nothing in this catalogue does it.", partly: "Not every sheet can be served." },
+  stale: "These figures belong to your previous entries.",
+  verdictLabel: "Verdict",
+  verdict: { suitable: "Suitable", "trial-needed": "Trial needed", unsuitable: "Not suitable" },
   verdictLong: {
-    suitable: "Every target is met, with a chance of {chance}.",
-    "trial-needed": "The chance that every target is met is {chance}; a trial with your own sheets can tell.",
-    unsuitable: "Every kind of detector was ruled out; the reasons stand below.",
-    partly: "The best set-ups serve {count} of the {of} sheets; nothing in this catalogue serves every one.",
+    suitable: "All targets are met throughout what is not known of your sheets.",
+    "trial-needed": "Calculation cannot decide. A trial with your own sheets can.",
+    unsuitable: "The targets are not met.",
+    none: "No detector class of this catalogue can tell a single sheet from a double.",
+    partly: "The best set-up serves {count} of {of} sheets.",
   },
-  nothing: "No kind of detector in this catalogue {lacks}.",
+  nothing: "No detector class of this catalogue {lacks}.",
   lacks: { required: "meets the requirements", rated: "is rated for this air", room: "fits the machine" },
   and: " and ",
-  verdictShort: { suitable: "will work", "trial-needed": "try first", unsuitable: "will not do" },
-  summary: "{verdict} {n} set-ups. First: {name}, gap {gap}, least margin {margin}.",
-  summaryOne: "{verdict} One set-up: {name}, gap {gap}, least margin {margin}.",
-  understood: "Taken as",
-  answer: "Set-ups, best first",
+  help: "What would help",
+  helps: {
+    required: "Drop a requirement, or choose another catalogue.",
+    rated: "Mount the detector where the air is warmer, cooler or drier.",
+    room: "Give more clearance, or another place along the line.",
+    sensing: "Check the sheet's weight and thickness, separate the sheets better, or check for doubles further down the line.",
+  },
+  chance: "chance that all targets are met",
+  chanceOf: "Chance that all targets are met: {chance}",
+  chanceWas: "chance that all targets are met; it was {before}",
+  findOut: "Find out next",
+  ifSo: "If it turns out so ({finding}): {verdict}.",
+  answer: { yes: "yes", no: "no" },
+  below: "below {high}",
+  above: "above {low}",
+  timing: "At this line speed the times decide:",
+  summary: "{verdict} {n} set-ups. First: {name}, gap {gap}.",
+  summaryOne: "{verdict} One set-up: {name}, gap {gap}.",
+  setups: "Set-ups, best first",
   rank: "Set-up {n}",
   gap: "Gap",
   tilt: "Tilt",
-  square: "square on",
   contact: "in contact",
   from: "{low} to {high}",
-  band: "One sheet reads",
-  hold: "Hold",
-  speedMax: "Fastest line",
-  margin: "Least margin",
-  illustrative: "example class, no product",
-  missedDoubles: "Doubles missed",
+  band: "Window for a single sheet",
+  hold: "Hold time",
+  height: "Height with both heads",
+  speedMax: "Highest line speed",
+  reserve: "Reserve",
+  reserveScale: "Reserve of the set-ups, in multiples of what is needed",
+  reserveMeans: "How many times rarer misreads are than the targets accept, at the upper end of the estimate. 1 × is just enough; each step is ten times.",
+  compare: "Compare two set-ups side by side",
+  compareLeft: "Left set-up",
+  compareRight: "Right set-up",
+  illustrative: "invented example, not a product",
+  missedDoubles: "Missed doubles",
   falseStops: "False stops",
-  perMillion: "{estimate} in a million ({low} to {high})",
-  perMillionBelow: "below {estimate} in a million",
+  perMillion: "{estimate} per million ({low} to {high})",
+  perMillionBelow: "{estimate} per million or fewer",
   choose: "Choose this set-up",
-  chosen: "Set-up {n} chosen.",
+  chosen: "Chosen: set-up {name}.",
   sheetLink: "Set-up sheet to print",
   opensNew: "(opens in a new window)",
   why: "Why",
   source: "Source: {source}",
   notServed: "Not served: {sheet}.",
   serves: "({count} of {of} sheets)",
-  changeovers: "Change-overs while the list is run once:",
+  changeovers: "Change-overs when the list runs once:",
   changeover: { class: "{n} of the detector", geometry: "{n} of gap or tilt", profile: "{n} of the profile" },
-  state: { no_sheet: "none", single: "one", double: "two" },
-  stateLong: { no_sheet: "No sheet", single: "One sheet", double: "Two sheets" },
-  stateWithin: { no_sheet: "no sheet", single: "one sheet", double: "two sheets" },
-  ladder: "What the detector reads",
-  ladderOf: "What the detector reads of {sheet}",
-  ladderText: "{quantity} in {unit}.",
-  ladderState: "{state}: {p50}, mostly {p1} to {p99}.",
-  ladderBand: "From {low} to {high} counts as one sheet.",
-  ladderMargin: "Margins: no sheet {no_sheet}, one sheet {single}, two sheets {double}.",
-  counts: "counts as one",
-  stance: "How the pair stands",
-  stanceText: "Gap from face to face {gap}, usable from {low} to {high}.",
-  stanceTilt: "Tilted by {tilt} along the direction of travel, usable from {low} to {high}.",
-  stanceSquare: "Not tilted.",
-  stanceContact: "The head touches the sheet.",
+  state: { no_sheet: "No sheet", single: "Single sheet", double: "Double sheet" },
+  ladder: "Readings",
+  ladderOf: "Readings of {sheet}",
+  ladderText: "{quantity}, median and 98 % of readings.",
+  ladderState: "{state}: {p50} ({range}), margin {margin}.",
+  window: "{range} means a single sheet.",
+  marginOf: "margin {margin}",
+  stance: "Mounting, seen across travel",
+  stanceText: "Gap {gap} from face to face, {range} is usable.",
+  stanceTilt: "Tilt {tilt} along travel, {range} is usable.",
+  stanceContact: "The roller is in contact with the sheet.",
+  toScale: "To scale, the same for all set-ups.",
+  sizeUnknown: "Dashed: the size of the head is not known; the gap is to scale.",
   emitter: "emitter",
   receiver: "receiver",
   head: "head",
+  roller: "roller",
+  counterRoller: "counter-roller",
   travel: "travel",
-  scheme: "Angle true, lengths not to scale.",
-  limiting: "The least margin is {margin}: {state}, {sheet}.",
-  trial: "The bench trial",
-  assumptions: "What was assumed ({n})",
-  alternatives: "What would do too, and is not listed ({n})",
-  "ruled-out": "What was ruled out, and why ({n})",
+  free: "{free} free",
+  limiting: "Smallest margin: {margin} ({state}, {sheet}).",
+  trial: "Trial plan",
+  assumptions: "Assumptions ({n})",
+  alternatives: "Alternatives that are not listed ({n})",
+  "ruled-out": "Why not the other classes ({n})",
   cautions: "Before you rely on it",
   retry: "Try again",
   errors: {
@@ -114,109 +128,131 @@ const EN = {
     busyStill: "The service is still busy. Try again in a minute.",
     refused: "The service does not accept this page's key. Please tell the shop.",
     failed: "The service failed. Try again; if it goes on, tell the shop and name request {id}.",
-    invalid: "Something in your entries cannot be right; the field says what.",
-    elsewhere: "The service does not accept this question:",
+    invalid: "Correct the marked field; it says what is expected.",
+    elsewhere: "The service does not accept this job:",
+    misplaced: "This page names an address of the service that is none. Please tell the shop.",
   },
-  notNumber: "This is no number.",
-  notPositive: "This has to be more than zero.",
+  notNumber: "Enter a number.",
+  notPositive: "Enter a number above zero.",
   expected: "Expected: {expected}.",
-  meant: "Did you mean:",
 };
 
 const DE = {
   form: "Ihre Bogen",
   sheet: "Bogen {n}",
-  material: "Material",
-  materialHint: "Ein üblicher Name genügt: Kopierpapier, PET, Graupappe.",
-  size: "Gewicht oder Dicke",
-  unit: "Einheit",
-  weight: "Gewicht",
-  thickness: "Dicke",
+  sheetHint: "Schreiben Sie ihn so, wie Sie ihn bestellen, mit Gewicht oder Dicke. Zum Beispiel:",
+  examples: ["Büropapier 80 g/m²", "Visitenkarte 300 g/m²", "Bankkarte", "E-Welle"],
+  examplesUs: ["20 lb bond", "Faltschachtelkarton 18 pt", "PVC 30 mil", "Stahlblech 26 gauge"],
+  readings: "Was gemeint sein kann",
+  others: "Etwas anderes?",
+  meant: "Welches?",
+  unread: "Kein bekanntes Material. Versuchen Sie einen anderen Namen mit seiner Größe, etwa Kopierpapier, PET-Folie oder Stahlblech.",
+  sizeMissing: "Ergänzen Sie Gewicht oder Dicke: {name}, etwa 80 g/m² oder 0,3 mm.",
+  yours: "Ihr Wert",
   add: "Einen weiteren Bogen derselben Maschine angeben",
   remove: "Bogen {n} entfernen",
   machine: "Die Maschine, soweit bekannt",
-  found: "{n} Materialien gefunden.",
-  foundNone: "Kein Material dieses Namens.",
-  "unit-lb-msf": "lb je 1000 ft²",
-  "unit-gauge-steel": "Gauge, Stahl",
-  "unit-gauge-aluminium": "Gauge, Aluminium und Kupfer",
-  "unit-gauge-film": "Gauge, Folie",
-  clearance_above_mm: "Freie Höhe über dem Bogen",
-  clearance_below_mm: "Freie Höhe unter dem Bogen",
-  flutter_mm: "Flattern nach oben oder unten",
-  speed_m_per_min: "Geschwindigkeit",
+  privacy: "Ihre Angaben gehen allein an den Auswahldienst. In diesem Browser wird nichts gespeichert, und es gibt keine Cookies.",
+  clearance_above_mm: "Freiraum über dem Bogen",
+  clearance_below_mm: "Freiraum unter dem Bogen",
+  flutter_mm: "Bogenflattern, nach oben oder unten",
+  speed_m_per_min: "Liniengeschwindigkeit",
   sheet_length_mm: "Bogenlänge in Laufrichtung",
-  sheet_spacing_mm: "Lücke zwischen zwei Bogen",
+  sheet_spacing_mm: "Bogenlücke",
   scan_ms: "Zykluszeit der Steuerung",
+  input_filter_ms: "Eingangsfilter",
   temperature_min_c: "Kälteste Luft",
   temperature_max_c: "Wärmste Luft",
-  waiting: "Material und Gewicht oder Dicke angeben; die Antwort kommt beim Tippen.",
-  computing: "Es wird gerechnet.",
-  verdict: { suitable: "Das geht.", "trial-needed": "Einen Versuch am Prüfstand wert.", unsuitable: "Nichts in diesem Katalog leistet das.", partly: "Nicht jeder Bogen wird bedient." },
+  waiting: "Geben Sie einen Bogen ein; die Antwort folgt beim Tippen.",
+  incomplete: "Noch nicht vollständig: {names}.",
+  computing: "Wird berechnet.",
+  stale: "Diese Angaben gehören zu Ihren vorigen Eingaben.",
+  verdictLabel: "Urteil",
+  verdict: { suitable: "Geeignet", "trial-needed": "Versuch nötig", unsuitable: "Nicht geeignet" },
   verdictLong: {
-    suitable: "Alle Ziele werden eingehalten, mit einer Wahrscheinlichkeit von {chance}.",
-    "trial-needed": "Mit {chance} Wahrscheinlichkeit werden alle Ziele eingehalten; Gewissheit gibt ein Versuch mit den eigenen Bogen.",
-    unsuitable: "Jede Art Detektor schied aus; die Gründe stehen unten.",
-    partly: "Die besten Aufbauten bedienen {count} der {of} Bogen; nichts in diesem Katalog bedient jeden.",
+    suitable: "Alle Zielwerte werden eingehalten, über alles hinweg, was von Ihren Bogen nicht bekannt ist.",
+    "trial-needed": "Die Rechnung kann nicht entscheiden. Ein Versuch mit Ihren Bogen kann es.",
+    unsuitable: "Die Zielwerte werden nicht eingehalten.",
+    none: "Keine Detektorklasse dieses Katalogs kann Einzelbogen und Doppelbogen unterscheiden.",
+    partly: "Die beste Einstellung deckt {count} von {of} Bogen ab.",
   },
-  nothing: "Keine Art Detektor in diesem Katalog {lacks}.",
-  lacks: { required: "erfüllt die Vorgaben", rated: "ist für diese Luft zugelassen", room: "passt in die Maschine" },
+  nothing: "Keine Detektorklasse dieses Katalogs {lacks}.",
+  lacks: { required: "erfüllt die Anforderungen", rated: "ist für diese Luft zugelassen", room: "passt in die Maschine" },
   and: " und ",
-  verdictShort: { suitable: "geht", "trial-needed": "erst versuchen", unsuitable: "geht nicht" },
-  summary: "{verdict} {n} Aufbauten. Der erste: {name}, Abstand {gap}, kleinste Reserve {margin}.",
-  summaryOne: "{verdict} Ein Aufbau: {name}, Abstand {gap}, kleinste Reserve {margin}.",
-  understood: "Verstanden als",
-  answer: "Aufbauten, der beste zuerst",
-  rank: "Aufbau {n}",
+  help: "Was helfen würde",
+  helps: {
+    required: "Eine Anforderung weglassen oder einen anderen Katalog wählen.",
+    rated: "Den Detektor dort montieren, wo die Luft wärmer, kühler oder trockener ist.",
+    room: "Mehr Freiraum oder eine andere Stelle der Linie vorsehen.",
+    sensing: "Gewicht und Dicke des Bogens prüfen, die Bogen besser vereinzeln oder weiter hinten in der Linie auf Doppelbogen prüfen.",
+  },
+  chance: "Wahrscheinlichkeit, dass alle Zielwerte eingehalten werden",
+  chanceOf: "Wahrscheinlichkeit, dass alle Zielwerte eingehalten werden: {chance}",
+  chanceWas: "Wahrscheinlichkeit, dass alle Zielwerte eingehalten werden; zuvor {before}",
+  findOut: "Als Nächstes klären",
+  ifSo: "Wenn es sich so ergibt ({finding}): {verdict}.",
+  answer: { yes: "ja", no: "nein" },
+  below: "unter {high}",
+  above: "über {low}",
+  timing: "Bei dieser Liniengeschwindigkeit entscheiden die Zeiten:",
+  summary: "{verdict} {n} Einstellungen. Zuerst: {name}, Abstand {gap}.",
+  summaryOne: "{verdict} Eine Einstellung: {name}, Abstand {gap}.",
+  setups: "Einstellungen, die beste zuerst",
+  rank: "Einstellung {n}",
   gap: "Abstand",
   tilt: "Neigung",
-  square: "senkrecht",
-  contact: "berührt",
+  contact: "anliegend",
   from: "{low} bis {high}",
-  band: "Ein Bogen liest",
+  band: "Einzelbogenfenster",
   hold: "Haltezeit",
-  speedMax: "Höchste Geschwindigkeit",
-  margin: "Kleinste Reserve",
-  illustrative: "Beispielklasse, kein Produkt",
+  height: "Höhe mit beiden Köpfen",
+  speedMax: "Höchste Liniengeschwindigkeit",
+  reserve: "Reserve",
+  reserveScale: "Reserve der Einstellungen, in Vielfachen des Nötigen",
+  reserveMeans: "Wie viele Male seltener Fehlauswertungen sind, als die Zielwerte zulassen, am oberen Ende der Schätzung. 1 × genügt gerade; jeder Schritt ist das Zehnfache.",
+  compare: "Zwei Einstellungen nebeneinander",
+  compareLeft: "Linke Einstellung",
+  compareRight: "Rechte Einstellung",
+  illustrative: "erfundenes Beispiel, kein Produkt",
   missedDoubles: "Übersehene Doppelbogen",
   falseStops: "Fehlstopps",
   perMillion: "{estimate} je Million ({low} bis {high})",
-  perMillionBelow: "unter {estimate} je Million",
-  choose: "Diesen Aufbau wählen",
-  chosen: "Aufbau {n} gewählt.",
+  perMillionBelow: "{estimate} je Million oder weniger",
+  choose: "Diese Einstellung wählen",
+  chosen: "Gewählt: Einstellung {name}.",
   sheetLink: "Einrichteblatt zum Drucken",
   opensNew: "(öffnet ein neues Fenster)",
   why: "Warum",
   source: "Quelle: {source}",
-  notServed: "Nicht bedient: {sheet}.",
+  notServed: "Nicht abgedeckt: {sheet}.",
   serves: "({count} von {of} Bogen)",
   changeovers: "Umstellungen, wenn die Liste einmal läuft:",
   changeover: { class: "{n} × der Detektor", geometry: "{n} × Abstand oder Neigung", profile: "{n} × das Profil" },
-  state: { no_sheet: "kein", single: "ein", double: "zwei" },
-  stateLong: { no_sheet: "Kein Bogen", single: "Ein Bogen", double: "Zwei Bogen" },
-  stateWithin: { no_sheet: "kein Bogen", single: "ein Bogen", double: "zwei Bogen" },
-  ladder: "Was der Detektor liest",
-  ladderOf: "Was der Detektor liest: {sheet}",
-  ladderText: "{quantity} in {unit}.",
-  ladderState: "{state}: {p50}, meist {p1} bis {p99}.",
-  ladderBand: "Von {low} bis {high} gilt als ein Bogen.",
-  ladderMargin: "Reserven: kein Bogen {no_sheet}, ein Bogen {single}, zwei Bogen {double}.",
-  counts: "gilt als einer",
-  stance: "Wie das Paar steht",
-  stanceText: "Abstand von Fläche zu Fläche {gap}, brauchbar von {low} bis {high}.",
-  stanceTilt: "Um {tilt} in Laufrichtung geneigt, brauchbar von {low} bis {high}.",
-  stanceSquare: "Nicht geneigt.",
-  stanceContact: "Der Kopf berührt den Bogen.",
+  state: { no_sheet: "Kein Bogen", single: "Einzelbogen", double: "Doppelbogen" },
+  ladder: "Messwerte",
+  ladderOf: "Messwerte von {sheet}",
+  ladderText: "{quantity}, Median und 98 % der Messwerte.",
+  ladderState: "{state}: {p50} ({range}), Reserve {margin}.",
+  window: "{range} bedeutet Einzelbogen.",
+  marginOf: "Reserve {margin}",
+  stance: "Einbau, quer zum Lauf gesehen",
+  stanceText: "Abstand {gap} von Fläche zu Fläche, {range} ist zulässig.",
+  stanceTilt: "Neigung {tilt} in Laufrichtung, {range} ist zulässig.",
+  stanceContact: "Die Rolle liegt am Bogen an.",
+  toScale: "Maßstäblich, für alle Einstellungen gleich.",
+  sizeUnknown: "Gestrichelt: Die Größe des Kopfes ist nicht bekannt; der Abstand ist maßstäblich.",
   emitter: "Sender",
   receiver: "Empfänger",
   head: "Kopf",
+  roller: "Tastrolle",
+  counterRoller: "Gegenrolle",
   travel: "Lauf",
-  scheme: "Winkel wahr, Längen nicht maßstäblich.",
-  limiting: "Die kleinste Reserve ist {margin}: {state}, {sheet}.",
-  trial: "Der Versuch am Prüfstand",
-  assumptions: "Was angenommen wurde ({n})",
-  alternatives: "Was auch ginge und nicht aufgeführt ist ({n})",
-  "ruled-out": "Was ausschied, und warum ({n})",
+  free: "{free} frei",
+  limiting: "Kleinste Reserve: {margin} ({state}, {sheet}).",
+  trial: "Versuchsplan",
+  assumptions: "Annahmen ({n})",
+  alternatives: "Alternativen, die nicht aufgeführt sind ({n})",
+  "ruled-out": "Warum nicht die anderen Klassen ({n})",
   cautions: "Bevor Sie sich darauf verlassen",
   retry: "Noch einmal versuchen",
   errors: {
@@ -226,47 +262,66 @@ const DE = {
     busy: "Der Dienst ist ausgelastet. Er wird in {n} s noch einmal gefragt.",
     busyStill: "Der Dienst ist weiter ausgelastet. In einer Minute noch einmal versuchen.",
     refused: "Der Dienst nimmt den Schlüssel dieser Seite nicht an. Bitte dem Shop Bescheid geben.",
-    failed: "Der Dienst versagte. Noch einmal versuchen; bleibt es dabei, dem Shop die Anfrage {id} nennen.",
-    invalid: "Etwas in Ihren Eingaben kann nicht stimmen; das Feld sagt, was.",
-    elsewhere: "Der Dienst nimmt diese Frage nicht an:",
+    failed: "Der Dienst ist gestört. Noch einmal versuchen; bleibt es dabei, dem Shop die Anfrage {id} nennen.",
+    invalid: "Berichtigen Sie das markierte Feld; dort steht, was erwartet wird.",
+    elsewhere: "Der Dienst nimmt diesen Auftrag nicht an:",
+    misplaced: "Diese Seite nennt eine Adresse des Dienstes, die keine ist. Bitte dem Shop Bescheid geben.",
   },
-  notNumber: "Das ist keine Zahl.",
-  notPositive: "Das muss mehr als null sein.",
+  notNumber: "Geben Sie eine Zahl ein.",
+  notPositive: "Geben Sie eine Zahl über null ein.",
   expected: "Erwartet: {expected}.",
-  meant: "Gemeint war vielleicht:",
 };
 
-// What sensing principles and what they read are called, by language: the service puts it in.
+// Names of principles and of what they read, from their folders.
 const NAMES = "__NAMES__";
 
 const WORDS = { en: { ...EN, ...NAMES.en }, de: { ...EN, ...DE, ...NAMES.de } };
+const SERVED = ["en", "de"]; // languages of the service's own texts
 
-/** Language and number format of a language tag; English for tags of other languages. */
+/** Take words of another language, or other words of a known one: what the table lacks stays as it was, or English. */
+export function addWords(language, table) {
+  WORDS[language] = { ...WORDS.en, ...WORDS[language], ...table };
+}
+
+/** Language, units and number format of a language tag; English for tags of languages without words. */
 export class Speech {
-  constructor(tag) {
+  constructor(tag, system) {
     const language = tag.toLowerCase().split("-")[0];
+    this.system = system;
     this.language = language in WORDS ? language : "en";
+    this.service = SERVED.includes(this.language) ? this.language : "en";
     this.words = WORDS[this.language];
     // The region decides how numbers look (de-CH, en-IN), where the tag names one of our languages.
-    const locale = this.language === language && Intl.NumberFormat.supportedLocalesOf([tag]).length ? tag : this.language;
-    this.#format = new Intl.NumberFormat(locale, { maximumFractionDigits: 1 });
-    this.#fine = new Intl.NumberFormat(locale, { maximumSignificantDigits: 2 });
+    this.#locale = this.language === language && Intl.NumberFormat.supportedLocalesOf([tag]).length ? tag : this.language;
+    this.#fine = new Intl.NumberFormat(this.#locale, { maximumSignificantDigits: 2 });
+    this.mark = this.#format(1).formatToParts(1.5).find(({ type }) => type === "decimal").value === "," ? "," : ".";
   }
-  #format;
+  #locale;
   #fine;
+  #formats = new Map();
+
+  #format(decimals) {
+    if (!this.#formats.has(decimals)) this.#formats.set(decimals, new Intl.NumberFormat(this.#locale, { maximumFractionDigits: decimals }));
+    return this.#formats.get(decimals);
+  }
 
   /** A text by its name ("errors.busy"), its places filled from `values`; the last part of an unknown name itself. */
   say(name, values = {}) {
     const [first, ...rest] = name.split(".");
     const key = rest.join(".");
-    const text = rest.length ? this.words[first]?.[key] ?? key : this.words[first];
+    const text = rest.length ? this.words[first]?.[key] ?? key : this.words[first] ?? first;
     return text.replace(/\{(\w+)\}/g, (_, place) => values[place]);
   }
 
-  /** A number as the region writes it, to one decimal. */
-  number(value) {
+  /** Sheets to pick in the visitor's units. */
+  examples(system) {
+    return this.words[system === "us" ? "examplesUs" : "examples"];
+  }
+
+  /** A number as the region writes it, to one decimal unless another is asked for. */
+  number(value, decimals = 1) {
     // A minus sign proper, which screen readers say and hyphens do not promise.
-    return this.#format.format(value).replace("-", "\u2212");
+    return this.#format(decimals).format(value).replace(/^-(0)$/, "$1").replace("-", "\u2212");
   }
 
   /** A number of misreads, to two significant digits. */
@@ -274,8 +329,27 @@ export class Speech {
     return this.#fine.format(value);
   }
 
-  /** A number with its unit, kept on one line. */
+  /** A quantity in the visitor's units without its unit, beside others of which `of` is the largest. */
+  figure(value, unit, of = value) {
+    const [own, , decimals] = shown(value, unit, this.system, of);
+    return this.number(own, decimals);
+  }
+
+  /** A range with its unit once, at the end. */
+  range(low, high, unit) {
+    return this.say("from", { low: this.figure(low, unit, high), high: this.measure(high, unit) });
+  }
+
+  /** A sheet by its name and what of its sizes the name does not tell. */
+  sheet(name, { grammage_gsm: grammage, thickness_um: thickness }) {
+    const plain = (text) => text.replace(/\s/g, "");
+    const sizes = [this.measure(grammage, "g/m²"), this.measure(thickness, "um")].filter((size) => !plain(name).includes(plain(size)));
+    return sizes.length ? `${name} (${sizes.join(", ")})` : name;
+  }
+
+  /** A quantity in the visitor's units with its unit, kept on one line. */
   measure(value, unit) {
-    return `${this.number(value)}${unit === "°" ? "" : "\u00a0"}${unit === "um" ? "µm" : unit}`;
+    const [own, symbol, decimals] = shown(value, unit, this.system);
+    return `${this.number(own, decimals)}${symbol === "°" ? "" : "\u00a0"}${symbol}`;
   }
 }
