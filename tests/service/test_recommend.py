@@ -285,3 +285,15 @@ def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance,
     assert len(positions) >= 4
     changed = {name: sum(a != b for a, b in pairwise(found)) for name, found in positions.items()}
     assert sum(changed.values()) <= changes, changed
+
+
+def test_a_verdict_that_is_worse_than_its_chance_says_why():
+    """A drawn board is computed by an approximation: at most a trial, however likely its targets are met."""
+    told = answer(SheetSpec(construction="corrugated-e"), limit=20).recommendations
+    limited = [one for one in told if one.chance >= 0.95]
+    assert limited
+    for one in told:
+        assert (one.limited_by is None) == (one.verdict == ("suitable" if one.chance >= 0.95 else "trial-needed"))
+    for one in limited:
+        assert one.verdict == "trial-needed"
+        assert one.limited_by in {reason.code for reason in one.reasons}

@@ -340,10 +340,21 @@ def an_answer_agrees_with_itself(asking: Asking, job: Json, answer: Json) -> Ite
             yield f"rank {one['rank']} serves {one['serves']}"
         if one["verdict"] == "unsuitable":
             yield f"rank {one['rank']} is offered and unsuitable"
+        if told := _verdict_and_chance_differ(one):
+            yield f"rank {one['rank']}: {told}"
     told = {setup["detector_class"]["id"] for _, setup in setups(answer)}
     told |= {rejection["detector_class"] for rejection in [*answer["ruled_out"], *answer["alternatives"]]}
     if missing := set(job.get("classes", CLASSES)) - told:
         yield f"nothing is said of {sorted(missing)}"
+
+
+def _verdict_and_chance_differ(one: Json) -> str | None:
+    """A verdict is that of its chance, or names the reason why it is worse."""
+    by_chance = "suitable" if one["chance"] >= 0.95 else "trial-needed" if one["chance"] >= 0.05 else "unsuitable"
+    named = one["limited_by"] in {reason["code"] for reason in one["reasons"]}
+    if (one["verdict"] == by_chance) == (one["limited_by"] is None) and (named or one["limited_by"] is None):
+        return None
+    return f"{one['verdict']} with a chance of {one['chance']}, limited by {one['limited_by']}"
 
 
 def what_is_suitable_passes_every_check(asking: Asking, job: Json, answer: Json) -> Iterator[str]:

@@ -305,6 +305,9 @@ class Recommendation:
     """Of the worst of the sheets that it serves."""
     chance: float = field(metadata=about(decimals=2))
     """How likely every target of all sheets that it serves is met, over what is not known of the job."""
+    limited_by: str | None = None
+    """Code of the reason, or of the caution, that makes the verdict worse than the chance alone would let it be; null
+    where the chance decides."""
     effort: int
     """To buy and mount its classes: 1 to 5 each, and added where there are several."""
     serves: Serves

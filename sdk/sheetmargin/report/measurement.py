@@ -135,7 +135,9 @@ def _levels(predicted: Recommendation) -> str:
     if setup.geometry.tilt_deg:
         place += f", tilt {setup.geometry.tilt_deg} degrees"
     place += f", one sheet from {setup.profile.band}"
-    return "\n".join([*textwrap.wrap(head, WIDTH), place, table(level_rows(predicted), right=range(1, 5))])
+    limits = [why.text for why in predicted.reasons if why.code == predicted.limited_by]
+    told = [line for text in (head, *limits) for line in textwrap.wrap(text, WIDTH)]
+    return "\n".join([*told, place, table(level_rows(predicted), right=range(1, 5))])
 
 
 def _map(prediction: Prediction) -> str:

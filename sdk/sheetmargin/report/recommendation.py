@@ -157,7 +157,10 @@ def _setups(answer: Answer) -> str:
     illustrative = any(setup.detector_class.illustrative for one in answer.recommendations for setup in one.setups)
     lines = [line for row, more in zip(lines, below, strict=True) for line in (row, *more)]
     late = [
-        f"{shown(one.rank)}: {why.text}" for one in answer.recommendations for why in one.reasons if why.code in LINE
+        f"{shown(one.rank)}: {why.text}"
+        for one in answer.recommendations
+        for why in one.reasons
+        if why.code in LINE or why.code == one.limited_by
     ]
     told = (line for text in late for line in textwrap.wrap(text, WIDTH, subsequent_indent="   "))
     return "\n".join(

@@ -19,7 +19,7 @@ from sheetmargin.contract.measure import (
     Prediction,
     PredictionQuestion,
 )
-from sheetmargin.contract.notes import Assumption, Note
+from sheetmargin.contract.notes import Assumption, Note, Reason
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
@@ -87,8 +87,12 @@ def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, librar
         predicted = replace(predicted, setups=(told,))
     unrated = outside_rating(detector_class, job.environment, conditions=resolved_job.conditions)
     mounting = predicted.setups[0].mounting
-    if unrated is not None or (mounting is not None and not mounting.fits):
-        predicted = replace(predicted, verdict="unsuitable")
+    if unrated is not None:
+        predicted = replace(predicted, verdict="unsuitable", limited_by="air-beyond-rating")
+    if mounting is not None and not mounting.fits:
+        misfit = class_result.space.misfit(class_result.class_model.settings)
+        reasons = (Reason(code=misfit.code, values=misfit.values, source=None), *predicted.reasons)
+        predicted = replace(predicted, verdict="unsuitable", limited_by=misfit.code, reasons=reasons)
     return Prediction(
         reference=job.reference,
         model_version=model_version(),

@@ -20,12 +20,14 @@ from sheetmargin.contract.answer import (
 from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.mounting.timing import verdict_of_doubt
 from sheetmargin_service.principles.protocol import Fact, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
 from sheetmargin_service.selection.ranking import Plan, by_recipe, effort_of, reserve
+from sheetmargin_service.selection.targets import verdict_of
 from sheetmargin_service.selection.why_not import timing_values
 
 STATES = ("no_sheet", "single", "double")
@@ -40,6 +42,7 @@ def recommendation(plan: Plan, sheets: Sequence[Sheet], *, rank: int, order: Seq
         rank=rank,
         verdict=plan.verdict,
         chance=plan.chance,
+        limited_by=_limited_by(plan, sheets),
         effort=effort_of(plan),
         serves=Serves(count=plan.served, of=len(sheets)),
         not_served=tuple(
@@ -144,6 +147,17 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
         resolved_job.in_beam(index)[0], configured_pair.choice.setting
     )
     return facts
+
+
+def _limited_by(plan: Plan, sheets: Sequence[Sheet]) -> str | None:
+    """What makes the verdict worse than the chance alone would let it be, by its code; None where that decides."""
+    if verdict_of(plan.chance) == plan.verdict:
+        return None
+    doubts = [each.doubt for each in plan.configured_pairs if verdict_of_doubt(each.doubt) == plan.verdict]
+    facts = [fact for each in plan.configured_pairs for fact in (each.narrow, each.over_edge, each.cut_out)]
+    codes = [*doubts, *(fact.code for fact in facts if fact is not None)]
+    approximate = any(sheets[i].approximate for each in plan.configured_pairs for i in each.served)
+    return next(iter(codes), "only-a-trial-can-tell" if approximate else None)
 
 
 def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fact:

@@ -111,7 +111,8 @@ def render(
             late=[
                 reason["text"]
                 for reason in recommendation["reasons"]
-                if reason["code"] in LINE and reason["values"]["setup"] == setup["index"]
+                if reason["code"] in (*LINE, recommendation["limited_by"])
+                and reason["values"].get("setup", setup["index"]) == setup["index"]
             ],
             sheets=[f"{label(i)}: {_described(answer['sheets'][i], words)}" for i in setup["sheets"]],
             not_served=[f"{label(one['index'])}: {one['text']}" for one in recommendation["not_served"]],

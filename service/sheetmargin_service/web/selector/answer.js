@@ -131,6 +131,12 @@ export class AnswerView {
     for (const other of button.parentNode.children) other.setAttribute("aria-pressed", String(other === button));
   }
 
+  /** What makes a verdict worse than its chance; null where the chance decides. */
+  #limit({ limited_by: code, reasons }) {
+    const why = reasons.find((reason) => reason.code === code);
+    return why ? h("p", { class: "limited", part: "limited" }, why.text) : null;
+  }
+
   #changeovers({ setups, changeovers }) {
     if (setups.length < 2) return null;
     const counts = Object.entries(changeovers).filter(([, n]) => n > 0).map(([what, n]) => this.speech.say(`changeover.${what}`, { n }));
@@ -158,6 +164,7 @@ export class AnswerView {
             setup.geometry.tilt_deg && `${speech.say("tilt")} ${this.#tilt(setup)}`,
             `${speech.say("reserve")} ${multiples(reserveOf(recommendation, this.targets), speech)}`].filter(Boolean).join(" · "))),
       open ? null : this.#notServed(recommendation),
+      this.#limit(recommendation),
       h("p", { class: "act" }, button, recommendation.setups.map((s) =>
         h("a", { href: this.link(recommendation, s), target: "_blank", rel: "noopener", part: "link" },
           speech.say("sheetLink"), recommendation.setups.length > 1 ? ` ${s.index + 1}` : null,
