@@ -14,8 +14,7 @@ from sheetmargin_service.api.caching import install_kept_answers
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
-from sheetmargin_service.api.views import batch, docs, library, probes, recommendations
-from sheetmargin_service.api.views import measurement as bench
+from sheetmargin_service.api.views import batch, docs, library, measurement, probes, recommendations
 from sheetmargin_service.config import Settings, settings_from, wrong_setting
 from sheetmargin_service.detectors.files import read_files
 from sheetmargin_service.errors import FieldError
@@ -97,7 +96,7 @@ def create_app(
         setup_sheets.routes,
         guides.routes,
     ]
-    parts += [bench.routes, metrics.routes]
+    parts += [measurement.routes, metrics.routes]
     if settings.demo:
         parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)

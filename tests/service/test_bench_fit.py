@@ -12,7 +12,7 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.fit import answer_fit
-from sheetmargin_service.measurement.forward_model import Physics, stands_at
+from sheetmargin_service.measurement.forward_model import Physics, pairs_at
 from sheetmargin_service.measurement.reading import Reading
 from sheetmargin_service.measurement.sample import as_custom, sample_of
 from sheetmargin_service.principles.catalogues import reference_catalogue
@@ -184,7 +184,7 @@ def test_mass_moves_the_level_as_the_mass_law_says() -> None:
     setting = ("ultrasonic-180k", 40.0, 0.0)
     physics = Physics(
         sample=asked,
-        stands=stands_at([setting], {setting[0]: parameters_at(setting)}, conditions().mean_air()),
+        pairs=pairs_at([setting], {setting[0]: parameters_at(setting)}, conditions().mean_air()),
         settings=1,
         library=load_library(),
         doubles=False,

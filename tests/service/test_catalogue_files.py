@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from sheetmargin_service.detectors.catalogue import MOST_CLASSES, Catalogue
 from sheetmargin_service.detectors.files import named_paths, read_files
-from sheetmargin_service.detectors.places import line_of
+from sheetmargin_service.detectors.source_lines import line_of
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.principles.catalogues import catalogues_of, read_catalogue, reference_catalogue
 from support.catalogues import OWN, OWN_JSON

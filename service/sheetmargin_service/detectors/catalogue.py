@@ -14,7 +14,7 @@ from typing import Any
 from sheetmargin_service.detectors.filling import fill
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import Kinds
-from sheetmargin_service.detectors.places import Syntax, line_of
+from sheetmargin_service.detectors.source_lines import Syntax, line_of
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.tables import Where, build
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sheetmargin_service.detectors.catalogue import REFERENCE, is_name
-from sheetmargin_service.detectors.places import Syntax
+from sheetmargin_service.detectors.source_lines import Syntax
 from sheetmargin_service.errors import FieldError
 
 LARGEST_BYTES = 16 << 20

@@ -22,7 +22,7 @@ from sheetmargin_service.measurement.installation import band_of, class_of, ultr
 from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.machine import Machine, Scenario, sound_through
 from sheetmargin_service.measurement.predict import SETUP, resolved_job_of
-from sheetmargin_service.measurement.reading import observed, readings_at
+from sheetmargin_service.measurement.reading import machine_readings, observed
 from sheetmargin_service.measurement.remedies import remedy
 from sheetmargin_service.measurement.symptoms import log_likelihood
 from sheetmargin_service.mounting.condensation import moisture_cautions
@@ -75,7 +75,7 @@ def diagnose(
     configured_pair = build_configured_pair(
         class_result, choice.setting, distributions, choice=choice, band=band_of(setup)
     )
-    seen = observed(readings_at(setup, asked.readings), taught=True) if asked.readings else ()
+    seen = observed(machine_readings(setup, asked.readings), taught=True) if asked.readings else ()
     setting = setting_of(configured_pair, hold_ms=setup.profile.hold_ms)
     known = faults(setting)
     targets = DEFAULTS_PPM | dict(resolved_job.targets)

@@ -23,7 +23,7 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.estimate import estimated
-from sheetmargin_service.measurement.forward_model import Physics, Stand, stands_at, tabled
+from sheetmargin_service.measurement.forward_model import PairAtSettings, Physics, pairs_at, tabled
 from sheetmargin_service.measurement.installation import check_gap, check_tilt, class_of, ultrasonic
 from sheetmargin_service.measurement.posterior import Belief, Peak
 from sheetmargin_service.measurement.reading import Observed, Reading, Setting, check_states, observed
@@ -69,10 +69,10 @@ def fit_sample(
     settings = tuple(dict.fromkeys(one.setting for one in sheets))
     doubles = any(one.state == "double" for one in sheets)
     _check_enough(sample, sheets, doubles=doubles)
-    stands = stands_at(settings, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
-    noise = {settings[row]: limits for stand in stands for row, limits in _noise(stand).items()}
+    pairs = pairs_at(settings, {name: ultrasonic(c, field="") for name, c in classes.items()}, conditions.mean_air())
+    noise = {settings[row]: limits for pair in pairs for row, limits in _noise(pair).items()}
     _check_above_noise(sheets, noise)
-    physics = Physics(sample=sample, stands=stands, settings=len(settings), library=library, doubles=doubles)
+    physics = Physics(sample=sample, pairs=pairs, settings=len(settings), library=library, doubles=doubles)
     table = tabled(physics)
     misfit = Residuals(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, settings=settings, noise=noise)
     check_states(sheets, misfit.expected())
@@ -93,9 +93,9 @@ def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, Det
     return found
 
 
-def _noise(stand: Stand) -> dict[int, SettingNoise]:
-    """What limits each place of a stand, by its row."""
-    pair, p = stand.pair, stand.pair.parameters
+def _noise(read: PairAtSettings) -> dict[int, SettingNoise]:
+    """What limits each setting of a pair, by its row."""
+    pair, p = read.pair, read.pair.parameters
     return {
         int(row): SettingNoise(
             bypass_db=p.bypass_db + float(pair.open_db[column]),
@@ -103,7 +103,7 @@ def _noise(stand: Stand) -> dict[int, SettingNoise]:
             rigid_bounce=float(pair.rigid_bounce[column]),
             open_bounce=float(pair.open_bounce[column]),
         )
-        for row, column in zip(stand.rows, stand.columns, strict=True)
+        for row, column in zip(read.rows, read.columns, strict=True)
     }
 
 

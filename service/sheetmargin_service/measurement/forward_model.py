@@ -58,7 +58,7 @@ class Forward(Protocol):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stand:
+class PairAtSettings:
     """One class at its places: `rows` are their positions among all places, `columns` those in the pair's settings."""
 
     pair: Pair
@@ -66,17 +66,19 @@ class Stand:
     columns: NDArray[np.intp]
 
 
-def stands_at(settings: Sequence[Setting], classes: dict[str, UltrasonicParameters], air: Air) -> tuple[Stand, ...]:
+def pairs_at(
+    settings: Sequence[Setting], classes: dict[str, UltrasonicParameters], air: Air
+) -> tuple[PairAtSettings, ...]:
     """The classes of some places, each with the gaps and tilts that it is read at."""
-    stands = []
+    pairs = []
     for name, parameters in classes.items():
         rows = [row for row, setting in enumerate(settings) if setting[0] == name]
         gaps = sorted({settings[row][1] for row in rows})
         tilts = sorted({settings[row][2] for row in rows})
         pair = pair_at(parameters, air, gap_mm=tuple(gaps), tilt_deg=tuple(tilts))
         columns = [gaps.index(settings[row][1]) * len(tilts) + tilts.index(settings[row][2]) for row in rows]
-        stands.append(Stand(pair=pair, rows=np.array(rows), columns=np.array(columns)))
-    return tuple(stands)
+        pairs.append(PairAtSettings(pair=pair, rows=np.array(rows), columns=np.array(columns)))
+    return tuple(pairs)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +86,7 @@ class Physics:
     """The levels as they are computed. Without `doubles` two are left at 0."""
 
     sample: Sample
-    stands: tuple[Stand, ...]
+    pairs: tuple[PairAtSettings, ...]
     settings: int
     library: Library
     doubles: bool
@@ -94,12 +96,12 @@ class Physics:
         mass, stiffness, loss = (p.at(value) / p.nominal for p, value in zip(self.sample.solid, x, strict=True))
         sheet = resolve_sheet(self.sample.moved(mass=mass, stiffness=stiffness, loss=loss), self.library)
         single, double = np.zeros(self.settings), np.zeros((self.settings, len(FILM_M)))
-        for stand in self.stands:
-            every = levels_of(sheet, stand.pair)
+        for at in self.pairs:
+            every = levels_of(sheet, at.pair)
             nominal = replace(every, model=every.model.first(1))
-            single[stand.rows] = nominal.single().attenuation_db[0, 0, stand.columns]
+            single[at.rows] = nominal.single().attenuation_db[0, 0, at.columns]
             if self.doubles:
-                double[stand.rows] = nominal.over_films(1)[0][:, stand.columns].T
+                double[at.rows] = nominal.over_films(1)[0][:, at.columns].T
         return Levels(single=single, double=double)
 
 

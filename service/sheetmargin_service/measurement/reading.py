@@ -51,12 +51,12 @@ class Observed:
     specimen: str | None
 
 
-def placed(readings: Sequence[BenchReading]) -> tuple[Reading, ...]:
+def bench_readings(readings: Sequence[BenchReading]) -> tuple[Reading, ...]:
     """Readings of a bench, each where it was taken."""
     return tuple(_at((one.detector_class, one.gap_mm, one.tilt_deg), one) for one in readings)
 
 
-def readings_at(setup: InstalledSetup, readings: Sequence[MachineReading]) -> tuple[Reading, ...]:
+def machine_readings(setup: InstalledSetup, readings: Sequence[MachineReading]) -> tuple[Reading, ...]:
     """Readings of a machine, all at its set-up."""
     return tuple(_at((setup.detector_class, setup.gap_mm, setup.tilt_deg), one) for one in readings)
 

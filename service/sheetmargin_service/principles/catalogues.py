@@ -10,7 +10,7 @@ from itertools import chain
 from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue, parse_catalogue
 from sheetmargin_service.detectors.files import CatalogueFile
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.detectors.places import Syntax
+from sheetmargin_service.detectors.source_lines import Syntax
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.principles import principles
 from sheetmargin_service.tables import read_text

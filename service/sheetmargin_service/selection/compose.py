@@ -26,7 +26,7 @@ from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.order_items import orders
 from sheetmargin_service.selection.plies import counting
-from sheetmargin_service.selection.ranking import Plan, by_recipe, effort_of, reserve
+from sheetmargin_service.selection.ranking import Plan, by_recipe, effort_of, ranking_margin
 from sheetmargin_service.selection.targets import verdict_of
 from sheetmargin_service.selection.why_not import timing_values
 
@@ -124,7 +124,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
     """What limits the plan, and why: of the critical sheet, the one whose margin is the least of its own spread."""
     configured_pair, index = min(
         ((st, i) for st in plan.configured_pairs for i in st.served),
-        key=lambda pair: (reserve(pair[0].served[pair[1]]), pair[1]),
+        key=lambda pair: (ranking_margin(pair[0].served[pair[1]]), pair[1]),
     )
     served, resolved_job = configured_pair.served[index], configured_pair.class_result.resolved_job
     bands = {(each.choice.setting, each.low, each.high) for each in plan.configured_pairs}

@@ -92,7 +92,7 @@ def key_of(plan: Plan) -> Key:
         "contact": int(any(_touches(pair) for pair in plan.configured_pairs)),
         "effort": effort_of(plan),
         "sensitivities": len(sensitivities_of(plan)),
-        "margin": -0.5 * floor(2.0 * min(reserve(one) for one in served)),
+        "margin": -0.5 * floor(2.0 * min(ranking_margin(one) for one in served)),
         "id": ",".join(pair.class_result.detector_class.id for pair in plan.configured_pairs),
     }
 
@@ -145,7 +145,7 @@ def _touches(pair: ConfiguredPair) -> bool:
     return (not c.contactless or c.demands.marks) and not all(sheet.surface.marks_allowed for sheet in sheets)
 
 
-def reserve(served: Served) -> float:
+def ranking_margin(served: Served) -> float:
     """The least margin as a multiple of one sheet's own spread: those of several principles have no unit in common."""
     single = served.signal_table.single
     return round(served.worst / max(float(single.p99[0] - single.p1[0]), 1e-9), 2)

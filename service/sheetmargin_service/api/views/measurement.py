@@ -33,7 +33,7 @@ from sheetmargin_service.errors import Path, QuestionError
 from sheetmargin_service.measurement.diagnose import diagnose
 from sheetmargin_service.measurement.fit import answer_fit
 from sheetmargin_service.measurement.predict import predict
-from sheetmargin_service.measurement.reading import placed
+from sheetmargin_service.measurement.reading import bench_readings
 
 AXES = ("gap_mm", "tilt_deg"), ("position_mm",), ("grammage_gsm",)
 """Fields of a grid that belong together."""
@@ -59,7 +59,9 @@ def fit_readings(asked: FitQuestion) -> Response:
     def compute(service: Service, resolved: CheckedJob) -> Fit:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library
         recommend = _recommending(service, resolved)
-        return answer_fit(placed(asked.readings), job=job, catalogue=catalogue, library=library, recommend=recommend)
+        return answer_fit(
+            bench_readings(asked.readings), job=job, catalogue=catalogue, library=library, recommend=recommend
+        )
 
     return _answer(asked, compute)
 
