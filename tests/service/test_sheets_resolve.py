@@ -477,6 +477,19 @@ def test_custom_isotropic() -> None:
     assert codes(sheet) == ["grammage-from-density"]
 
 
+def test_a_custom_material_is_like_one_of_the_library_where_sound_does_not_tell() -> None:
+    known = {"density_kg_m3": 1100, "youngs_modulus_gpa": 5.0, "poisson_ratio": 0.3}
+    like = resolve(material="custom", thickness_um=100, custom=Custom(**known, like="coated-paper")).layers[0].material
+    paper = load_library().get("coated-paper")
+    assert like is not None
+    assert (like.family, like.electrical, like.optical) == (paper.family, paper.electrical, paper.optical)
+    alone = resolve(material="custom", thickness_um=100, custom=Custom(**known)).layers[0].material
+    assert alone is not None
+    assert (alone.family, alone.elastic) == ("custom", like.elastic)
+    wrong = refuse(material="custom", thickness_um=100, custom=Custom(**known, like="coted-paper"))
+    assert (wrong.code, wrong.field, wrong.suggestions[0]) == ("unknown-material", "custom/like", "coated-paper")
+
+
 def test_custom_speeds_equal_their_moduli() -> None:
     # 2380 and 1060 m/s at 1380 kg/m3 in and the same speeds out.
     custom = Custom(density_kg_m3=1380, longitudinal_speed_m_per_s=2380, shear_speed_m_per_s=1060)

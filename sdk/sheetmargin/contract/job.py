@@ -101,6 +101,8 @@ class Custom:
     """Half width within which the loss factor is known."""
     trapped_air_um: TrappedAir | None = None
     """Air caught between two such sheets."""
+    like: str | None = None
+    """A material of the library whose electrical and optical constants it has, and whose surface; none if not given."""
 
 
 @dataclass(frozen=True, kw_only=True)

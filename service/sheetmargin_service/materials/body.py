@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sheetmargin.contract.job import Custom, Layer
 
@@ -46,7 +46,11 @@ def find_material(
                 detail="The material is custom, but custom is missing.",
                 expected="custom with a density and elastic constants or wave speeds",
             )
-        return custom_material(custom, prefix=prefix + "custom/")
+        material, notes = custom_material(custom, prefix=prefix + "custom/")
+        if custom.like is None:
+            return material, notes
+        other = library.get(_known(custom.like, library, field=prefix + "custom/like"))
+        return replace(material, family=other.family, electrical=other.electrical, optical=other.optical), notes
     if custom is not None:
         raise QuestionError(
             code="conflicting-fields",
@@ -55,16 +59,20 @@ def find_material(
             detail=f"The material is {name!r}, and custom gives another.",
             expected=f'custom only with material "{CUSTOM}"',
         )
+    return library.get(_known(name, library, field=prefix + "material")), ()
+
+
+def _known(name: str, library: Library, *, field: str) -> str:
     material_id = library.resolve(name)
     if material_id is None:
         raise QuestionError(
             code="unknown-material",
-            field=prefix + "material",
+            field=field,
             detail=f"There is no material {name[:100]!r}.",
             expected="an id, name or synonym of the material library",
             suggestions=library.suggest(name),
         )
-    return library.get(material_id), ()
+    return material_id
 
 
 def make_layer(

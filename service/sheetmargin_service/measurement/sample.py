@@ -17,6 +17,7 @@ from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
 
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95
 from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.materials.custom import CUSTOM
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Isotropic, Material, SoftSolid, TransverselyIsotropic
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -198,6 +199,7 @@ def _custom(layer: SheetLayer, trapped: TrappedAirSpec) -> Custom:
             stiffness = zip(("c11_gpa", "c13_gpa", "c33_gpa", "c55_gpa"), (c11, c13, c33, c55), strict=True)
             constants = {name: c.real / GPA for name, c in stiffness}
     return Custom(
+        like=None if material.id == CUSTOM else material.id,
         density_kg_m3=layer.density_kg_m3,
         loss_factor=loss,
         mass_tolerance_pct=material.mass.tolerance_pct,
