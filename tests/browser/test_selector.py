@@ -162,22 +162,6 @@ def number(text: str | None) -> float:
     return float((text or "").replace("\u2212", "-").replace(",", "").removesuffix("."))
 
 
-def test_what_is_not_served_stands_first(page: Page, scene: Scene, selector: Open) -> None:
-    """A tissue and a thick board: the verdict is no yes, and set-ups name the sheets that they are for."""
-    shop = selector(scene.put("list"))
-    shop.enter("18 gsm tissue", "80 gsm copy paper")
-    shop.answered()
-    expect(shop.element.locator("header .understood")).to_contain_text("copy paper")
-    expect(shop.verdict).to_have_text("Not suitable")
-    expect(shop.element.locator("header").get_by_text("The best set-up serves 1 of 2 sheets.")).to_be_visible()
-    expect(shop.element.locator("header [part=chance]")).to_have_count(0)
-    head = shop.element.locator("header .not-served li")
-    expect(head).to_contain_text("Not served: Sheet 1")
-    shop.unfold()
-    expect(shop.element.locator("li > details h4").first).to_contain_text("Sheet 2")
-    expect(shop.element.locator("summary .word").first).to_contain_text("(1 of 2 sheets)")
-
-
 def test_figures_say_their_numbers(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("figures", selector='limit="1"'))
     listen(page, "result")

@@ -263,6 +263,30 @@ def test_what_to_find_out_next_is_answered_in_place(
     expect(field).to_be_focused()
 
 
+def test_what_is_not_served_blocks_the_headline(
+    page: Page, scene: Scene, selector: Open, answer: dict[str, Any]
+) -> None:
+    """Of two sheets one is served: the verdict is no yes, and the set-up names the sheet that it is for."""
+    found = copy(answer) | {"verdict": "unsuitable"}
+    found["sheets"] = [found["sheets"][0] | {"index": index} for index in (0, 1)]
+    best = found["recommendations"][0]
+    best["not_served"] = [{"code": "overlap", "values": {}, "index": 0, "text": "It looks like two."}]
+    best |= {"serves": {"count": 1, "of": 2}, "verdict": "suitable", "chance": 0.99}
+    best["sheets"][0]["index"] = 1
+    best["setups"][0]["sheets"] = [1]
+    recorded(page, found)
+    shop = selector(scene.put("list"))
+    shop.enter("18 gsm tissue", "80 gsm copy paper")
+    header = shop.element.locator("header")
+    expect(shop.verdict).to_have_text("Not suitable")
+    expect(header).to_contain_text("The best set-up serves 1 of 2 sheets.")
+    expect(header.locator(".not-served li")).to_have_text("Not served: Sheet 1 (18 g/m² tissue). It looks like two.")
+    # The chance is that of the sheet which is served: it stands with the set-up.
+    expect(header.locator("[part=chance]")).to_have_count(0)
+    expect(shop.element.locator("summary .word").first).to_have_text("Suitable, 99\u00a0% (1 of 2 sheets)")
+    expect(shop.element.locator("li > details h4").first).to_contain_text("Sheet 2")
+
+
 def test_titles_tell_set_ups_apart(page: Page, scene: Scene, selector: Open, answer: dict[str, Any]) -> None:
     recorded(page, answer)
     shop = selector(scene.put("titles"))
