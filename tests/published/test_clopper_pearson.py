@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, binomtest
-from sheetmargin_service.selection.trial import tolerance_factor, trials_for, upper_bound
+from sheetmargin_service.selection.trial import share_beyond_least, trials_for, upper_bound
 
 
 # Zero failures by hand: n = ln(1 - confidence)/ln(1 - p), rounded up.
@@ -55,10 +55,7 @@ def test_the_number_is_the_least_that_will_do(bound, failures):
     assert binom.cdf(failures, trials - 1, bound) > 0.05 * (1 - 1e-9)
 
 
-# One-sided tolerance factors at 95 % confidence: Natrella, NBS Handbook 91 (1963), table A-7 (from memory).
-@pytest.mark.parametrize(
-    ("readings", "share", "factor"),
-    [(10, 0.95, 2.911), (10, 0.99, 3.981), (20, 0.95, 2.396), (20, 0.99, 3.295), (30, 0.99, 3.064), (50, 0.99, 2.863)],
-)
-def test_tolerance_factors(readings, share, factor):
-    assert tolerance_factor(readings=readings, share=share) == pytest.approx(factor, abs=0.0015)
+def test_the_least_of_so_many_readings_bounds_a_share():
+    """59 readings for 95 % at 95 % confidence, 299 for 99 %: Wilks, Ann. Math. Stat. 12, 91 (1941)."""
+    for readings, share in ((59, 0.95), (299, 0.99)):
+        assert share_beyond_least(readings=readings - 1) < share <= share_beyond_least(readings=readings)

@@ -1,5 +1,6 @@
 """The plan of a trial: numbers that belong together, sheets that must not be left out."""
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,7 +8,17 @@ from sheetmargin.contract.job import Double, Targets
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.selection.trial import LEAST, PRACTICABLE, trial_plan, trial_sheets, trials_for, upper_bound
+from sheetmargin_service.principles.draws import DRIFTS, drawn
+from sheetmargin_service.selection.trial import (
+    HEAVY,
+    LEAST,
+    PRACTICABLE,
+    long_run_bound,
+    trial_plan,
+    trial_sheets,
+    trials_for,
+    upper_bound,
+)
 
 
 def sheet(**fields):
@@ -96,3 +107,42 @@ def test_the_order_of_the_list_does_not_decide_what_is_run():
 def test_a_bound_that_is_no_probability(bound):
     with pytest.raises(ValueError, match="between 0 and 1"):
         trials_for(bound=bound)
+
+
+def rates_of_job(job, drift):
+    """Misreads of a job by its own draw and by drift: over powers of ten, at most one in two."""
+    return np.minimum(10.0 ** (-3.5 + 0.9 * job + 0.8 * drift), 0.5)
+
+
+@pytest.mark.parametrize(("teachings", "sheets"), [(1, 300), (5, 300), (10, 2000)])
+def test_what_a_trial_shows_of_the_long_run_holds_for_95_of_100_jobs(teachings, sheets):
+    """Jobs and teach-ins are drawn, sheets of one teach-in share its drift; of each trial the bound is compared with
+    the rate over all teach-ins to come."""
+    believed = rates_of_job(drawn("film")[:, None], DRIFTS)
+    rng = np.random.default_rng(7)
+    jobs = rng.standard_normal(20_000)
+    x, weight = np.polynomial.hermite_e.hermegauss(61)
+    true = rates_of_job(jobs[:, None], x) @ (weight / weight.sum())
+    drifts = rng.standard_normal((len(jobs), teachings))
+    failed = rng.binomial(sheets // teachings, rates_of_job(jobs[:, None], drifts)).sum(axis=1)
+    bounds = {
+        k: long_run_bound(believed, sheets=sheets, teachings=teachings, failures=int(k)) for k in np.unique(failed)[:40]
+    }
+    counted = np.isin(failed, list(bounds))
+    assert counted.mean() > 0.9
+    covered = np.mean([true[i] <= bounds[failed[i]] for i in np.flatnonzero(counted)])
+    print(teachings, sheets, covered)
+    assert covered == pytest.approx(0.95, abs=0.01)
+
+
+def test_one_teach_in_shows_less_than_several():
+    """A set-up that is bad after a few teach-ins only passes most shifts."""
+    believed = rates_of_job(drawn("film")[:, None], DRIFTS)
+    one, five = (long_run_bound(believed, sheets=30_000, teachings=t, failures=0) for t in (1, 5))
+    assert five < 0.7 * one
+
+
+def test_heavy_stock_is_laid_by_hand():
+    plan = by_code(trial_plan(targets=Targets(single_as_double=100.0, double_as_single=1000.0), heaviest_gsm=2500.0))
+    assert plan["trial-singles-short"]["runs"] == HEAVY["singles"]
+    assert plan["trial-doubles-short"]["runs"] == HEAVY["doubles"]

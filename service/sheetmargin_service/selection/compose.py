@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sheetmargin.contract.answer import (
     Band,
@@ -21,7 +21,7 @@ from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.timing import verdict_of_doubt
-from sheetmargin_service.principles.protocol import Fact, Span
+from sheetmargin_service.principles.protocol import Fact, Scalar, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.order_items import orders
@@ -133,6 +133,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
     facts += [_limiting(configured_pair, served, index), _deciding(plan)]
     approximate = sorted(i for st in plan.configured_pairs for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
+    facts += [fact for each in plan.configured_pairs for fact in _beside_the_median(each, plan)]
     for number, each in enumerate(plan.configured_pairs):
         for fact in filter(None, (each.narrow, each.over_edge, each.cut_out)):
             facts.append(Fact(code=fact.code, values={"setup": number, "number": number + 1, **fact.values}))
@@ -158,6 +159,29 @@ def _limited_by(plan: Plan, sheets: Sequence[Sheet]) -> str | None:
     codes = [*doubts, *(fact.code for fact in facts if fact is not None)]
     approximate = any(sheets[i].approximate for each in plan.configured_pairs for i in each.served)
     return next(iter(codes), "only-a-trial-can-tell" if approximate else None)
+
+
+def _beside_the_median(configured_pair: ConfiguredPair, plan: Plan) -> Iterator[Fact]:
+    """Of each sheet: false stops in an hour, where that is known; and a target that the mean misses, though the chance
+    is good: a few such jobs are bad, and most are not."""
+    targets = configured_pair.class_result.resolved_job.targets
+    for i, served in sorted(configured_pair.served.items()):
+        hourly, misreads = served.timing.sheets_per_hour, served.misreads
+        stops = (misreads.single_as_double, misreads.single_as_no_sheet)
+        if hourly is not None and all(one.estimate is not None and one.high is not None for one in stops):
+            estimate, high = (sum(getattr(one, end) for one in stops) for end in ("estimate", "high"))
+            values: dict[str, Scalar] = {
+                "sheet": i,
+                "sheets_per_hour": round(hourly),
+                "stops_per_hour": 1e-6 * hourly * estimate,
+                "high_per_hour": 1e-6 * hourly * high,
+            }
+            yield Fact(code="false-stops-per-hour", values=values)
+        for pair, target in targets.items():
+            mean = getattr(misreads, pair).mean
+            if plan.verdict == "suitable" and mean is not None and mean > target:
+                values = {"sheet": i, "pair": pair, "mean_ppm": mean, "target_ppm": target}
+                yield Fact(code="mean-misses-target", values=values)
 
 
 def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fact:

@@ -18,7 +18,7 @@ from sheetmargin_service.mounting.timing import doubt_by_timing, time_line, verd
 from sheetmargin_service.principles.protocol import Fact, Principle, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import DECIMALS, choose_bands, margins
 from sheetmargin_service.selection.class_result import ROOMY_MM, ClassResult, over_edge_at
-from sheetmargin_service.selection.misreads import misreads_of, rates_of
+from sheetmargin_service.selection.misreads import Rates, misreads_of, rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
@@ -38,6 +38,7 @@ class Served:
     signal_table: SignalTable
     timing: Timing
     margin: tuple[float, float, float]
+    rates: Rates
     misreads: Misreads
     judgement: Judgement
 
@@ -213,6 +214,7 @@ def _in_band(
             signal_table=signal_tables[i],
             timing=timing,
             margin=(no_sheet, single, double),
+            rates=rates,
             misreads=misreads,
             judgement=judge(
                 rates,

@@ -78,15 +78,18 @@ def _room_counts(line: Line) -> bool:
 
 
 def trial_steps(
-    recommendations: Sequence[Recommendation], sheets: Sequence[Sheet], targets: Targets
+    recommendations: Sequence[Recommendation], sheets: Sequence[Sheet], targets: Targets, *, plan: Plan | None
 ) -> tuple[Note, ...]:
     """What to send and measure so that a bench can confirm the first recommendation; nothing where there is none.
 
     First the sheets that are tested, each with the set-up that serves it, then what is done with all of them.
     """
-    if not recommendations:
+    if not recommendations or plan is None:
         return ()
     first = recommendations[0]
+    served = [one for pair in plan.configured_pairs for one in pair.served.values()]
+    likeliest = min(served, key=lambda one: one.judgement.chance)
+    heaviest_gsm = max(sheets[i].plies * sheets[i].grammage_gsm for pair in plan.configured_pairs for i in pair.served)
     results = {result.index: result for result in first.sheets}
     weakest = [min(setup.sheets, key=lambda i: (_room(results[i]), i)) for setup in first.setups]
     why = trial_sheets({i: sheets[i] for i in results}, weakest=weakest)
@@ -95,7 +98,11 @@ def trial_steps(
         for i in sorted(why, key=lambda i: (results[i].setup, i))
     ]
     each = (Note(code="trial-each", values={"count": len(blocks)}),) if len(blocks) > 1 else ()
-    return (*chain.from_iterable(blocks), *each, *trial_plan(targets=targets))
+    return (
+        *chain.from_iterable(blocks),
+        *each,
+        *trial_plan(targets=targets, heaviest_gsm=heaviest_gsm, rates=likeliest.rates),
+    )
 
 
 def _room(result: SheetResult) -> float:

@@ -109,7 +109,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         would_serve=()
         if plans and not plans[0].left_out
         else would_serve(job, rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans)),
-        trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets)),
+        trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets), plan=next(iter(plans), None)),
         assumptions=ranking.assumptions + filled_parameters(best) + assumed_cables(best),
         find_out=find_out(plans[0].configured_pairs if plans else ranking.nearest),
         cautions=cautions(recommendations) + moisture_cautions(job.environment, resolved_job.conditions),

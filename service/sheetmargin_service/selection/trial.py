@@ -4,27 +4,40 @@ References
 ----------
 [1] Clopper and Pearson, "The use of confidence or fiducial limits", Biometrika 26, 404 (1934).
 [2] Hanley and Lippman-Hand, "If nothing goes wrong, is everything all right?", JAMA 249, 1743 (1983): rule of three.
-[3] Natrella, Experimental Statistics, NBS Handbook 91 (1963), section 2-5: one-sided tolerance limits, normal spread.
+[3] Wilks, "Determination of sample sizes for setting tolerance limits", Ann. Math. Stat. 12, 91 (1941): by order
+    statistics, for any distribution.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from math import ceil, log, log1p, sqrt
+from collections.abc import Iterator, Mapping, Sequence
+from math import ceil, log, log1p
 
-from scipy.special import bdtr, betaincinv, nctdtrit, ndtri
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import bdtr, betaincinv
+from scipy.stats import binom
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.materials.sheet import Sheet
+from sheetmargin_service.principles.draws import drift_weights, weighted_quantiles
+from sheetmargin_service.selection.misreads import FLOOR_PPM, Rates
+
+Array = NDArray[np.float64]
 
 CONFIDENCE = 0.95
 PRACTICABLE = {"singles": 30_000, "doubles": 300}
 """What a trial can reach (a choice): singles run by themselves for some hours, every double is laid by hand."""
 LEAST = 30
 """Fewer runs are no trial, whatever the target allows (a choice)."""
-LEVEL_SHARE = 0.999
-"""Share of the doubles that their levels are to keep outside the band; further out a normal tail would be a guess."""
+HEAVY_GSM = 1_000.0
+HEAVY = {"singles": 60, "doubles": 30}
+"""Sheets from this mass on are laid by hand: so many are handy (a choice)."""
+TEACHINGS = 5
+"""Teach-ins that a trial is spread over: on as many days (a choice)."""
+RAREST = 1e-12
+"""Rates below this are not told apart."""
 _BLOCKED_FIRST = ("bonded", "water-film", "partial", "air")
 
 
@@ -58,17 +71,44 @@ def trials_for(*, bound: float, failures: int = 0, confidence: float = CONFIDENC
     return high
 
 
-def tolerance_factor(*, readings: int, share: float, confidence: float = CONFIDENCE) -> float:
-    """k, so that `share` of a normal spread lies above mean - k s, of `readings` readings, with this confidence [3]."""
-    return float(nctdtrit(readings - 1, ndtri(share) * sqrt(readings), confidence) / sqrt(readings))
+def share_beyond_least(*, readings: int, confidence: float = CONFIDENCE) -> float:
+    """Share of all levels that lies above the least of so many, with this confidence, whatever their law [3]."""
+    return float((1.0 - confidence) ** (1.0 / readings))
 
 
-def trial_plan(*, targets: Targets, failures: int = 0) -> tuple[Note, ...]:
-    """What is done with each sheet that is tested: the bounds hold for each that is run."""
+def long_run_bound(
+    rates: Array, *, sheets: int, teachings: int, failures: int, confidence: float = CONFIDENCE
+) -> float:
+    """What a trial shows of the long run: the rate that is kept to with a confidence, over teach-ins to come.
+
+    `rates` (J, drifts) are those of the model, by draw and by drift since the teach-in (see `principles.draws`). Sheets
+    of one teach-in share its drift, so that their failures come together: how likely so many are over some teach-ins of
+    equal size is summed over the drift of each, and the draws count by that.
+    """
+    each = np.arange(failures + 1)
+    by_drift = binom.pmf(each[:, None, None], max(sheets // teachings, 1), np.clip(rates, 0.0, 1.0))
+    one = by_drift @ drift_weights()
+    likelihood = one
+    for _ in range(teachings - 1):
+        likelihood = np.array([sum(likelihood[a] * one[k - a] for a in range(k + 1)) for k in each])
+    weights = likelihood[failures]
+    means = np.clip(rates @ drift_weights(), RAREST, 1.0)
+    if weights.sum() == 0.0:
+        return 1.0
+    return float(np.exp(weighted_quantiles(np.log(means), weights / weights.sum(), (confidence,))[0]))
+
+
+def trial_plan(
+    *, targets: Targets, failures: int = 0, heaviest_gsm: float = 0.0, rates: Rates | None = None
+) -> tuple[Note, ...]:
+    """What is done with each sheet that is tested: the bounds hold for each that is run, within the teach-ins of the
+    trial. `rates` are the model's, of the sheet that is likeliest to miss a target: what the trial says of the long
+    run."""
+    most = HEAVY if heaviest_gsm >= HEAVY_GSM else PRACTICABLE
     singles = _least(targets.single_as_double, targets.single_as_no_sheet)
     doubles = _least(targets.double_as_single, targets.double_as_no_sheet)
     single_runs, double_runs = (
-        _runs(wanted, most=PRACTICABLE[kind], failures=failures)
+        _runs(wanted, most=most[kind], failures=failures)
         for kind, wanted in (("singles", singles), ("doubles", doubles))
     )
     return (
@@ -80,11 +120,11 @@ def trial_plan(*, targets: Targets, failures: int = 0) -> tuple[Note, ...]:
             code="trial-levels",
             values={
                 "readings": double_runs,
-                "factor": tolerance_factor(readings=double_runs, share=LEVEL_SHARE),
-                "share_pct": 100.0 * LEVEL_SHARE,
+                "share_pct": 100.0 * share_beyond_least(readings=double_runs),
                 "confidence_pct": 100.0 * CONFIDENCE,
             },
         ),
+        *(() if rates is None else _over_teachings(rates, doubles=double_runs, singles=single_runs, failures=failures)),
         Note(code="trial-record", values={}),
         Note(
             code="trial-pass",
@@ -92,6 +132,24 @@ def trial_plan(*, targets: Targets, failures: int = 0) -> tuple[Note, ...]:
         ),
         Note(code="trial-fail", values={"failures": failures + 1}),
     )
+
+
+def _over_teachings(rates: Rates, *, doubles: int, singles: int, failures: int) -> Iterator[Note]:
+    """That a trial is spread over teach-ins, and what it then says of the long run, which one alone does not."""
+    for kind, pair, sheets in (("singles", "single_as_double", singles), ("doubles", "double_as_single", doubles)):
+        spread, alone = (
+            1e6 * long_run_bound(rates[pair], sheets=sheets, teachings=teachings, failures=failures)
+            for teachings in (TEACHINGS, 1)
+        )
+        yield Note(
+            code=f"trial-teachings-{kind}",
+            values={
+                "teachings": TEACHINGS,
+                "bound_ppm": max(spread, FLOOR_PPM),
+                "alone_ppm": max(alone, FLOOR_PPM),
+                "confidence_pct": 100.0 * CONFIDENCE,
+            },
+        )
 
 
 def _least(*ppm: float | None) -> float | None:
