@@ -146,3 +146,8 @@ def test_heavy_stock_is_laid_by_hand():
     plan = by_code(trial_plan(targets=Targets(single_as_double=100.0, double_as_single=1000.0), heaviest_gsm=2500.0))
     assert plan["trial-singles-short"]["runs"] == HEAVY["singles"]
     assert plan["trial-doubles-short"]["runs"] == HEAVY["doubles"]
+
+
+def test_rates_as_rare_as_numbers_go_show_no_more_than_the_model_believes():
+    believed = np.full((1, len(DRIFTS)), 5e-324)
+    assert long_run_bound(believed, sheets=30_000, teachings=5, failures=0) == pytest.approx(1e-12)

@@ -86,7 +86,7 @@ def long_run_bound(
     equal size is summed over the drift of each, and the draws count by that.
     """
     each = np.arange(failures + 1)
-    by_drift = binom.pmf(each[:, None, None], max(sheets // teachings, 1), np.clip(rates, 0.0, 1.0))
+    by_drift = binom.pmf(each[:, None, None], max(sheets // teachings, 1), np.clip(rates, RAREST, 1.0))
     one = by_drift @ drift_weights()
     likelihood = one
     for _ in range(teachings - 1):
