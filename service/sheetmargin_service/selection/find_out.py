@@ -156,8 +156,12 @@ def _ranges(one: Input, chances: Array, *, worst: Verdict) -> list[Finding]:
     """Ranges of an input that lead to different verdicts; its lower and upper half where none does."""
     assert one.value is not None
     verdicts = [_worse(verdict_of(round(float(c), 2)), worst) for c in chances]
-    groups: list[list[int]] = [list(group) for _, group in groupby(range(len(chances)), key=lambda k: verdicts[k])]
-    if len(groups) == 1 or (min(map(len, groups)) == 1 and len(groups) > 3):
+    for k in range(1, len(verdicts) - 1):
+        # One place by itself is within the error of sampling.
+        if verdicts[k] not in (verdicts[k - 1], verdicts[k + 1]):
+            verdicts[k] = verdicts[k - 1]
+    groups = [list(group) for _, group in groupby(range(len(chances)), key=lambda k: verdicts[k])]
+    if len(groups) == 1:
         half = len(chances) // 2
         groups = [list(range(half)), list(range(half, len(chances)))]
     edges = [0.5 * (PLACES[before[-1]] + PLACES[after[0]]) for before, after in pairwise(groups)]
