@@ -47,7 +47,7 @@ def in_world(a_sheet: Sheet, z: Mapping[str, float]) -> Sheet:
         a_sheet,
         layers=layers,
         thickness_um=factor * a_sheet.thickness_um,
-        permeance_um_per_pa_s=None if pores is None else factor * pores,
+        permeance_um_per_pa_s=a_sheet.permeance_um_per_pa_s if a_sheet.typical_permeance is None else factor * pores,
         trapped_air=replace(
             air,
             p5_um=wider * air.p5_um,

@@ -38,6 +38,7 @@ LEAST_EFFECT, MOST = 0.05, 5
 SIZE_ERROR, PERMEANCE_ERROR = 0.01, 0.1
 """Standard deviations, relative, that ISO 536 and ISO 534 leave of a mean of ten, and ISO 5636 of one (typical, from
 memory)."""
+STANDARDS = {"grammage": "ISO 536", "thickness": "ISO 534", "permeance": "ISO 5636"}
 READINGS = 5
 """Singles and doubles that are read on the bench."""
 PLACES = ndtri((np.arange(20) + 0.5) / 20.0)
@@ -243,7 +244,12 @@ def _size(sheet: Sheet, index: int, name: str, row: Row, size: float, unit: str,
         pointers=(f"/sheets/{index}/{field}",),
         unit=unit,
         value=(PLACES, values),
-        values={"sheet": index, "low": size * (1.0 - Z95 * deviation), "high": size * (1.0 + Z95 * deviation)},
+        values={
+            "sheet": index,
+            "standard": STANDARDS[name],
+            "low": size * (1.0 - Z95 * deviation),
+            "high": size * (1.0 + Z95 * deviation),
+        },
     )
 
 
@@ -282,6 +288,7 @@ def _permeance(nominal: float, interval: Interval, index: int) -> Input:
         value=(PLACES, values),
         values={
             "sheet": index,
+            "standard": STANDARDS["permeance"],
             "low": nominal * interval.low / interval.nominal,
             "high": nominal * interval.high / interval.nominal,
         },
