@@ -50,12 +50,12 @@ export function stance(setup, title, speech, scale, line = {}) {
   );
 }
 
-function sizesOf({ geometry, mounting, head: sensor, order_items: items, detector_class: { principle } }) {
+function sizesOf({ geometry, mounting, head: sensor, detector_class: { principle } }) {
   const gap = geometry.gap_mm.nominal;
-  const roles = items.map(({ role }) => role);
   const rolls = sensor?.type === "roller";
+  // Only sound and light have an emitter and a receiver; coils, electrodes and lasers are heads.
   const heads = rolls ? ["counterRoller", "roller"]
-    : roles.includes("receiver") ? ["emitter", "receiver"]
+    : ["sound", "light"].includes(sensor?.type) ? ["emitter", "receiver"]
       : principle.endsWith("one-sided") ? ["head"] : ["head", "head"];
   return {
     heads,

@@ -35,7 +35,7 @@ const EN = {
   verdictLabel: "Verdict",
   verdict: { suitable: "Suitable", "trial-needed": "Trial needed", unsuitable: "Not suitable" },
   verdictLong: {
-    suitable: "All targets are met throughout what is not known of your sheets.",
+    suitable: "All targets are met, with a chance of 95 % or more.",
     "trial-needed": "Calculation cannot decide. A trial with your own sheets can.",
     unsuitable: "The targets are not met.",
     none: "No detector class of this catalogue can tell a single sheet from a double.",
@@ -170,7 +170,7 @@ const DE = {
   verdictLabel: "Urteil",
   verdict: { suitable: "Geeignet", "trial-needed": "Versuch nötig", unsuitable: "Nicht geeignet" },
   verdictLong: {
-    suitable: "Alle Zielwerte werden eingehalten, über alles hinweg, was von Ihren Bogen nicht bekannt ist.",
+    suitable: "Alle Zielwerte werden eingehalten, mit einer Wahrscheinlichkeit von 95 % oder mehr.",
     "trial-needed": "Die Rechnung kann nicht entscheiden. Ein Versuch mit Ihren Bogen kann es.",
     unsuitable: "Die Zielwerte werden nicht eingehalten.",
     none: "Keine Detektorklasse dieses Katalogs kann Einzelbogen und Doppelbogen unterscheiden.",
