@@ -162,7 +162,7 @@ def problem_response(problem: Problem) -> Response:
     kind = PROBLEM_TYPES[problem.kind]
     document = problem.document(request_id=g.get("request_id"))
     # A browser that follows a link takes either and likes the page best.
-    if request.accept_mimetypes.best == "text/html" and MEDIA_TYPE in request.accept_mimetypes:
+    if request.accept_mimetypes.best == "text/html" and request.accept_mimetypes[MEDIA_TYPE] > 0:
         page = render_template("failed.html", problem=document)
         response = Response(page, status=kind.status, content_type="text/html; charset=utf-8")
         response.headers["Content-Security-Policy"] = f"{SECURITY['Content-Security-Policy']}; style-src 'self'"

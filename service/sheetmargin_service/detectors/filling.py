@@ -24,8 +24,9 @@ def fill(principle: str, given: Mapping[str, Any], *, width_mm: object, among: S
 
     Nearest is the class of the same principle that agrees in every word given (drive, contact) and whose numbers and
     housing width differ least: the root mean square of the logarithms of their ratios, of those that both have above 0.
+    Heads on one bracket stand for no others: their gap is the bracket's.
     """
-    related = [c for c in among if c.principle == principle]
+    related = [c for c in among if c.principle == principle and c.demands.gap_set_by != "fixture"]
     agreeing = [c for c in related if _agrees(given, c)] or related
     if not agreeing:
         return Filling(values=given, filled=None)
