@@ -98,7 +98,7 @@ def check_rules(api: FlaskClient, count: int) -> None:
 
 
 def test_every_answer_keeps_the_rules(real_api: FlaskClient) -> None:
-    check_rules(real_api, 20)
+    check_rules(real_api, 100)
 
 
 @pytest.mark.long

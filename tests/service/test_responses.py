@@ -21,6 +21,7 @@ from sheetmargin_service.principles.ultrasonic.responses import (
     Case,
     SheetModel,
     draw_films,
+    drawn_cases,
     first_order_cases,
     wave_unknowns,
 )
@@ -329,3 +330,9 @@ def test_draws_see_the_whole_distribution_at_every_joint():
         assert joint.std() == pytest.approx(deviation, rel=0.2)
     assert draws == pytest.approx(draw_films(index, weight, joints=3))
     assert np.max(np.abs(np.corrcoef(np.log(FILM_M[draws])) - np.eye(3))) < 0.5
+
+
+def test_foams_come_in_any_density_and_none_in_less_than_nothing():
+    cases = drawn_cases(sheet("pe-foam", grammage_gsm=19.4))
+    assert min(case.density_factor for case in cases) > 0.0
+    assert np.median([case.density_factor for case in cases]) == pytest.approx(1.0, abs=0.02)

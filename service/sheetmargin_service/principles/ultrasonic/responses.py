@@ -87,7 +87,8 @@ def wave_unknowns(sheet: Sheet) -> Mapping[str, tuple[Case, Case]]:
     ends["mass"] = Case(mass_factor=1.0 - MASS_STEP), Case(mass_factor=1.0 + MASS_STEP)
     density = float(np.hypot(*lot_of(sheet).density))
     if density > LEAST_DENSITY_DEVIATION:
-        ends["thickness"] = Case(density_factor=1.0 - Z95 * density), Case(density_factor=1.0 + Z95 * density)
+        light, dense = np.exp([-Z95 * density, Z95 * density]).tolist()
+        ends["thickness"] = Case(density_factor=light), Case(density_factor=dense)
     pores = sheet.typical_permeance
     if pores is not None:
         low, high = (Case(permeance_factor=end / pores.nominal) for end in (pores.low, pores.high))
@@ -105,7 +106,8 @@ def drawn_cases(sheet: Sheet) -> tuple[Case, ...]:
     """The sheet as it is in each draw."""
     groups = STIFFNESSES[: len(layer_groups(sheet))]
     lot, pores = lot_of(sheet), sheet.typical_permeance
-    mass, density = (1.0 + row[0] * drawn("mass") + row[1] * drawn("thickness") for row in (lot.mass, lot.density))
+    moves = (row[0] * drawn("mass") + row[1] * drawn("thickness") for row in (lot.mass, lot.density))
+    mass, density = map(np.exp, moves)  # What is never below nothing is log-normal: foams come in any density.
     permeance = np.ones_like(mass)
     if pores is not None:
         z = drawn("permeance")
