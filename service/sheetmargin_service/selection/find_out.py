@@ -91,6 +91,8 @@ def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, wor
     job, sheet = pair.class_result.resolved_job, pair.class_result.resolved_job.sheets[index]
     families = {layer.material.family for layer in sheet.layers if layer.material is not None}
     said = job.job.sheets[index].surface.oiled
+    if "oil" not in pair.class_result.detector_class.demands.moved_by:
+        return
     if families != {"metal"} or sheet.contact != "air" or said is not None or job.stream is not None:
         return
     oily = pair.class_result.class_model.distribution(replace(sheet, contact="water-film"), pair.choice.setting)
