@@ -46,6 +46,8 @@ REACH = 2.5
 """Standard deviations to which a draw goes: beyond, what levels do is not known either."""
 PLACES, FEW_PLACES = 51, 7
 """Places at which a percentile is integrated over the unknown that is bent most, and over the others together."""
+STRAIGHT = 1e-9
+"""Less bend than this share of the slope is rounding."""
 LIKE = 0.25
 """Standard deviations of a quantity within which draws count as like: fewer would be too few."""
 DRIFTS = np.linspace(-4.0, 4.0, 17)
@@ -67,6 +69,11 @@ def drawn(unknown: str) -> Array:
     Raises ValueError for a name that is not one of `UNKNOWNS`.
     """
     return _table()[:, UNKNOWNS.index(unknown)]
+
+
+def is_bent(slope: Array, bend: Array) -> bool:
+    """Whether a parabola bends by more than rounding."""
+    return bool(np.abs(bend).max() > STRAIGHT * np.abs(slope).max())
 
 
 def sum_of_parabolas(parabolas: Sequence[tuple[Array, Array]], weights: Array) -> tuple[Array, Array]:

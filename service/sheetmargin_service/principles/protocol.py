@@ -23,7 +23,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import Parameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.draws import drawn, sum_of_parabolas
+from sheetmargin_service.principles.draws import drawn, is_bent, sum_of_parabolas
 from sheetmargin_service.principles.noise import Floor, Noise
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.sound_beam import SoundBeam
@@ -139,8 +139,8 @@ class Spread:
         signal evenly blur it; the others are integrated over.
         """
         weights = self.weights.mean(axis=0)
-        even = [slope for slope, bend in self.unknowns.values() if not bend.any()]
-        uneven = [(slope, bend) for slope, bend in self.unknowns.values() if bend.any()]
+        even = [slope for slope, bend in self.unknowns.values() if not is_bent(slope, bend)]
+        uneven = [(slope, bend) for slope, bend in self.unknowns.values() if is_bent(slope, bend)]
         moved, shares = sum_of_parabolas(uneven, weights) if uneven else (np.zeros((1, 1)), np.ones(1))
         varies = float(np.sqrt(self.blur**2 + sum(weights @ slope**2 for slope in even)))
         # What a floor does comes between what varies with the sheet and what drifts.
