@@ -107,10 +107,22 @@ def test_contact_decides_on_the_air(contact, share_without_air):
 
 
 def test_formation_averages_over_the_spot():
-    wide, usual, small, tiny = (relative_thickness_deviation(PAPER, spot_mm=mm) for mm in (1000.0, 5.0, 2.5, 0.1))
+    measured = sheet("copy-paper", grammage_gsm=80, thickness_um=104)
+    wide, usual, small, tiny = (relative_thickness_deviation(measured, spot_mm=mm) for mm in (1000.0, 5.0, 2.5, 0.1))
     # A quarter of the tolerance's variance lies within a lot, the rest between lots.
-    whole = PAPER.thickness_tolerance_pct / 100 / norm.ppf(0.975)
+    whole = measured.thickness_tolerance_pct / 100 / norm.ppf(0.975)
     assert wide == pytest.approx(0.5 * whole, rel=1e-3)
-    assert np.hypot(wide, lot_thickness_deviation(PAPER)) == pytest.approx(whole, rel=1e-3)
+    assert np.hypot(wide, lot_thickness_deviation(measured)) == pytest.approx(whole, rel=1e-3)
     assert wide < usual < small
     assert small == tiny
+
+
+def test_a_thickness_that_follows_from_the_density_is_as_uncertain_as_that():
+    """Of 80 g/m2 alone, lots differ by the tolerance of the grammage and by the range of densities of the grade."""
+    (follows,) = (a for a in PAPER.assumptions if a.code == "thickness-from-density")
+    low, nominal, high = (float(follows.values[f"density{end}_kg_m3"]) for end in ("_low", "", "_high"))
+    density = 0.5 * (high - low) / nominal / norm.ppf(0.95)
+    mass = np.sqrt(0.75) * PAPER.mass_tolerance_pct / 100 / norm.ppf(0.975)
+    assert lot_thickness_deviation(PAPER) == pytest.approx(np.hypot(mass, density), rel=1e-3)
+    measured = sheet("copy-paper", grammage_gsm=80, thickness_um=104)
+    assert relative_thickness_deviation(PAPER, spot_mm=5.0) == relative_thickness_deviation(measured, spot_mm=5.0)

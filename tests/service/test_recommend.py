@@ -260,12 +260,16 @@ def test_every_assumption_points_at_the_job():
 
 
 @pytest.mark.parametrize(
-    ("permeance", "changes"), [pytest.param(1e-4, 0, id="tight"), pytest.param(None, 1, id="porous")]
+    ("permeance", "moving"),
+    [
+        pytest.param(1e-4, set(), id="tight"),
+        pytest.param(None, {"ultrasonic-300k", "ultrasonic-300k-fork", "ultrasonic-300k-sealed"}, id="porous"),
+    ],
 )
-def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance, changes):
+def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance, moving):
     """Kraftliner of 150 g/m2 within 1.75 % either way: a class that serves it keeps its position, whatever its rank.
-    Where the sheet is porous one class changes it once, and not back: of 300 kHz, square on falls behind a tilt by more
-    than a step.
+    Where the sheet is porous the beam of 300 kHz, in each of its housings, changes it once, and not back: square on
+    falls behind a tilt by more than a step.
 
     Of tight sheets up to 1000 doubles in a million cling, with the chance that `suitable` asks for: a target of 1000
     would ask on which side of the limit a setting falls, and not how it reads.
@@ -284,7 +288,8 @@ def test_positions_stay_where_they_are_while_the_sheet_hardly_changes(permeance,
             positions.setdefault(setup.detector_class.id, []).append((setup.geometry.gap_mm.nominal, tilt))
     assert len(positions) >= 4
     changed = {name: sum(a != b for a, b in pairwise(found)) for name, found in positions.items()}
-    assert sum(changed.values()) <= changes, changed
+    assert max(changed.values()) <= 1, changed
+    assert {name for name, count in changed.items() if count} <= moving, changed
 
 
 def test_a_verdict_that_is_worse_than_its_chance_says_why():
