@@ -45,10 +45,20 @@ def test_every_reference_class_is_illustrative_and_of_a_known_principle():
     assert {c.principle for c in classes} == set(principles())
 
 
+HEADS = {"emitter", "receiver", "head"}
+
+
 def test_every_reference_class_says_what_to_order():
     for c in reference_catalogue().classes:
         assert all(line.quantity >= 1 and line.part_number is None for line in c.order)
-        assert {line.role for line in c.order} >= {"evaluation-unit", "bracket"}
+        quantities = {line.role: line.quantity for line in c.order}
+        assert quantities.pop("evaluation-unit") == 1
+        if c.demands.gap_set_by == "fixture":
+            assert quantities == {"fork": 1}, "a fork is both heads and their bracket in one"
+        else:
+            brackets = quantities.pop("bracket")
+            assert set(quantities) <= HEADS
+            assert brackets == sum(quantities.values())
 
 
 def test_ultrasonic_reference_classes_span_the_band():

@@ -34,26 +34,42 @@ def cautions(**environment):
     return {note.code: note.values for note in answer(**environment).cautions}
 
 
+def rated_for(low, high):
+    return {c.id for c in CATALOGUE.classes if c.temperature_min_c <= low and high <= c.temperature_max_c}
+
+
+def recommended(found):
+    return {setup.detector_class.id for r in found.recommendations for setup in r.setups}
+
+
 @pytest.mark.parametrize(
-    ("low", "high"), [(-20.0, 5.0), (-25.0, -20.0), (20.0, 90.0), (90.0, 90.0), (-0.5, 20.0), (20.0, 60.5)]
+    ("low", "high"),
+    [(-20.0, 5.0), (-25.0, -20.0), (-0.5, 20.0), (-45.0, 5.0), (20.0, 90.0), (90.0, 90.0), (20.0, 60.5)],
 )
 def test_a_class_outside_its_rating_is_ruled_out_with_both_figures(low, high):
-    found = answer(temperature_min_c=low, temperature_max_c=high)
-    assert (found.verdict, found.recommendations) == ("unsuitable", ())
-    assert {r.detector_class for r in (*found.ruled_out, *found.alternatives)} == {c.id for c in CATALOGUE.classes}
-    for r in (*found.ruled_out, *found.alternatives):
-        assert r.code == "outside-rating"
-        assert (r.values["temperature_min_c"], r.values["temperature_max_c"]) == (low, high)
-        rated = next(c for c in CATALOGUE.classes if c.id == r.detector_class)
-        assert (r.values["rated_min_c"], r.values["rated_max_c"]) == (rated.temperature_min_c, rated.temperature_max_c)
-        for language in ("en", "de"):
-            said = say(r.code, r.values, language=language)
-            assert "0" in said
-            assert "60" in said
+    found, rated = answer(temperature_min_c=low, temperature_max_c=high), rated_for(low, high)
+    assert recommended(found) <= rated
+    assert (found.verdict == "unsuitable") == (not found.recommendations)
+    out = {r.detector_class: r for r in (*found.ruled_out, *found.alternatives) if r.code == "outside-rating"}
+    assert set(out) == {c.id for c in CATALOGUE.classes} - rated
+    for c in CATALOGUE.classes:
+        if c.id not in rated:
+            values = out[c.id].values
+            assert (values["temperature_min_c"], values["temperature_max_c"]) == (low, high)
+            assert (values["rated_min_c"], values["rated_max_c"]) == (c.temperature_min_c, c.temperature_max_c)
+            for language in ("en", "de"):
+                said = say("outside-rating", values, language=language)
+                assert all(f"{abs(bound):g}" in said for bound in (c.temperature_min_c, c.temperature_max_c))
+
+
+def test_a_class_that_is_rated_for_the_cold_serves_there_and_no_other_does():
+    assert rated_for(-20.0, 5.0) == {"ultrasonic-300k-cold"}
+    assert recommended(answer(temperature_min_c=-20.0, temperature_max_c=5.0)) == {"ultrasonic-300k-cold"}
 
 
 def test_one_bound_alone_is_held_against_the_rating():
-    assert answer(temperature_min_c=-25.0).recommendations == ()
+    assert recommended(answer(temperature_min_c=-25.0)) == {"ultrasonic-300k-cold"}
+    assert answer(temperature_min_c=-45.0).recommendations == ()
     assert answer(temperature_max_c=90.0).recommendations == ()
     assert answer(temperature_min_c=0.0, temperature_max_c=60.0).recommendations
 

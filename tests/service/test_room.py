@@ -104,9 +104,16 @@ def test_no_head_is_offered_where_its_body_does_not_fit(clearance_mm):
 def test_heads_longer_than_the_clearance_are_ruled_out_unless_they_reach_through_the_frame():
     tight = {"clearance_above_mm": 28.0, "clearance_below_mm": 28.0}
     within, through = answer(PAPER, **tight), answer(PAPER, **tight, body_through_frame=True)
-    ultrasonic = {name for name in CLASSES if name.startswith("ultrasonic")}
-    assert not ultrasonic & named(within)
-    assert {why(within, name).code for name in ultrasonic} == {"no-room-for-head"}
+    long = {c.id for c in CATALOGUE.classes if c.principle == "ultrasonic" and c.housing.depth_mm > 28.0}
+    assert {c.id for c in CATALOGUE.classes if c.principle == "ultrasonic"} - long == {
+        "ultrasonic-300k-fork",
+        "ultrasonic-400k-flat",
+    }
+    assert not long & named(within)
+    assert {why(within, name).code for name in long} == {"no-room-for-head"}
+    # The flat one is short enough; half of the fork's 40 mm and its 20 mm of body are not.
+    assert "ultrasonic-400k-flat" in named(within)
+    assert why(within, "ultrasonic-300k-fork").code == "no-room-for-head"
     assert "ultrasonic-500k" in named(through)
     setups = [setup for r in through.recommendations for setup in r.setups if setup.mounting is not None]
     for setup in setups:
@@ -120,7 +127,13 @@ def test_heads_longer_than_the_clearance_are_ruled_out_unless_they_reach_through
 
 def test_a_room_that_is_enough_at_one_side_alone_is_none_for_a_pair():
     found = answer(PAPER, clearance_above_mm=300.0, clearance_below_mm=20.0)
-    assert not {name for name in named(found) if CLASSES[name].principle != "thickness"}
+    out = (*found.ruled_out, *found.alternatives)
+    needed = {r.detector_class: r.values for r in out if r.code.startswith("no-room")}
+    assert all(values["needed_mm"] > values["available_mm"] == 20.0 for values in needed.values())
+    # Whatever is as long as the room below has none there: a pair with shorter bodies alone serves.
+    pairs = [c for c in CATALOGUE.classes if c.demands.access == "both-sides"]
+    assert {c.id for c in pairs if c.housing.depth_mm >= 20.0} <= set(needed)
+    assert named(found) == {"ultrasonic-400k-flat"}
     told = why(found, "ultrasonic-500k")
     assert (told.values["side"], told.values["available_mm"]) == ("below", 20.0)
     for language, word in (("en", "below the sheet"), ("de", "unter dem Bogen")):
@@ -191,8 +204,15 @@ def test_a_one_sided_head_takes_the_side_that_has_room():
 
 
 def test_more_room_never_takes_a_class_away():
-    names = [named(answer(PAPER, clearance_above_mm=mm, clearance_below_mm=mm)) for mm in (20, 60, 75, 90, 120, 200)]
-    assert all(one <= other for one, other in pairwise(names))
+    """It stays, or an easier one that reads the same has room as well and is named in its place."""
+    answers = [answer(PAPER, clearance_above_mm=mm, clearance_below_mm=mm) for mm in (20, 60, 75, 90, 120, 200)]
+    for one, other in pairwise(answers):
+        for name in named(one) - named(other):
+            told = why(other, name)
+            assert told.code == "same-as-another"
+            assert told.values["other"] in named(other)
+            assert told.values["effort"] < told.values["own_effort"]
+            assert CLASSES[told.values["other"]].parameters == CLASSES[name].parameters
 
 
 @pytest.mark.parametrize("flutter_mm", [0.0, 5.0, 20.0, 40.0])
