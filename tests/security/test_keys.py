@@ -21,6 +21,8 @@ SCOPES = ("recommend", "batch", "measure", "metrics")
 
 WANTED = {
     "/v1/recommendations": "recommend",
+    "/v1/summaries": "recommend",
+    "/v1/comparisons": "recommend",
     "/v1/recommendations/batch": "batch",
     "/v1/predictions": "measure",
     "/v1/fits": "measure",
@@ -149,7 +151,10 @@ def test_odd_secrets_are_only_wrong(app: Flask, secret: str) -> None:
 def test_as_many_wrong_tokens_as_come_take_no_memory(app: Flask, tokens: dict[str, str]) -> None:
     client = app.test_client()
     for number in range(300):
-        assert client.get(QUERY, headers={"Authorization": f"Bearer shop.{number}"}).status_code == 401
+        # Each from an address that has not yet had its share of wrong keys.
+        address = {"REMOTE_ADDR": f"192.0.2.{number // 20}"}
+        headers = {"Authorization": f"Bearer shop.{number}"}
+        assert client.get(QUERY, headers=headers, environ_base=address).status_code == 401
     gate = app.extensions["sheetmargin"].gate
     assert len(gate._passed) == 0
     for _ in range(3):

@@ -63,8 +63,8 @@ def value_at(place: Place) -> Any:
     return value
 
 
-FREE_TEXTS = {"reference", "label", "material", "construction", "catalogue"}
-WHOLE = {"plies", "lanes", "limit"}
+FREE_TEXTS = {"reference", "label", "material", "construction", "catalogue", "like"}
+WHOLE = {"plies", "lanes", "limit", "effort_max"}
 NEEDED = {
     "sheets",
     "liners_gsm",

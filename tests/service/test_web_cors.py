@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
+from sheetmargin.cli import main
 from sheetmargin_service.api import access, keys
+from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import calls_of
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings, settings_from
@@ -172,9 +174,10 @@ def test_a_publishable_key_reaches_recommendations_alone(tmp_path: Path, scopes:
 
 
 def test_the_command_makes_a_publishable_key(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert access.main(["shop", "recommend", SHOP]) == 0
-    printed = capsys.readouterr().out
-    (tmp_path / "keys.toml").write_text(printed)
-    gate = access.gate_from(Settings(access="keys", keys_file=tmp_path / "keys.toml"))
-    token = printed.splitlines()[0].rsplit(" ", 1)[1]
+    file = tmp_path / "keys.toml"
+    assert main(["keys", "add", str(file), "shop", "recommend", "--origin", SHOP]) == 0
+    token = capsys.readouterr().err.strip()
+    gate = access.gate_from(Settings(access="keys", keys_file=file))
     gate.check(None, "recommend", access.Page(key=token, origin=SHOP))
+    with pytest.raises(Problem):
+        gate.check(None, "recommend", access.Page(key=token, origin=STRANGER))

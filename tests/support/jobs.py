@@ -9,7 +9,23 @@ TRAPPED_AIR = {"p5": 3, "p50": 12, "p95": 60}
 FULL_JOB: dict[str, Any] = {
     "reference": "quote 4711-2",
     "sheets": [
-        {"label": "cover", "material": "copy-paper", "grammage_gsm": 80, "grammage_tolerance_pct": 4},
+        {
+            "label": "cover",
+            "material": "copy-paper",
+            "grammage_gsm": 80,
+            "grammage_tolerance_pct": 4,
+            "surface": {
+                "oiled": False,
+                "interleaf": False,
+                "printed": True,
+                "gloss": False,
+                "cut_out": False,
+                "blocks": False,
+                "marks_allowed": True,
+                "gritty": False,
+                "lift_mm": 1,
+            },
+        },
         {"material": "coated-board", "basis_weight_lb": 100, "basis": "cover"},
         {
             "material": "pvc-rigid",
@@ -61,6 +77,7 @@ FULL_JOB: dict[str, Any] = {
                 "poisson_ratio": 0.37,
                 "loss_factor": 0.04,
                 "trapped_air_um": TRAPPED_AIR,
+                "like": "pet",
             },
         },
         {
@@ -74,6 +91,9 @@ FULL_JOB: dict[str, Any] = {
         "clearance_below_mm": 35,
         "body_through_frame": True,
         "bed": True,
+        "access": "both-sides",
+        "dust": False,
+        "wash_down": False,
         "speed_m_per_min": 120,
         "sheet_length_mm": 420,
         "sheet_width_mm": 300,
@@ -94,7 +114,7 @@ FULL_JOB: dict[str, Any] = {
         "relative_humidity_max_pct": 70,
         "pressure_kpa": 101.325,
     },
-    "controller": {"scan_ms": 10, "input_filter_ms": 3},
+    "controller": {"scan_ms": 10, "input_filter_ms": 3, "recipes": True},
     "targets": {
         "single_as_double": 100,
         "single_as_no_sheet": 100,
@@ -112,6 +132,7 @@ FULL_JOB: dict[str, Any] = {
         "temperature_max_c": 50,
         "contactless": True,
     },
+    "prefer": {"principles": ["ultrasonic"], "contactless": True, "effort_max": 4},
     "principles": ["ultrasonic"],
     "classes": ["ultrasonic-180k"],
     "catalogue": "reference",
