@@ -80,22 +80,17 @@ def test_language(client: Client) -> None:
     assert answers[0] != answers[1]
 
 
-def test_the_service_in_this_process_keeps_to_its_settings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_the_service_in_this_process_keeps_to_its_settings(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     keys = tmp_path / "keys.toml"
-    made = subprocess.run(
-        [sys.executable, "-m", "sheetmargin_service.api.access", "shop", "recommend"],
-        capture_output=True,
-        text=True,
-        check=True,
-    ).stdout
-    keys.write_text(made)
+    assert main(["keys", "add", str(keys), "shop", "recommend"]) == 0
+    token = capsys.readouterr().err.strip()
     monkeypatch.setenv("SHEETMARGIN_ACCESS", "keys")
     monkeypatch.setenv("SHEETMARGIN_KEYS_FILE", str(keys))
     with Client.in_process() as stranger, pytest.raises(NotAuthorised):
         stranger.recommend(PAPER)
-    token = re.search(r"shown once: (\S+)", made)
-    assert token
-    with Client.in_process(token=token[1]) as friend:
+    with Client.in_process(token=token) as friend:
         assert friend.recommend(Job(sheets=[PAPER], limit=1)).best
 
 
@@ -210,6 +205,11 @@ def test_serve(client: Client, tmp_path: Path) -> None:
         with Client(server.url) as remote:
             body = b'{"sheets": [{"material": "copy-paper", "grammage_gsm": 80}]}'
             there, here = (one.request("POST", "/v1/recommendations", body=body) for one in (remote, client))
+            assert there.content == here.content
+            assert "ETag" not in there.headers
+            assert "ETag" not in here.headers
+            path = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
+            there, here = (one.request("GET", path) for one in (remote, client))
             assert there.content == here.content
             assert there.headers["ETag"] == here.headers["ETag"]
             assert remote.recommend(PAPER) == client.recommend(PAPER)
