@@ -261,5 +261,6 @@ def test_a_question_over_a_grid_of_values(client: Client) -> None:
 def test_a_set_up_sheet_in_a_file(client: Client) -> None:
     job = Job(sheets=[Sheet(material="copy-paper", grammage_gsm=80)], limit=1)
     assert client.setup_sheet(job, format="html").startswith(b"<!doctype html>")
-    with pytest.raises(InvalidJob, match="/rank"):
+    with pytest.raises(InvalidJob, match="/rank") as caught:
         client.setup_sheet(job, format="html", rank=9)
+    assert [fault.pointer for fault in caught.value.errors] == ["/rank"]

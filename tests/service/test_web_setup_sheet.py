@@ -287,6 +287,14 @@ def test_a_broken_link_tells_people_on_a_page(real_api: FlaskClient) -> None:
     assert real_api.get(f"{PATH}?job=broken").mimetype == "application/problem+json"
 
 
+def test_a_program_that_names_problems_gets_them(real_api: FlaskClient) -> None:
+    program = {"Accept": "text/html, application/problem+json"}
+    assert real_api.post(PATH, json=JOB, headers=program).mimetype == "text/html"
+    response = real_api.post(PATH, json=JOB | {"rank": 99}, headers=program)
+    assert (response.status_code, response.mimetype) == (422, "application/problem+json")
+    assert [error["pointer"] for error in response.get_json()["errors"]] == ["/rank"]
+
+
 @pytest.mark.parametrize(
     ("wrong", "pointer"),
     [

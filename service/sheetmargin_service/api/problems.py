@@ -161,8 +161,9 @@ def problem_response(problem: Problem) -> Response:
     """The response of a problem; never cached."""
     kind = PROBLEM_TYPES[problem.kind]
     document = problem.document(request_id=g.get("request_id"))
-    # A browser that follows a link takes either and likes the page best.
-    if request.accept_mimetypes.best == "text/html" and request.accept_mimetypes[MEDIA_TYPE] > 0:
+    accept = request.accept_mimetypes
+    # A browser that follows a link takes anything and likes the page best; a program names what it can read.
+    if accept.best == "text/html" and accept[MEDIA_TYPE] > 0 and MEDIA_TYPE not in accept.values():
         page = render_template("failed.html", problem=document)
         response = Response(page, status=kind.status, content_type="text/html; charset=utf-8")
         response.headers["Content-Security-Policy"] = f"{SECURITY['Content-Security-Policy']}; style-src 'self'"
