@@ -243,9 +243,12 @@ def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
     return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _plan(class_result: ClassResult, listed: Options, assignment: Assignment) -> Plan:
-    """The pairs of an assignment of rows to sheets, those of one position next to each other."""
-    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None}
+def _plan(
+    class_result: ClassResult, listed: Options, assignment: Assignment, left_out: Mapping[int, Fact] | None = None
+) -> Plan:
+    """The pairs of an assignment of rows to sheets, those of one position next to each other. A sheet that turns out
+    not to be served has no say in where the others' pair stands: it is left out, and the others are set anew."""
+    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(left_out or {})
     rows = sorted({row for row in assignment if row is not None})
     positions = list(dict.fromkeys(listed.options[row].setting for row in rows))
     asked: list[Group] = []
@@ -257,11 +260,15 @@ def _plan(class_result: ClassResult, listed: Options, assignment: Assignment) ->
         asked += [(at, group) for group in groups]
     configured_pairs: list[ConfiguredPair] = []
     found = distributions_at([(class_result, setting, group) for setting, group in asked])
+    missed: dict[int, Fact] = {}
     for (setting, _), distributions in zip(asked, found, strict=True):
         serving, failed = _configured_pairs(class_result, setting, distributions)
         configured_pairs += serving
-        left_out |= failed
-    return _plan_with(configured_pairs, left_out)
+        missed |= failed
+    if missed and configured_pairs:
+        rest = [None if i in missed else row for i, row in enumerate(assignment)]
+        return _plan(class_result, listed, rest, left_out | missed)
+    return _plan_with(configured_pairs, left_out | missed)
 
 
 def _configured_pairs(
