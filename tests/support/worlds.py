@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import exp
 
 from sheetmargin_service.materials.material import Interval
 from sheetmargin_service.materials.permeance import typical_permeance
@@ -16,7 +17,7 @@ from sheetmargin_service.principles.ultrasonic.responses import STIFFNESSES, lay
 def in_world(a_sheet: Sheet, z: Mapping[str, float]) -> Sheet:
     """The sheet as it is where what is not known of it lies so many standard deviations off: nominal in that."""
     lot = lot_of(a_sheet)
-    mass, density = (1.0 + z["mass"] * row[0] + z["thickness"] * row[1] for row in (lot.mass, lot.density))
+    mass, density = (exp(z["mass"] * row[0] + z["thickness"] * row[1]) for row in (lot.mass, lot.density))
     factor = mass / density
 
     def at(interval: Interval, deviation: float) -> Interval:
