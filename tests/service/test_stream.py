@@ -162,7 +162,7 @@ def test_a_band_that_holds_one_number_alone_is_no_set_up(api):
 
 WORDS_BY_MARGIN = pytest.mark.xfail(
     strict=True,
-    reason="told as one that looks like two, as the percentiles over all lots overlap (2038 um and 1913 um), though a lap "
+    reason="told as one that looks like two, as the percentiles over all lots overlap (2038 and 1913 um), though a lap "
     "that is read has a chance of 0.85: what the line's speed forbids has a chance of 0 from there on",
 )
 
