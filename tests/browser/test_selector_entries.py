@@ -364,7 +364,7 @@ def test_american_units_in_the_answer(page: Page, scene: Scene, selector: Open, 
     shop.answered()
     gap = answer["recommendations"][0]["setups"][0]["geometry"]["gap_mm"]["nominal"]
     facts = shop.element.locator("dl").first
-    expect(facts).to_contain_text(f"{gap / 25.4:.2f}\u00a0in")
+    expect(facts).to_contain_text(f"{round(gap / 25.4, 2):g}\u00a0in")
     assert "mm" not in facts.inner_text()
     assert "mm" not in " ".join(shop.element.locator("svg[part=drawing]").first.locator("text").all_text_contents())
     assert shop.element.locator("header .understood").inner_text().endswith("mil)")
