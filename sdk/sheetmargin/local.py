@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication, WSGIEnvironment
 
 GROUP = "sheetmargin.in_process"
-URL = "http://in-process"
+URL = "http://localhost"
 
 
 def load_application(catalogue: str | None = None) -> WSGIApplication:

@@ -32,6 +32,7 @@ from sheetmargin_service.serving.malformed_bodies import install_broken_bodies
 from sheetmargin_service.serving.warm import warm_up
 from sheetmargin_service.web import demo, embed, guides, setup_sheets
 from sheetmargin_service.web.cors import install_cors
+from sheetmargin_service.web.hosts import install_hosts
 
 DESCRIPTION = (
     "Which double-sheet detector, how far apart, tilted how much, set to what, and will it work: computed from "
@@ -72,6 +73,7 @@ def create_app(
     computing = metrics.measured(limited(service.recommend, settings.time_limit_s, counts), counts)
     app = Flask("sheetmargin_service", static_folder=None, template_folder="api/templates")
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
+    app.config["TIME_LIMIT_S"], app.config["BATCH_TIME_LIMIT_S"] = settings.time_limit_s, settings.batch_time_limit_s
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
     install_headers(app)
@@ -106,6 +108,7 @@ def create_app(
     metrics.install_metrics(app, counts)
     install_work_limits(app, settings, counts)
     install_limits(app, settings)
+    install_hosts(app, settings.hosts)
     return app
 
 

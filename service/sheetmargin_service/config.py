@@ -23,6 +23,8 @@ Access = Literal["open", "keys"]
 _ORIGIN = re.compile(r"https?://[a-z0-9.\[\]:-]+", re.ASCII)
 _REDIS = re.compile(r"(?:rediss?|unix)://\S+", re.ASCII)
 
+_HOST = re.compile(r"[a-z0-9.-]+|\[[0-9a-f:.]+\]", re.ASCII)
+
 MAX_PROXIES = 5
 MAX_BATCHES = 64
 LONGEST_S = 3600.0
@@ -43,13 +45,18 @@ class Settings:
 
     access: Access = "open"
     keys_file: Path | None = None
+    hosts: tuple[str, ...] = ()
     origins: tuple[str, ...] = ()
     demo: bool = False
     rate_per_address: str | None = None
     rate_per_key: str | None = None
+    seconds_per_address: str | None = None
+    seconds_per_key: str | None = None
+    at_once: int | None = None
     redis_url: str | None = None
     proxies: int = 0
     time_limit_s: float | None = None
+    batch_time_limit_s: float | None = None
     batches: int = 2
     telemetry: bool = False
     catalogues: tuple[tuple[str, Path], ...] = ()
@@ -67,6 +74,12 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "up within seconds, without a restart",
         "",
     ),
+    "SHEETMARGIN_HOSTS": (
+        "names under which the service is asked beside those of the loopback address, with spaces between and without "
+        "ports, such as `sheets.example`; any other is refused, but for probes, and links are made from these alone. "
+        "Must be set where the service listens beyond the loopback address",
+        "none",
+    ),
     "SHEETMARGIN_ORIGINS": ("web origins whose pages may read answers, with spaces between", "none"),
     "SHEETMARGIN_DEMO": ("`on` shows the invented shop at `/demo`", "`off`"),
     "SHEETMARGIN_RATE_PER_ADDRESS": (
@@ -74,6 +87,16 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "no limit",
     ),
     "SHEETMARGIN_RATE_PER_KEY": ("requests with one key", "no limit"),
+    "SHEETMARGIN_SECONDS_PER_ADDRESS": (
+        "seconds of a processor that the requests of one address without a secret key may take, such as `60/minute`",
+        "no limit",
+    ),
+    "SHEETMARGIN_SECONDS_PER_KEY": ("seconds of a processor that the requests with one key may take", "no limit"),
+    "SHEETMARGIN_AT_ONCE": (
+        "questions of one key or address that a worker process has under way at once: fewer than its threads, so that "
+        "one is left for others. Of batches one less than `SHEETMARGIN_BATCHES`",
+        "no limit",
+    ),
     "SHEETMARGIN_REDIS_URL": (
         "where replicas count together, such as `redis://redis:6379/0`; needs the extra `redis`. Without it, and while "
         "it cannot be reached, each worker process counts by itself",
@@ -86,6 +109,10 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
     "SHEETMARGIN_TIME_LIMIT_S": (
         "seconds that one job may take, after which it is answered with 503",
         "`10`; none in a program",
+    ),
+    "SHEETMARGIN_BATCH_TIME_LIMIT_S": (
+        "seconds that all jobs of one batch may take, after which the rest are answered with 503 each",
+        "`300`; none in a program",
     ),
     "SHEETMARGIN_BATCHES": ("batches that one worker process computes at once", "`2`"),
     "SHEETMARGIN_TELEMETRY": (
@@ -128,13 +155,20 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
     return Settings(
         access=cast("Access", access),
         keys_file=keys_file,
+        hosts=_hosts("SHEETMARGIN_HOSTS", environment),
         origins=_origins(environment.get("SHEETMARGIN_ORIGINS", "")),
         demo=_flag("SHEETMARGIN_DEMO", environment),
         rate_per_address=_rate("SHEETMARGIN_RATE_PER_ADDRESS", environment),
         rate_per_key=_rate("SHEETMARGIN_RATE_PER_KEY", environment),
+        seconds_per_address=_rate("SHEETMARGIN_SECONDS_PER_ADDRESS", environment),
+        seconds_per_key=_rate("SHEETMARGIN_SECONDS_PER_KEY", environment),
+        at_once=_whole("SHEETMARGIN_AT_ONCE", environment, default=0, least=1, most=MAX_BATCHES)
+        if "SHEETMARGIN_AT_ONCE" in environment
+        else None,
         redis_url=_redis("SHEETMARGIN_REDIS_URL", environment),
         proxies=_whole("SHEETMARGIN_PROXIES", environment, default=0, least=0, most=MAX_PROXIES),
         time_limit_s=_seconds("SHEETMARGIN_TIME_LIMIT_S", environment),
+        batch_time_limit_s=_seconds("SHEETMARGIN_BATCH_TIME_LIMIT_S", environment),
         batches=_whole("SHEETMARGIN_BATCHES", environment, default=2, least=1, most=MAX_BATCHES),
         telemetry=_telemetry("SHEETMARGIN_TELEMETRY", environment),
         catalogues=_catalogues("SHEETMARGIN_CATALOGUE", environment),
@@ -151,6 +185,14 @@ def workers_from(environment: Mapping[str, str] = os.environ) -> int:
 def is_origin(text: str) -> bool:
     """Whether a text is an origin as browsers send it."""
     return _ORIGIN.fullmatch(text) is not None
+
+
+def _hosts(name: str, environment: Mapping[str, str]) -> tuple[str, ...]:
+    hosts = tuple(environment.get(name, "").split())
+    for host in hosts:
+        if not _HOST.fullmatch(host):
+            raise wrong_setting(name, f"{host!r} is not a name in lower case such as sheets.example")
+    return hosts
 
 
 def _origins(text: str) -> tuple[str, ...]:

@@ -164,8 +164,9 @@ class Server:
     def __init__(self, command: list[str], port: int, home: Path) -> None:
         scripts = sysconfig.get_path("scripts")
         path = f"{scripts}{os.pathsep}{os.environ['PATH']}"
-        # The image listens beyond its own machine, where who may ask must be said.
-        self.environment = os.environ | {"HOME": str(home), "PATH": path, "SHEETMARGIN_ACCESS": "open"}
+        # The image listens beyond its own machine, where who may ask must be said, under which name, through what.
+        said = {"SHEETMARGIN_ACCESS": "open", "SHEETMARGIN_HOSTS": "sheets.example", "SHEETMARGIN_PROXIES": "1"}
+        self.environment = os.environ | {"HOME": str(home), "PATH": path} | said
         self.environment.pop("XDG_RUNTIME_DIR", None)
         self.url = f"http://127.0.0.1:{port}"
         self.process = subprocess.Popen(

@@ -22,6 +22,8 @@ WRONG = [
     ("SHEETMARGIN_ACCESS", "yes"),
     ("SHEETMARGIN_KEYS_FILE", "/nowhere/keys.toml"),
     ("SHEETMARGIN_KEYS_FILE", __file__),  # which keeps nobody out by itself
+    ("SHEETMARGIN_HOSTS", "localhost https://sheets.example"),
+    ("SHEETMARGIN_HOSTS", "sheets.example:8080"),
     ("SHEETMARGIN_ORIGINS", "shop.example"),
     ("SHEETMARGIN_DEMO", "1"),
     ("SHEETMARGIN_RATE_PER_ADDRESS", "many"),
@@ -37,6 +39,7 @@ WRONG = [
     ("SHEETMARGIN_TIME_LIMIT_S", "nan"),
     ("SHEETMARGIN_TIME_LIMIT_S", "inf"),
     ("SHEETMARGIN_TIME_LIMIT_S", ""),
+    ("SHEETMARGIN_BATCH_TIME_LIMIT_S", "-1"),
     ("SHEETMARGIN_BATCHES", "0"),
     ("SHEETMARGIN_BATCHES", "1.5"),
     ("SHEETMARGIN_TELEMETRY", "true"),
@@ -87,6 +90,7 @@ def test_right_settings() -> None:
         "SHEETMARGIN_RATE_PER_KEY": "5000/hour",
         "SHEETMARGIN_REDIS_URL": "redis://redis:6379/0",
         "SHEETMARGIN_PROXIES": "2",
+        "SHEETMARGIN_HOSTS": "sheets.example [::1]",
         "SHEETMARGIN_TIME_LIMIT_S": "2.5",
         "SHEETMARGIN_BATCHES": "1",
         "SHEETMARGIN_TELEMETRY": "on",
@@ -96,6 +100,7 @@ def test_right_settings() -> None:
         rate_per_key="5000/hour",
         redis_url="redis://redis:6379/0",
         proxies=2,
+        hosts=("sheets.example", "[::1]"),
         time_limit_s=2.5,
         batches=1,
         telemetry=True,
@@ -130,14 +135,17 @@ def test_the_guide_has_every_setting() -> None:
         (3, False),
     ],
 )
-def test_beyond_this_machine_access_must_be_set(address: Address, local: bool) -> None:
+def test_beyond_this_machine_who_how_and_through_what_must_be_said(address: Address, local: bool) -> None:
     assert is_local(address) == local
-    check_access([address], {"SHEETMARGIN_ACCESS": "open"})
-    if local:
-        check_access([address], {})
-    else:
-        with pytest.raises(FieldError, match="SHEETMARGIN_ACCESS"):
-            check_access([("127.0.0.1", 1), address], {})
+    told = {"SHEETMARGIN_ACCESS": "open", "SHEETMARGIN_HOSTS": "sheets.example", "SHEETMARGIN_PROXIES": "0"}
+    check_access([address], told)
+    for name in told:
+        rest = {other: value for other, value in told.items() if other != name}
+        if local:
+            check_access([address], rest)
+        else:
+            with pytest.raises(FieldError, match=f"^{name}: must be set"):
+                check_access([("127.0.0.1", 1), address], rest)
 
 
 @pytest.mark.parametrize(
@@ -161,7 +169,7 @@ def test_the_start_ends_with_the_name(options: list[str], environment: dict[str,
 
 def test_loading_gunicorn_s_configuration_loads_no_numpy() -> None:
     """The threads of BLAS are set by what is in the environment when NumPy is loaded."""
-    check = "import sys, sheetmargin_service.gunicorn_conf as c; c.on_exit(None); print('numpy' in sys.modules)"
+    check = "import sys, sheetmargin_service.gunicorn_conf as c; print('numpy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
 

@@ -31,6 +31,11 @@ class ProblemType:
 
 
 PROBLEM_TYPES: Mapping[str, ProblemType] = {
+    "unknown-host": ProblemType(
+        status=400,
+        title="The service is not asked under this name",
+        meaning="The header `Host` is malformed, or not among the names that the service was told (SHEETMARGIN_HOSTS).",
+    ),
     "bad-syntax": ProblemType(
         status=400,
         title="The body cannot be read",
@@ -131,8 +136,8 @@ class Problem(Exception):  # noqa: N818 - the word of RFC 9457
 def _summary(faults: Sequence[Fault]) -> str | None:
     if len(faults) <= 1:
         return faults[0].detail if faults else None
-    told = "" if len(faults) <= MAX_FAULTS else f"; the first {MAX_FAULTS} are listed"
-    return f"{len(faults)} things are wrong{told}."
+    more = f"More than {MAX_FAULTS} things are wrong; the first {MAX_FAULTS} are listed."
+    return more if len(faults) > MAX_FAULTS else f"{len(faults)} things are wrong."
 
 
 def _error(fault: Fault, *, in_query: bool) -> dict[str, Any]:
