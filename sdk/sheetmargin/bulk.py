@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from sheetmargin.client import Client
 
 MOST_JOBS = 1000
-MOST_BYTES = 8 << 20
+MOST_BYTES = 2 << 20
 """Of one call: the service's own limits."""
 CHUNK = 50
 """Jobs in a call if not told: some seconds of work, so that calls share out evenly and little is computed twice."""

@@ -185,6 +185,35 @@ def test_a_post_whose_instance_breaks_off_is_computed_by_the_other(
 
 
 @pytest.mark.long
+@pytest.mark.parametrize(("path", "most"), [(PATH, 2), (f"{PATH}/batch", 1)])
+def test_what_ends_a_replica_does_not_go_round(
+    require_part: Callable[[str], str], tmp_path: Path, path: str, most: int
+) -> None:
+    """Of four replicas that die of a question, one or two do."""
+    questions: list[bytes] = []
+
+    def read_and_die(listener: socket.socket) -> None:
+        while True:
+            try:
+                connection, _ = listener.accept()
+            except OSError:
+                return
+            with connection:
+                questions.append(connection.recv(65536))
+
+    with ExitStack() as stack:
+        listeners = [stack.enter_context(socket.create_server(("127.0.0.1", 0))) for _ in range(4)]
+        for listener in listeners:
+            threading.Thread(target=read_and_die, args=(listener,), daemon=True).start()
+        ports = [listener.getsockname()[1] for listener in listeners]
+        with nginx(require_part("nginx"), tmp_path / "poison", ports) as front:
+            questions.clear()
+            assert requests.post(front.url + path, json=[], timeout=30).status_code == 502
+        for listener in listeners:
+            listener.shutdown(socket.SHUT_RDWR)
+    assert 1 <= len(questions) <= most
+
+
 def test_one_of_two_is_killed_under_load(site: Site) -> None:
     """Nobody who asks through the client sees it, whether by GET or POST; with the other gone, what is kept is told."""
     answered: list[str] = []

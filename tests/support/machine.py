@@ -21,7 +21,16 @@ def memory_mb(process: int, what: str = "Pss") -> float:
 
 def peak_mb(process: int) -> float:
     """The most memory that a process has had at once, in MB."""
+    return _status_mb(process, "VmHWM")
+
+
+def address_space_mb(process: int) -> float:
+    """What RLIMIT_AS limits, in MB."""
+    return _status_mb(process, "VmSize")
+
+
+def _status_mb(process: int, name: str) -> float:
     for line in Path(f"/proc/{process}/status").read_text().splitlines():
-        if line.startswith("VmHWM"):
+        if line.startswith(name):
             return float(line.split()[1]) / 1024.0
-    raise ValueError("the kernel does not tell VmHWM")
+    raise ValueError(f"the kernel does not tell {name}")

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import errno
+import io
 import json
 import logging
+import math
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from itertools import groupby
+from itertools import islice
 from typing import Any
 
 from marshmallow import ValidationError
@@ -24,6 +27,7 @@ from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.api.service import Service
+from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
 
 log = logging.getLogger(__name__)
 
@@ -35,68 +39,53 @@ REFERENCE = asked_field(Job, "reference")
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One job of a batch as it came: its JSON value, or the faults for which it has none."""
+    """One job of a batch as it came, and in NDJSON the line, from 1, on which it stands."""
 
-    value: Any = None
-    faults: tuple[Fault, ...] = ()
+    text: bytes
+    line: int | None = None
 
-    @property
-    def reference(self) -> str | None:
-        """The caller's own, where it is one that can be sent back."""
+    def parse(self) -> tuple[Any, tuple[Fault, ...]]:
+        """Its JSON value, and the faults for which it is none that counts."""
         try:
-            text: str | None = REFERENCE.deserialize(self.value["reference"])
-            (text or "").encode()
-        except (TypeError, KeyError, ValidationError, UnicodeEncodeError):
-            return None
-        return text
+            value, faults = strict_json.parse(self.text)
+        except strict_json.JsonError as error:
+            return None, tuple(replace(fault, line=self.line) for fault in error.faults)
+        return value, tuple(faults)
 
 
 def entries_of(body: bytes, media_type: str) -> list[Entry]:
-    """The jobs of a body; Problem where the whole is none or has too many of them."""
-    return _lines(body) if media_type == NDJSON else _items(body)
-
-
-def _check_count(count: int) -> None:
-    if count > MOST_JOBS:
+    """The jobs of a body, none of them parsed yet; Problem where the whole is none or has too many of them."""
+    try:
+        entries = list(islice(_lines(body) if media_type == NDJSON else _items(body), MOST_JOBS + 1))
+    except strict_json.JsonError as error:
+        raise Problem("bad-syntax", *error.faults) from error
+    except TypeError as error:
+        fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an array of jobs", path=())
+        raise Problem("invalid-values", fault) from error
+    if len(entries) > MOST_JOBS:
         expected = f"at most {MOST_JOBS} jobs in a call"
         fault = Fault(code="wrong-length", detail="These are too many jobs.", expected=expected, path=())
         raise Problem("invalid-values", fault)
+    return entries
 
 
-def _items(body: bytes) -> list[Entry]:
-    try:
-        value, faults = strict_json.parse(body)
-    except strict_json.JsonError as error:
-        raise Problem("bad-syntax", *error.faults) from error
-    if not isinstance(value, list):
-        fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an array of jobs", path=())
-        raise Problem("invalid-values", fault)
-    _check_count(len(value))
-    own = {
-        index: tuple(replace(fault, path=(fault.path or ())[1:]) for fault in group)
-        for index, group in groupby(sorted(faults, key=_position), key=_position)
-    }
-    return [Entry(value=item, faults=own.get(index, ())) for index, item in enumerate(value)]
+def _items(body: bytes) -> Iterator[Entry]:
+    return (Entry(text=text) for text in strict_json.items(body))
 
 
-def _position(fault: Fault) -> int:
-    assert fault.path is not None
-    return int(fault.path[0])
-
-
-def _lines(body: bytes) -> list[Entry]:
+def _lines(body: bytes) -> Iterator[Entry]:
     """Blank lines are none, but count as lines when a fault says where it is."""
-    numbered = [(number, line) for number, line in enumerate(body.split(b"\n"), start=1) if line.strip()]
-    _check_count(len(numbered))
-    return [_entry(line, number) for number, line in numbered]
+    return (Entry(text=line, line=number) for number, line in enumerate(io.BytesIO(body), start=1) if line.strip())
 
 
-def _entry(line: bytes, number: int) -> Entry:
+def _reference(value: Any) -> str | None:
+    """The caller's own name of a job, where it is one that can be sent back."""
     try:
-        value, faults = strict_json.parse(line)
-    except strict_json.JsonError as error:
-        return Entry(faults=tuple(replace(fault, line=number) for fault in error.faults))
-    return Entry(value=value, faults=tuple(faults))
+        text: str | None = REFERENCE.deserialize(value["reference"])
+        (text or "").encode()
+    except (TypeError, KeyError, ValidationError, UnicodeEncodeError):
+        return None
+    return text
 
 
 @dataclass
@@ -111,13 +100,16 @@ class Progress:
 class Batch:
     """Answers jobs one by one, equal ones once.
 
-    `dump` writes an answer out, `is_gone` tells whether nobody waits any more, `request_id` is told in problems.
+    `dump` writes an answer out, `is_gone` tells whether nobody waits any more, `request_id` is told in problems. Each
+    job may take `job_limit_s`, all of them together `limit_s`; None is no limit.
     """
 
     service: Service
     dump: Callable[[Answer], dict[str, Any]]
     is_gone: Callable[[], bool]
     request_id: str | None = None
+    job_limit_s: float | None = None
+    limit_s: float | None = None
     schema: StrictSchema = field(default_factory=question_schema(Job))
 
     def answer(self, entries: list[Entry], progress: Progress) -> Iterator[dict[str, Any]]:
@@ -126,26 +118,35 @@ class Batch:
         Without asking, the job after the one under way would be computed, too: the kernel takes one line more.
         """
         known: dict[str, Answer] = {}
+        ends = time.monotonic() + (self.limit_s or math.inf)
         for index, entry in enumerate(entries):
             if self.is_gone():
                 raise BrokenPipeError(errno.EPIPE, "the caller of a batch has gone")
             progress.begun += 1
-            line: dict[str, Any] = {"index": index, "reference": entry.reference}
+            line: dict[str, Any] = {"index": index, "reference": None}
             try:
-                yield {**line, "result": self._result(entry, known)}
+                with time_limit(min(self.job_limit_s or math.inf, ends - time.monotonic())):
+                    check_time()
+                    value, faults = entry.parse()
+                    line["reference"] = _reference(value)
+                    line["result"] = self._result(value, faults, known)
             except Problem as problem:
-                yield {**line, "problem": problem.document(request_id=self.request_id)}
+                line["problem"] = problem.document(request_id=self.request_id)
+            except OutOfTime:
+                detail = "Its time, or that of the whole batch, was over. Ask for less at once, or again later."
+                line["problem"] = Problem("unavailable", detail=detail).document(request_id=self.request_id)
+            yield line
 
-    def _result(self, entry: Entry, known: dict[str, Answer]) -> dict[str, Any]:
-        if entry.faults:
-            raise Problem("bad-syntax", *entry.faults)
+    def _result(self, value: Any, faults: tuple[Fault, ...], known: dict[str, Answer]) -> dict[str, Any]:
+        if faults:
+            raise Problem("bad-syntax", *faults)
         try:
-            resolved = resolve_job(decode_value(entry.value, self.schema), self.service)
+            resolved = resolve_job(decode_value(value, self.schema), self.service)
             key = canonical_job(resolved.job)
             if key not in known:
                 known[key] = self._compute(resolved)
             return self.dump(replace(known[key], reference=resolved.job.reference))
-        except Problem:
+        except (Problem, OutOfTime):
             raise
         except Exception as error:
             log.exception("request %s: a job of a batch failed", self.request_id)

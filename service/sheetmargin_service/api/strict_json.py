@@ -11,11 +11,16 @@ import re
 from codecs import BOM_UTF8
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import islice
 from typing import Any, NoReturn
 
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.errors import Path
+from sheetmargin_service.selection.time_limit import check_time
 
+MOST_FAULTS = 100
+"""That are looked for in one text: one that is wrong in more places is wrong in one way."""
 MAX_DEPTH = 32
 """Objects and arrays within each other. A job needs six."""
 
@@ -24,6 +29,7 @@ _LONGEST_INTEGER = 18
 
 # The closing quote is optional so that an unterminated text is consumed once: the scan stays linear on hostile input.
 _STRING = r'"(?:[^"\\]|\\.)*+"?'
+_SPACE = re.compile(r"[ \t\r\n]*")
 _STRING_OR_BRACKET = re.compile(rf"{_STRING}|[\[\]{{}}]", re.DOTALL)
 _STRING_OR_CONSTANT = re.compile(rf"{_STRING}|NaN|-?Infinity", re.DOTALL)
 
@@ -55,7 +61,60 @@ def loads(body: bytes) -> Any:
 
 
 def parse(body: bytes) -> tuple[Any, list[Fault]]:
-    """The value, and what is wrong with parts of it, each with its path; JsonError where the whole is no JSON."""
+    """The value, and what is wrong with parts of it, the first of them each with its path; JsonError where the whole is
+    no JSON."""
+    text = _text(body)
+    seen_twice: list[_Repeated] = []
+
+    def read_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        check_time()
+        value = dict(pairs)
+        if len(value) == len(pairs) or len(seen_twice) == MOST_FAULTS:
+            return value
+        seen_twice.append(_Repeated(value))
+        seen_twice[-1].names = tuple(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)
+        return seen_twice[-1]
+
+    with _syntax_told(text):
+        value = json.loads(text, object_pairs_hook=read_object, parse_constant=_constant, parse_int=_integer)
+    found = _repeated(value) if seen_twice else (), _surrogates(value) if "\\u" in text else ()
+    return value, [fault for kind in found for fault in islice(kind, MOST_FAULTS)]
+
+
+def items(body: bytes) -> Iterator[bytes]:
+    """The JSON texts of the items of an array, each when it is asked for; JsonError where what is read is no JSON, and
+    TypeError where it is no array."""
+    text = _text(body)
+    # Nothing is kept of what is read.
+    read = json.JSONDecoder(
+        object_pairs_hook=lambda _: check_time(), parse_constant=_constant, parse_int=len
+    ).raw_decode
+    at = _beyond_space(text, 0)
+    if text[at] != "[":
+        parse(body)
+        raise TypeError("no array")
+    with _syntax_told(text):
+        at = _beyond_space(text, at + 1)
+        if text[at : at + 1] != "]":
+            while True:
+                _, end = read(text, at)
+                yield text[at:end].encode()
+                at = _beyond_space(text, end)
+                if text[at : at + 1] != ",":
+                    break
+                at = _beyond_space(text, at + 1)
+        if text[at : at + 1] != "]":
+            raise json.JSONDecodeError("Expecting ',' delimiter", text, at)
+        if (rest := _beyond_space(text, at + 1)) != len(text):
+            raise json.JSONDecodeError("Extra data", text, rest)
+
+
+def _beyond_space(text: str, at: int) -> int:
+    return _SPACE.match(text, at).end()  # type: ignore[union-attr]
+
+
+def _text(body: bytes) -> str:
+    """The text of a body, if it is one and not nested too deeply."""
     # RFC 8259, section 8.1: a reader may ignore a byte order mark, which spreadsheets and shells like to write.
     body = body.removeprefix(BOM_UTF8)
     try:
@@ -68,18 +127,13 @@ def parse(body: bytes) -> tuple[Any, list[Fault]]:
     if not text.strip(" \t\r\n"):
         raise JsonError(Fault(code="empty-body", detail="There is no JSON.", expected="a JSON object"))
     _refuse_depth(text)
-    seen_twice: list[_Repeated] = []
+    return text
 
-    def read_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-        value = dict(pairs)
-        if len(value) == len(pairs):
-            return value
-        seen_twice.append(_Repeated(value))
-        seen_twice[-1].names = tuple(name for name, count in Counter(name for name, _ in pairs).items() if count > 1)
-        return seen_twice[-1]
 
+@contextmanager
+def _syntax_told(text: str) -> Iterator[None]:
     try:
-        value = json.loads(text, object_pairs_hook=read_object, parse_constant=_constant, parse_int=_integer)
+        yield
     except json.JSONDecodeError as error:
         fault = _at(text, error.pos, code="json-syntax", detail=f"Not JSON: {error.msg}.", expected="JSON (RFC 8259)")
         raise JsonError(fault) from error
@@ -87,7 +141,6 @@ def parse(body: bytes) -> tuple[Any, list[Fault]]:
         position = next(m.start() for m in _STRING_OR_CONSTANT.finditer(text) if not m[0].startswith('"'))
         fault = _at(text, position, code="json-syntax", detail=f"{error} is not JSON.", expected="a finite number")
         raise JsonError(fault) from error
-    return value, [*(_repeated(value) if seen_twice else ()), *(_surrogates(value) if "\\u" in text else ())]
 
 
 def _at(text: str, position: int, *, code: str, detail: str, expected: str) -> Fault:
@@ -119,6 +172,7 @@ def _integer(digits: str) -> int | float:
 
 
 def _walk(value: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+    check_time()
     yield path, value
     if isinstance(value, dict):
         for name, item in value.items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Response, g, request
+from flask import Response, current_app, g, request
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.problem import BatchItem
 
@@ -23,8 +23,9 @@ from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.selection.time_limit import check_time
 
-MAX_BODY = 8 << 20
+MAX_BODY = 2 << 20
 
 routes = Routes("batch", "Many jobs at once.")
 
@@ -50,6 +51,8 @@ def recommend_for_jobs() -> Response:
     The answer has one item for each job, in order: its result, or the problem that it alone has. Items are sent as they
     are computed, equal jobs are computed once. The answer comes as the jobs do, unless `Accept` prefers the other form.
     """
+    # Whether this caller may have one more under way is told before the answer begins.
+    check_time()
     entries = entries_of(read_body(request, MEDIA_TYPES), request.mimetype)
     language = wanted_language()
     batch = Batch(
@@ -57,6 +60,8 @@ def recommend_for_jobs() -> Response:
         dump=lambda answer: encode(answer, language=language),
         is_gone=departure(request.environ),
         request_id=g.get("request_id"),
+        job_limit_s=current_app.config["TIME_LIMIT_S"],
+        limit_s=current_app.config["BATCH_TIME_LIMIT_S"],
     )
     g.progress = Progress(jobs=len(entries))
     lines = batch.answer(entries, g.progress)
