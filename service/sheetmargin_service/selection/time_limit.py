@@ -1,4 +1,4 @@
-"""A limit on the time of one computation, asked at the steps of the search.
+"""A limit on the time of one computation, asked at the steps of the search, and whose turn it is to compute.
 
 The clock is the monotonic one, which nobody sets.
 """
@@ -6,11 +6,12 @@ The clock is the monotonic one, which nobody sets.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
 _ends: ContextVar[float | None] = ContextVar("ends", default=None)
+_wait_for_turn: ContextVar[Callable[[float | None], None] | None] = ContextVar("wait_for_turn", default=None)
 
 
 class OutOfTime(Exception):  # noqa: N818 - what it says
@@ -29,8 +30,20 @@ def time_limit(seconds: float | None) -> Iterator[None]:
         _ends.reset(token)
 
 
+@contextmanager
+def turns(wait: Callable[[float | None], None]) -> Iterator[None]:
+    """Let `check_time` call `wait` with the time at which waiting is of no use any more."""
+    token = _wait_for_turn.set(wait)
+    try:
+        yield
+    finally:
+        _wait_for_turn.reset(token)
+
+
 def check_time() -> None:
-    """Raises OutOfTime where no time is left."""
-    ends = _ends.get()
+    """Let others compute whose turn it is; raises OutOfTime where no time is left."""
+    ends, wait = _ends.get(), _wait_for_turn.get()
+    if wait is not None:
+        wait(ends)
     if ends is not None and time.monotonic() >= ends:
         raise OutOfTime

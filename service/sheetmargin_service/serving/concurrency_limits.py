@@ -1,4 +1,4 @@
-"""How much work may be under way: the time of one job, and the batches at once.
+"""How much work may be under way: the time of one job, what one caller may have computed at once, the batches at once.
 
 What is not computed in time is given up, so that it holds no thread that others wait for.
 """
@@ -6,7 +6,9 @@ What is not computed in time is given up, so that it holds no thread that others
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any, cast
 
@@ -22,7 +24,9 @@ from sheetmargin_service.config import Settings
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.selection.time_limit import OutOfTime, time_limit
+from sheetmargin_service.serving.limits import caller
 from sheetmargin_service.serving.metrics import Metrics
+from sheetmargin_service.serving.turns import TooManyAtOnce, Turns
 
 RETRY_AFTER_S = 5
 
@@ -43,40 +47,88 @@ def limited(recommend: Recommend, seconds: float | None, metrics: Metrics) -> Re
 
 
 def install_work_limits(app: Flask, settings: Settings, metrics: Metrics) -> None:
-    """Limit the time of every call, and how many batches are computed at once."""
-    slots = threading.BoundedSemaphore(settings.batches)
+    """Limit the time of every call, how many of a caller are under way, and how many batches are computed at once."""
+    turns = Turns(at_once=settings.at_once)
+    of_one = settings.batches if settings.at_once is None else max(1, settings.batches - 1)
+    slots = _Slots(most=settings.batches, of_one=of_one, metrics=metrics)
     for name, call in calls_of(app).items():
-        view = _in_time(cast("View", app.view_functions[name]), settings.time_limit_s, metrics)
-        app.view_functions[name] = _in_slot(view, slots, metrics) if call.scope == "batch" else view
+        # Probes are nobody's.
+        name_of = caller if call.scope != "open" else lambda: f"thread {threading.get_ident()}"
+        view = _in_time(cast("View", app.view_functions[name]), settings.time_limit_s, turns, name_of, metrics)
+        app.view_functions[name] = _in_slot(view, slots) if call.scope == "batch" else view
 
 
-def _in_time(view: View, seconds: float | None, metrics: Metrics) -> View:
+def _in_time(view: View, seconds: float | None, turns: Turns, name_of: Callable[[], str], metrics: Metrics) -> View:
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> Response:
         try:
-            with time_limit(seconds):
-                return view(*args, **kwargs)
+            with ExitStack() as stack:
+                turn = stack.enter_context(turns.turn(name_of))
+                with time_limit(seconds):
+                    response = view(*args, **kwargs)
+                if response.is_streamed:
+                    response.response = _between_turns(response.iter_encoded(), lambda: turns.pause(turn))
+                    response.call_on_close(stack.pop_all().close)
+                return response
         except OutOfTime as error:
             raise _took_too_long(metrics) from error
+        except TooManyAtOnce as error:
+            raise _at_once(metrics) from error
 
     return answer
 
 
-def _in_slot(view: View, slots: threading.BoundedSemaphore, metrics: Metrics) -> View:
+def _between_turns(pieces: Iterator[bytes], pause: Callable[[], None]) -> Iterator[bytes]:
+    """The pieces of an answer; while one is being sent others compute."""
+    pause()
+    for piece in pieces:
+        pause()
+        yield piece
+
+
+@dataclass(kw_only=True)
+class _Slots:
+    """The batches that are being computed, by caller."""
+
+    most: int
+    of_one: int
+    metrics: Metrics
+    taken: list[str] = field(default_factory=list)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def take(self, name: str) -> None:
+        """Problem where there is no slot for this caller."""
+        with self.lock:
+            if len(self.taken) < self.most and self.taken.count(name) < self.of_one:
+                self.taken.append(name)
+                return
+            others = len(self.taken) >= self.most
+        if not others:
+            raise _at_once(self.metrics)
+        self.metrics.refused.labels("batches").inc()
+        raise _unavailable("Other batches are being computed.")
+
+
+def _in_slot(view: View, slots: _Slots) -> View:
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> Response:
-        if not slots.acquire(blocking=False):
-            metrics.refused.labels("batches").inc()
-            raise _unavailable("Other batches are being computed.")
+        name = caller()
+        slots.take(name)
         try:
             response = view(*args, **kwargs)
         except BaseException:
-            slots.release()
+            slots.taken.remove(name)
             raise
-        response.call_on_close(slots.release)
+        response.call_on_close(lambda: slots.taken.remove(name))
         return response
 
     return answer
+
+
+def _at_once(metrics: Metrics) -> Problem:
+    metrics.refused.labels("at once").inc()
+    fault = Fault(code="at-once", detail="This caller has too many questions under way.", expected="one after another")
+    return Problem("too-many-requests", fault, headers={"Retry-After": "1"})
 
 
 def _took_too_long(metrics: Metrics) -> Problem:

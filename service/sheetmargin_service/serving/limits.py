@@ -11,9 +11,11 @@ import logging
 import math
 import time
 from collections.abc import Callable
+from contextlib import suppress
 
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
 from flask_limiter import ApplicationLimit, Limiter, RequestLimit
+from limits import parse_many
 from limits.storage import MemoryStorage
 from werkzeug.middleware.proxy_fix import ProxyFix
 
@@ -32,6 +34,7 @@ WRONG_KEYS = "30/minute"
 REDIS_TIMEOUT_S = 0.25
 """In one network Redis answers within a millisecond or so; while it does not, a worker counts by itself."""
 
+KEY_PREFIX = "sheetmargin"
 JUMP_S = 2.0
 """A clock that has moved by more against the monotonic one was set. Slewing is at most 0.5 ms a second (adjtime)."""
 
@@ -48,6 +51,14 @@ def install_limits(app: Flask, settings: Settings) -> None:
         limits.append(_limit("address", settings.rate_per_address, _address, exempt=_has_secret_key))
     if settings.rate_per_key:
         limits.append(_limit("key", settings.rate_per_key, _key_id, exempt=lambda: known_key() is None))
+    computing = []
+    for name, rate, key, exempt in (
+        ("address", settings.seconds_per_address, _address, _has_secret_key),
+        ("key", settings.seconds_per_key, _key_id, lambda: known_key() is None),
+    ):
+        if rate:
+            computing.append((name, _in_ms(rate), key, exempt))
+            limits.append(_limit(f"{name}'s seconds", _in_ms(rate), key, exempt=exempt, counts=lambda _: False))
     if settings.access == "keys":
         limits.append(_limit("wrong key", WRONG_KEYS, _address, exempt=_has_passed, counts=_was_wrong_key))
     if not limits:
@@ -60,7 +71,7 @@ def install_limits(app: Flask, settings: Settings) -> None:
         in_memory_fallback_enabled=settings.redis_url is not None,
         # Of several threads that lose Redis at once the fallback serves the first; the others go on uncounted.
         swallow_errors=settings.redis_url is not None,
-        key_prefix="sheetmargin",
+        key_prefix=KEY_PREFIX,
         # A path that leads nowhere counts, too.
         request_identifier=lambda: request.endpoint or "none",
     )
@@ -76,6 +87,34 @@ def install_limits(app: Flask, settings: Settings) -> None:
     app.before_request(forget_after_jump)
     limiter.init_app(app)
     limiter.request_filter(lambda: request.path in UNCOUNTED or request.method == "OPTIONS")
+
+    def count_seconds(response: Response) -> Response:
+        """Once the answer is sent: a batch is computed while it is."""
+        counted = [
+            (item, (KEY_PREFIX, key(), f"{name}'s seconds"))
+            for name, rate, key, exempt in computing
+            if not exempt()
+            for item in parse_many(rate)
+        ]
+        begun_s = time.thread_time() if "begun_thread_s" not in g else g.begun_thread_s
+
+        def count() -> None:
+            spent_ms = round(1e3 * (time.thread_time() - begun_s))
+            with suppress(Exception):  # a Redis that is away is told of where requests are counted
+                for item, names in counted:
+                    limiter.limiter.hit(item, *names, cost=spent_ms)
+
+        response.call_on_close(count)
+        return response
+
+    if computing:
+        app.before_request(lambda: setattr(g, "begun_thread_s", time.thread_time()))
+        app.after_request(count_seconds)
+
+
+def _in_ms(rate: str) -> str:
+    """A rate of seconds as one of whole milliseconds."""
+    return ";".join(str(type(item)(1000 * item.amount, item.multiples)) for item in parse_many(rate))
 
 
 class _Clock:
@@ -122,6 +161,11 @@ def _address() -> str:
     if isinstance(address, ipaddress.IPv4Address):
         return text
     return str(address.ipv4_mapped or ipaddress.ip_network((address, 64), strict=False))
+
+
+def caller() -> str:
+    """Who asks: a secret key that has passed before, or an address."""
+    return f"key {_key_id()}" if _has_secret_key() else f"address {_address()}"
 
 
 def _has_passed() -> bool:

@@ -1,0 +1,113 @@
+"""One caller at a time computes in a process: whoever has computed least in this minute.
+
+Python lets one thread compute at a time anyway, and changes between them as it likes. Here they change at the steps of
+a computation, so that who asks little does not wait for who asks much.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from sheetmargin_service.selection.time_limit import turns
+
+WINDOW_S = 60.0
+
+
+class TooManyAtOnce(Exception):  # noqa: N818 - what it says
+    """The caller has as many computations under way as it may."""
+
+
+@dataclass(eq=False, kw_only=True)
+class Turn:
+    """A computation of a caller, which is asked for at its first step. `used_s`: the processor time that it took."""
+
+    turns: Turns
+    name: Callable[[], str]
+    caller: str | None = None
+    used_s: float = 0.0
+    since_s: float = 0.0
+
+    def wait(self, ends: float | None) -> None:
+        """Go on if nobody waits who has used less; else wait until it is so, or until `ends` of the monotonic clock."""
+        self.turns.wait(self, ends)
+
+
+@dataclass(kw_only=True)
+class Turns:
+    """The computations of a process. One caller may have `at_once` under way; None is no limit."""
+
+    at_once: int | None = None
+    _changed: threading.Condition = field(default_factory=threading.Condition)
+    _computing: Turn | None = None
+    _under_way: list[Turn] = field(default_factory=list)
+    _waiting: list[Turn] = field(default_factory=list)
+    _used_s: dict[str, float] = field(default_factory=dict)
+    _window_ends: float = 0.0
+
+    @contextmanager
+    def turn(self, name: Callable[[], str]) -> Iterator[Turn]:
+        """Let what is computed within wait for its turn. `name` tells the caller, once it is needed."""
+        turn = Turn(turns=self, name=name)
+        with turns(turn.wait):
+            try:
+                yield turn
+            finally:
+                self.pause(turn)
+                with self._changed:
+                    if turn in self._under_way:
+                        self._under_way.remove(turn)
+
+    def wait(self, turn: Turn, ends: float | None) -> None:
+        with self._changed:
+            self._begin(turn)
+            if self._computing is turn:
+                self._count(turn)
+                if not any(self._used(other) < self._used(turn) for other in self._waiting):
+                    return
+                self._computing = None
+            self._waiting.append(turn)
+            self._changed.notify_all()
+            left_s = None if ends is None else max(0.0, ends - time.monotonic())
+            mine = self._changed.wait_for(lambda: self._is_next(turn), left_s)
+            self._waiting.remove(turn)
+            if mine:
+                self._computing = turn
+                turn.since_s = time.thread_time()
+            self._changed.notify_all()
+
+    def pause(self, turn: Turn) -> None:
+        """Let others compute, until the turn waits again: while an answer is being sent, say."""
+        with self._changed:
+            if self._computing is turn:
+                self._count(turn)
+                self._computing = None
+                self._changed.notify_all()
+
+    def _begin(self, turn: Turn) -> None:
+        """TooManyAtOnce where the caller may not begin another one."""
+        if turn.caller is None:
+            caller = turn.name()
+            if self.at_once is not None and sum(one.caller == caller for one in self._under_way) >= self.at_once:
+                raise TooManyAtOnce
+            turn.caller = caller
+            self._under_way.append(turn)
+
+    def _is_next(self, turn: Turn) -> bool:
+        return self._computing is None and turn is min(self._waiting, key=self._used)
+
+    def _used(self, turn: Turn) -> tuple[float, float]:
+        return self._used_s.get(turn.caller or "", 0.0), turn.used_s
+
+    def _count(self, turn: Turn) -> None:
+        now_s, seconds = time.monotonic(), time.thread_time() - turn.since_s
+        turn.since_s += seconds
+        turn.used_s += seconds
+        if now_s > self._window_ends:
+            self._used_s.clear()
+            self._window_ends = now_s + WINDOW_S
+        caller = turn.caller or ""
+        self._used_s[caller] = self._used_s.get(caller, 0.0) + seconds

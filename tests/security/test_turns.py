@@ -1,0 +1,167 @@
+"""What one caller may compute, and how long others wait for it."""
+
+from __future__ import annotations
+
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+from flask import Flask
+from sheetmargin.contract.answer import Answer
+from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
+from sheetmargin_service.serving.turns import TooManyAtOnce, Turns
+from support.answers import CountingRecommend
+from support.apps import app_of
+from werkzeug.test import TestResponse
+
+JOBS, BATCH = "/v1/recommendations", "/v1/recommendations/batch"
+ONE, OTHER = "192.0.2.1", "192.0.2.2"
+
+
+def work(seconds: float) -> None:
+    """Take so much of a processor, in small steps."""
+    ends = time.thread_time() + seconds
+    while time.thread_time() < ends:
+        check_time()
+
+
+def test_who_has_computed_least_goes_first() -> None:
+    turns, ended = Turns(), []
+    begun = threading.Event()
+
+    def compute(caller: str, seconds: float) -> None:
+        with turns.turn(lambda: caller):
+            check_time()
+            begun.set()
+            work(seconds)
+        ended.append(caller)
+
+    with ThreadPoolExecutor(8) as pool:
+        pool.submit(compute, "heavy", 1.0)
+        assert begun.wait(10.0)
+        for caller in ("heavy", "heavy", "light 1", "light 2", "light 3"):
+            pool.submit(compute, caller, 0.02)
+    assert set(ended[:3]) == {"light 1", "light 2", "light 3"}
+
+
+def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:
+    turns, inside, most = Turns(), [], []
+
+    def compute(caller: str) -> None:
+        with turns.turn(lambda: caller) as turn:
+            for _ in range(20):
+                check_time()
+                inside.append(caller)
+                most.append(len(inside))
+                time.sleep(0.001)
+                inside.remove(caller)
+                turns.pause(turn)
+
+    with ThreadPoolExecutor(4) as pool:
+        for number in range(4):
+            pool.submit(compute, str(number))
+    assert (len(most), max(most)) == (80, 1)
+
+
+def test_waiting_ends_with_the_time_of_the_job() -> None:
+    turns = Turns()
+    with turns.turn(lambda: "one"), ThreadPoolExecutor(1) as pool:
+        check_time()
+
+        def late() -> None:
+            with turns.turn(lambda: "other"), time_limit(0.05):
+                check_time()
+
+        with pytest.raises(OutOfTime):
+            pool.submit(late).result(timeout=10.0)
+    with turns.turn(lambda: "third"):
+        check_time()
+
+
+def test_so_many_of_a_caller_are_under_way() -> None:
+    turns = Turns(at_once=1)
+
+    def begin(caller: str) -> None:
+        with turns.turn(lambda: caller), time_limit(0.05):
+            check_time()
+
+    with turns.turn(lambda: "one") as turn, ThreadPoolExecutor(1) as pool:
+        check_time()
+        turns.pause(turn)
+        with pytest.raises(TooManyAtOnce):
+            pool.submit(begin, "one").result(timeout=10.0)
+        pool.submit(begin, "other").result(timeout=10.0)
+    begin("one")
+
+
+def ask(app: Flask, path: str, body: Any, address: str = ONE) -> TestResponse:
+    return app.test_client().post(path, json=body, buffered=True, environ_overrides={"REMOTE_ADDR": address})
+
+
+def job(number: int = 0) -> dict[str, Any]:
+    return {"sheets": [{"material": "copy-paper", "grammage_gsm": 80 + number}]}
+
+
+@pytest.mark.parametrize(("path", "body"), [(JOBS, job()), (BATCH, [job(number) for number in range(4)])])
+def test_seconds_are_counted_by_who_asks(path: str, body: Any) -> None:
+    def slow(asked: Any, **how: Any) -> Answer:
+        work(0.3)
+        return CountingRecommend()(asked, **how)
+
+    app = app_of(seconds_per_address="1/minute", recommend=slow)
+    statuses = [ask(app, path, body).status_code for _ in range(6)]
+    assert statuses[0] == 200
+    refused = statuses.index(429)
+    assert 1 <= refused <= 4
+    assert set(statuses[refused:]) == {429}
+    assert ask(app, path, body, OTHER).status_code == 200
+    problem = ask(app, path, body).get_json()
+    assert problem["errors"][0]["expected"] == "1/minute"
+    assert "seconds" in problem["detail"]
+
+
+def held(path: str, body: Any, **settings: Any) -> tuple[int, int, int]:
+    """Statuses of a caller's second question while its first is computed, of another's, and of its first."""
+    begun, go_on = threading.Event(), threading.Event()
+
+    def wait(asked: Any, **how: Any) -> Answer:
+        check_time()
+        if asked.sheets[0].grammage_gsm == 80:
+            begun.set()
+            while not go_on.is_set():
+                check_time()
+                time.sleep(0.001)
+        return CountingRecommend()(asked, **how)
+
+    app = app_of(recommend=wait, **settings)
+    with ThreadPoolExecutor(1) as pool:
+        first = pool.submit(ask, app, path, body)
+        try:
+            assert begun.wait(30.0)
+            light = [job(5)] if path == BATCH else job(5)
+            second, other = (ask(app, path, light, address).status_code for address in (ONE, OTHER))
+        finally:
+            go_on.set()
+        return second, other, first.result(timeout=30.0).status_code
+
+
+@pytest.mark.parametrize(("path", "body"), [(JOBS, job()), (BATCH, [job()])])
+def test_at_once(path: str, body: Any) -> None:
+    assert held(path, body, at_once=1) == (429, 200, 200)
+    assert held(path, body) == (200, 200, 200)
+
+
+def test_a_batch_has_so_much_time_in_all() -> None:
+    def slow(asked: Any, **how: Any) -> Answer:
+        work(0.1)
+        return CountingRecommend()(asked, **how)
+
+    items = ask(app_of(batch_time_limit_s=0.25, recommend=slow), BATCH, [job(number) for number in range(8)]).get_json()
+    answered = ["result" in item for item in items]
+    assert answered[0]
+    assert answered == sorted(answered, reverse=True)
+    assert not answered[-1]
+    assert items[-1]["problem"]["status"] == 503
+    assert len(items) == 8
