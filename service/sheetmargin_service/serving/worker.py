@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import time
 import uuid
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
 
 from gunicorn import util
 from gunicorn.http import errors, wsgi
-from gunicorn.workers.gthread import TConn, ThreadWorker
+from gunicorn.workers import base, workertmp
+from gunicorn.workers.gthread import _DEFER, TConn, ThreadWorker
 
 from sheetmargin_service.api.faults import fault_codes
 from sheetmargin_service.serving.socket_timeouts import READ_S, PatientSocket
 
+PROBES = (b"GET /livez ", b"GET /readyz ")
+"""How a probe's request begins."""
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {
     errors.LimitRequestLine: (414, "URI Too Long", "too-long"),
@@ -36,13 +41,40 @@ class UnnamedResponse(wsgi.Response):  # type: ignore[misc]
 wsgi.Response = UnnamedResponse
 
 
+class SignOfLife(workertmp.WorkerTmp):  # type: ignore[misc]
+    """gunicorn's, without a file system, which may be full or missing."""
+
+    def __init__(self, _cfg: Any) -> None:
+        self._tmp = os.fdopen(os.memfd_create("alive"), "w+b", 0)
+
+
+base.WorkerTmp = SignOfLife
+
+
 class PatientWorker(ThreadWorker):  # type: ignore[misc]
-    """Threads, each on a connection that does not wait for ever."""
+    """Threads, each on a connection that does not wait for ever and has something to say; probes have their own."""
+
+    def init_process(self) -> None:
+        self.probes = ThreadPoolExecutor(max_workers=1)
+        super().init_process()
 
     def enqueue_req(self, conn: TConn) -> None:
         if not isinstance(conn.sock, PatientSocket):
             conn.sock = PatientSocket(fileno=conn.sock.detach())
-        super().enqueue_req(conn)
+        try:
+            begins = socket.socket.recv(conn.sock, 16, socket.MSG_PEEK | socket.MSG_DONTWAIT)
+            conn.data_ready = True
+        except OSError:
+            begins = b""
+        if self.alive and not conn.initialized and not conn.data_ready:
+            # gunicorn's own would let a thread wait five seconds first.
+            idle: Future[Any] = Future()
+            idle.set_result(_DEFER)
+            self.finish_request(conn, idle)
+            return
+        pool = self.probes if begins.startswith(PROBES) else self.tpool
+        done = pool.submit(self.handle, conn)
+        done.add_done_callback(lambda future: self.method_queue.defer(self.finish_request, conn, future))
 
     def set_accept_enabled(self, enabled: bool) -> None:
         """Told to stop, also take the connections that the kernel has made already, and let it make no more.
