@@ -4,13 +4,13 @@ GUNICORN_CMD_ARGS go before what is set here."""
 import logging
 import os
 import time
-from pathlib import Path
 from typing import Any
 
-from sheetmargin_service.serving import metric_files as processes
+from sheetmargin_service.serving import metric_files
 from sheetmargin_service.serving.heap import FreeMemory, share_one_heap
 from sheetmargin_service.serving.logs import logging_config
-from sheetmargin_service.serving.start import refuse_unset_access, report, worker_processes
+from sheetmargin_service.serving.reloads import Reloads
+from sheetmargin_service.serving.start import enough_files, refuse_unset_access, report, worker_processes
 
 _BEGUN = time.monotonic()
 
@@ -21,6 +21,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 
 # A person or a quoting system waits no longer.
 os.environ.setdefault("SHEETMARGIN_TIME_LIMIT_S", "10")
+os.environ.setdefault("SHEETMARGIN_BATCH_TIME_LIMIT_S", "300")
 
 wsgi_app = "sheetmargin_service.app:serve()"
 bind = "127.0.0.1:8080"
@@ -37,6 +38,7 @@ _free_memory = FreeMemory()
 
 # Connections of a worker, idle ones among them; the rest wait in the kernel.
 worker_connections = 200
+enough_files(worker_connections + 56)
 
 # Whatever a library may leak ends with its process. Jitter keeps the workers from ending together.
 max_requests = 20_000
@@ -48,9 +50,8 @@ preload_app = True
 # No remote control: gunicorn would open a socket for it in the home folder, which a read-only image does not have.
 control_socket_disable = True
 
-# Workers touch a file to say that they live; on a disk that blocks, they would be taken for dead (gunicorn's FAQ).
-worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
-_counts = processes.prepare(worker_tmp_dir)
+# In memory, where that has room: counting must not wait for a disk.
+metric_files.prepare("/dev/shm", None)
 
 # Seconds. A worker silent for so long is replaced; one told to stop may finish its answers for so long.
 timeout = 30
@@ -64,17 +65,16 @@ def on_starting(server: Any) -> None:
     refuse_unset_access(server.cfg.address, os.environ)
 
 
-def when_ready(_server: Any) -> None:
+def when_ready(server: Any) -> None:
     """Called when the address is bound; workers are forked next."""
+    if server.cfg.preload_app:
+        Reloads(server).install()
     report(seconds=time.monotonic() - _BEGUN)
 
 
-def on_reload(server: Any) -> None:
-    """Called after SIGHUP, before new workers are forked and the old ones told to stop."""
-    from sheetmargin_service.serving.catalogue_reload import swap_catalogues
-
-    if server.cfg.preload_app:
-        swap_catalogues(server.app.wsgi())
+def post_fork(_server: Any, worker: Any) -> None:
+    """Called in a worker, before anything else."""
+    metric_files.reserve(worker.pid)
 
 
 def pre_request(worker: Any, _request: Any) -> None:
@@ -90,9 +90,4 @@ def post_request(worker: Any, _request: Any, _environ: Any, _response: Any) -> N
 
 def child_exit(_server: Any, worker: Any) -> None:
     """Called in the master when a worker has ended, however it did."""
-    processes.settle(worker.pid)
-
-
-def on_exit(_server: Any) -> None:
-    """Called at the very end."""
-    processes.remove(_counts)
+    metric_files.settle(worker.pid)

@@ -1,9 +1,9 @@
 """Catalogue files taken up anew while the service runs.
 
-On SIGHUP gunicorn's master calls `swap_catalogues` before it forks new workers and stops the old ones, which answer
-until then. A child reads the files and computes with them: whatever is wrong with them ends the child and not the
-service, and the operators that it builds lie in the cache folder afterwards. Only then the master takes the catalogues
-up. A file that cannot be used leaves everything as it was and raises a flag.
+A child reads the files and computes with them: whatever is wrong with them, or slow about them, hurts the child and not
+the service, and the operators that it builds lie in the cache folder afterwards. Only then the master takes the
+catalogues up, before it forks new workers and stops the old ones, which answer until then. A file that cannot be used
+leaves everything as it was and raises a flag.
 """
 
 from __future__ import annotations
@@ -33,34 +33,35 @@ LONGEST_S = 300.0
 
 
 def install_swap(app: Flask, paths: Mapping[str, Path]) -> None:
-    """Let `swap_catalogues` know the application's files."""
+    """Let `take_up` know the application's files."""
     app.extensions[EXTENSION] = paths
 
 
-def swap_catalogues(app: Flask) -> bool:
-    """Take up the catalogue files as they are now; whether that went well. The application's flag tells it, too."""
-    service: Service = app.extensions["sheetmargin"]
-    try:
-        files = read_files(app.extensions[EXTENSION])
-    except FieldError as error:
-        log.error("catalogues are kept as they were: %s", error)
-        files = None
-    sound = files is not None and _sound(files, service)
-    if files is not None and sound:
-        old, service = service, _with(files, service)
-        warm_up(_news(service, old))
-        versions = {name: catalogue.version for name, catalogue in service.catalogues.items()}
-        log.info("catalogues are taken up", extra={"fields": {"versions": versions}})
+def take_up(app: Flask, *, sound: bool) -> bool:
+    """Take up the catalogue files as they are now, if they are sound; whether that went well. The application's flag
+    tells it, too."""
+    old: Service = app.extensions["sheetmargin"]
+    service = old
+    if sound:
+        try:
+            service = _with(read_files(app.extensions[EXTENSION]), old)
+            warm_up(_news(service, old))
+            versions = {name: catalogue.version for name, catalogue in service.catalogues.items()}
+            log.info("catalogues are taken up", extra={"fields": {"versions": versions}})
+        except FieldError as error:
+            log.error("catalogues are kept as they were: %s", error)
+            service, sound = old, False
     app.extensions["sheetmargin"] = replace(service, catalogue_stale=not sound)
     return sound
 
 
-def _sound(files: tuple[CatalogueFile, ...], service: Service) -> bool:
-    """Whether a child can compute with the files."""
+def sound(app: Flask) -> bool:
+    """Whether a child can read the files and compute with them."""
+    service: Service = app.extensions["sheetmargin"]
 
     def compute() -> None:
         try:
-            warm_up(_news(_with(files, service), service))
+            warm_up(_news(_with(read_files(app.extensions[EXTENSION]), service), service))
         except FieldError as error:
             log.error("catalogues are kept as they were: %s", error)
             raise SystemExit(1) from error
@@ -90,8 +91,7 @@ def in_child(work: Callable[[], None], *, longest_s: float) -> int:
     if child == 0:
         code = 70  # EX_SOFTWARE of sysexits.h
         try:
-            for number in (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT, signal.SIGHUP):
-                signal.signal(number, signal.SIG_DFL)
+            default_signals()
             work()
             code = 0
         except SystemExit as error:
@@ -109,3 +109,9 @@ def in_child(work: Callable[[], None], *, longest_s: float) -> int:
             os.kill(child, signal.SIGKILL)
             ends = float("inf")
         time.sleep(0.02)
+
+
+def default_signals() -> None:
+    """Let a fork of the master end as any process does."""
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT, signal.SIGHUP, signal.SIGCHLD):
+        signal.signal(number, signal.SIG_DFL)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import logging
+import resource
 import sys
 from collections.abc import Mapping, Sequence
 
@@ -16,12 +17,22 @@ Address = tuple[str, int] | str | bytes | int
 """As gunicorn has it: host and port, the path of a socket, or the number of an open one."""
 
 
+NEEDED_BEYOND = {
+    "SHEETMARGIN_ACCESS": "open or keys",
+    "SHEETMARGIN_HOSTS": "the names under which it is asked",
+    "SHEETMARGIN_PROXIES": "how many proxies are in front. Slow clients take its threads without one",
+}
+"""Settings whose defaults are for this machine alone, and what they are."""
+
+
 def check_access(addresses: Sequence[Address], environment: Mapping[str, str]) -> None:
-    """FieldError where others than this machine can ask and nobody has said who may."""
+    """FieldError where others than this machine can ask and nobody has said who may, under which name, through what."""
     beyond = [address for address in addresses if not is_local(address)]
-    if beyond and "SHEETMARGIN_ACCESS" not in environment:
-        detail = f"must be set (open or keys) where the service listens beyond this machine, as at {beyond[0]!r}"
-        raise wrong_setting("SHEETMARGIN_ACCESS", detail)
+    for name, what in NEEDED_BEYOND.items():
+        if beyond and name not in environment:
+            raise wrong_setting(
+                name, f"must be set where the service listens beyond this machine, as at {beyond[0]!r}: {what}"
+            )
 
 
 def refuse_unset_access(addresses: Sequence[Address], environment: Mapping[str, str]) -> None:
@@ -38,6 +49,15 @@ def worker_processes(environment: Mapping[str, str]) -> int:
         return workers_from(environment)
     except FieldError as error:
         sys.exit(f"Error: {error}")
+
+
+def enough_files(number: int) -> None:
+    """Let each process have so many files open, connections among them; ends the process where it may not."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if hard != resource.RLIM_INFINITY and hard < number:
+        sys.exit(f"Error: a process may have {hard} files open (ulimit -n); the service needs {number}")
+    if soft != resource.RLIM_INFINITY and soft < number:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (number, hard))
 
 
 def is_local(address: Address) -> bool:
