@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import tempfile
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ CELLS = st.tuples(TEXTS, st.sampled_from(["", ",", ";", '"', "\n", "0012", "1e5"
 @settings(max_examples=40, deadline=None)
 @given(rows=st.lists(st.tuples(CELLS, CELLS), min_size=1, max_size=8))
 @example(rows=[("a\nb", 'c"d'), ('"', ",;"), ("", "x")])
+@example(rows=[("'=1", "''@x"), ("'-1", "-1")])
 @example(rows=[("=HYPERLINK(1)", "@x"), ("http://example", "x" * 3000)])
 def test_cells_come_back(suffix: str, rows: list[tuple[str, str]]) -> None:
     # A row of blanks at the end is none.
@@ -31,6 +34,35 @@ def test_cells_come_back(suffix: str, rows: list[tuple[str, str]]) -> None:
         assert table.columns == ("owner's own", "material")
         assert [tuple(row.cells.values()) for row in table] == told
         assert len(table) == len(told)
+
+
+FORMULAS = ["=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1+1", "\r=1+1", "'=1+1", '=HYPERLINK("http://evil.example")']
+
+
+def test_a_cell_that_begins_as_a_formula_is_text_in_csv(tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    cells = [*FORMULAS, "-4.5", "-4,5", "http://example", "5'"]
+    with writing(path, ["=name", "material"], numbers=[]) as write:
+        for cell in cells:
+            write({"=name": cell, "material": "pet"})
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        head, *rows = csv.reader(file)
+    assert head == ["'=name", "material"]
+    assert [row[0] for row in rows] == [f"'{cell}" for cell in FORMULAS] + cells[len(FORMULAS) :]
+    assert [row.cells["=name"] for row in read_table(path)] == cells
+
+
+def test_a_spreadsheet_has_no_formulas_and_no_links(tmp_path: Path) -> None:
+    path = tmp_path / "table.xlsx"
+    with writing(path, ["owner", "material"], numbers=[]) as write:
+        for cell in [*FORMULAS, "http://evil.example", "mailto:evil@evil.example", "internal:Sheet1!A1"]:
+            write({"owner": cell, "material": "pet"})
+    with zipfile.ZipFile(path) as parts:
+        sheet = parts.read("xl/worksheets/sheet1.xml").decode()
+        names = parts.namelist()
+    assert "<f>" not in sheet
+    assert "hyperlink" not in sheet
+    assert not [name for name in names if "externalLink" in name]
 
 
 @pytest.mark.parametrize("suffix", [".xlsx", ".parquet"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 import tempfile
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -21,6 +22,9 @@ MOST_XLSX_ROWS = 1_048_575
 """Rows of a sheet, without its head (ECMA-376, part 1: 2^20 rows)."""
 NUMBER = r"^-?(0|[1-9][0-9]{0,14})(\.[0-9]+)?$"
 """A text that is the same when it is read as a number of double precision and written again."""
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""How a cell begins that a spreadsheet computes."""
 
 Cell = str | int | float | None
 
@@ -106,11 +110,30 @@ def writing(
             # With a byte order mark a spreadsheet takes it for UTF-8.
             with rows.open("w", encoding="utf-8-sig", newline="") as file:
                 writer = csv.DictWriter(file, columns)
-                writer.writeheader()
-                yield writer.writerow
+                plain = as_text if suffix == ".csv" else lambda cell: cell
+                writer.writerow({name: plain(name) for name in columns})
+                yield lambda row: writer.writerow({name: plain(cell) for name, cell in row.items()})
             os.replace(rows if suffix == ".csv" else _converted(rows, suffix, numbers, kinds or {}), path)
     except OSError as error:
         raise InvalidJob(f"{path} cannot be written: {error.strerror or error}.") from error
+
+
+def as_text(cell: Cell) -> Cell:
+    """A cell that a spreadsheet does not take for a formula, though it begins as one: an apostrophe goes before it, as
+    is typed there. Numbers stay."""
+    if isinstance(cell, str) and _begins_as_formula(cell) and not re.match(NUMBER, cell.replace(",", ".")):
+        return f"'{cell}"
+    return cell
+
+
+def as_written(text: str) -> str:
+    """What `as_text` was given."""
+    return text[1:] if text.startswith("'") and _begins_as_formula(text) else text
+
+
+def _begins_as_formula(text: str) -> bool:
+    """Also behind apostrophes, so that one that was there comes back."""
+    return text.lstrip("'").startswith(FORMULA)
 
 
 def checked_suffix(path: Path) -> str:
@@ -141,7 +164,8 @@ def _csv_rows(path: Path, delimiter: str) -> Iterator[list[str]]:
     with path.open(encoding="utf-8-sig", newline="") as file:
         reader = csv.reader(file, delimiter=delimiter, strict=True)
         try:
-            yield from reader
+            for row in reader:
+                yield [as_written(cell) for cell in row]
         except csv.Error as error:
             raise InvalidJob(f"{path} is no CSV at line {reader.line_num}: {error}.") from error
         except UnicodeDecodeError as error:
@@ -190,7 +214,11 @@ def _converted(rows: Path, suffix: str, numbers: Collection[str], kinds: Mapping
         frame.sink_parquet(path)
     else:
         general = {polars.Float64: "General"}
-        frame.collect().write_excel(path, autofit=True, freeze_panes=(1, 0), dtype_formats=general)
+        # Texts are neither formulas nor links.
+        with import_module("xlsxwriter").Workbook(
+            path, {"strings_to_formulas": False, "strings_to_urls": False}
+        ) as book:
+            frame.collect().write_excel(book, autofit=True, freeze_panes=(1, 0), dtype_formats=general)
     return path
 
 
