@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -55,6 +57,27 @@ def test_every_container_is_confined(name: str) -> None:
     assert name == "sheetmargin" or re.search(r"\d", image[3])
 
 
+def test_images_are_fixed_by_their_digests(tmp_path: Path) -> None:
+    """With a stand-in for docker, which alone can ask a registry."""
+    folder = tmp_path / "docker"
+    folder.mkdir()
+    for name in ("compose.yaml", "digests"):
+        shutil.copy(DOCKER / name, folder)
+    docker = tmp_path / "bin" / "docker"
+    docker.parent.mkdir()
+    docker.write_text('#!/bin/sh\n[ "$1 $2 $3" = "buildx imagetools inspect" ] && echo "sha256:of-$4"\n')
+    docker.chmod(0o755)
+    environment = os.environ | {"PATH": f"{docker.parent}{os.pathsep}{os.environ['PATH']}"}
+    subprocess.run([folder / "digests"], env=environment, check=True)
+    written = dict(line.split("=", 1) for line in (folder / ".env").read_text().splitlines())
+    wanted = dict(re.findall(r"\$\{([A-Z]+_IMAGE):-([\w./-]+:[\w.-]+)\}", text("compose.yaml")))
+    assert set(wanted) == {"NGINX_IMAGE", "REDIS_IMAGE", "PROMETHEUS_IMAGE", "GRAFANA_IMAGE", "PYTHON_IMAGE"}
+    assert written == {name: f"{image}@sha256:of-{image}" for name, image in wanted.items()}
+    docker.write_text("#!/bin/sh\nexit 1\n")
+    assert subprocess.run([folder / "digests"], env=environment, check=False).returncode != 0
+    assert dict(line.split("=", 1) for line in (folder / ".env").read_text().splitlines()) == written
+
+
 @pytest.mark.parametrize("name", SERVICES)
 def test_what_is_mounted_is_there_and_read_only_or_a_volume(name: str) -> None:
     for mount in SERVICES[name].get("volumes", []):
@@ -78,6 +101,8 @@ def test_the_service_takes_its_settings() -> None:
     assert settings.proxies == 1
     assert settings.redis_url is not None
     assert settings.redis_url.startswith("redis://redis:6379/")
+    assert settings.at_once is not None
+    assert settings.seconds_per_address is not None
     # Replicas of one service have one name, under which Docker gives the addresses of all.
     assert service["deploy"]["replicas"] == 2
     assert int(environment["WEB_CONCURRENCY"]) == float(service["deploy"]["resources"]["limits"]["cpus"])

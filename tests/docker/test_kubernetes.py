@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 import yaml
 from flask import Flask
+from sheetmargin_service.api.views.batch import MAX_BODY
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import SETTINGS, settings_from
 
@@ -41,6 +42,7 @@ def test_the_objects_are_there() -> None:
         "ConfigMap",
         "Deployment",
         "HorizontalPodAutoscaler",
+        "Ingress",
         "NetworkPolicy",
         "PodDisruptionBudget",
         "Service",
@@ -142,6 +144,33 @@ def test_the_pod_is_confined(container: dict[str, Any], pod: dict[str, Any]) -> 
         "capabilities": {"drop": ["ALL"]},
     }
     assert pod["spec"]["automountServiceAccountToken"] is False
+
+
+def test_the_ingress_fits_the_service() -> None:
+    """Its host is one that is answered, its bodies are no smaller than a batch, and no batch is sent twice."""
+    ingress, settings = OBJECTS["Ingress"], OBJECTS["ConfigMap"]["data"]
+    (rule,) = ingress["spec"]["rules"]
+    assert rule["host"] in settings["SHEETMARGIN_HOSTS"].split()
+    assert ingress["spec"]["tls"][0]["hosts"] == [rule["host"]]
+    (path,) = rule["http"]["paths"]
+    (port,) = OBJECTS["Service"]["spec"]["ports"]
+    service = {"name": OBJECTS["Service"]["metadata"]["name"], "port": {"name": port["name"]}}
+    assert path["backend"]["service"] == service
+    told = {name.rpartition("/")[2]: value for name, value in ingress["metadata"]["annotations"].items()}
+    assert int(told["proxy-body-size"].removesuffix("m")) << 20 > MAX_BODY
+    assert "non_idempotent" not in told["proxy-next-upstream"]
+
+
+def test_who_asks_much_is_held_off(container: dict[str, Any]) -> None:
+    """Fewer at once than a worker has threads, and of its time less than a process has."""
+    settings = settings_from({**OBJECTS["ConfigMap"]["data"], "SHEETMARGIN_ACCESS": "open", "SHEETMARGIN_KEYS_FILE": "",
+                              "SHEETMARGIN_CATALOGUE": ""})  # fmt: skip
+    (threads,) = re.findall(r"^threads = (\d+)$", GUNICORN.read_text(encoding="utf-8"), re.M)
+    assert settings.at_once is not None
+    assert settings.at_once < int(threads)
+    for rate in (settings.seconds_per_address, settings.seconds_per_key):
+        (seconds,) = re.findall(r"^(\d+)/minute$", rate or "")
+        assert int(seconds) <= 30
 
 
 def test_a_node_can_be_emptied() -> None:

@@ -35,3 +35,10 @@ def test_an_odd_name_is_replaced(api: FlaskClient, name: str) -> None:
 
 def test_each_request_has_its_own_name(api: FlaskClient) -> None:
     assert len({api.get("/livez").headers["X-Request-Id"] for _ in range(10)}) == 10
+
+
+def test_strict_transport_is_asked_for_by_tls_alone(api: FlaskClient) -> None:
+    """RFC 6797, section 7.2."""
+    assert "Strict-Transport-Security" not in api.get("/livez").headers
+    by_tls = api.get("/livez", base_url="https://localhost")
+    assert by_tls.headers["Strict-Transport-Security"] == "max-age=31536000"

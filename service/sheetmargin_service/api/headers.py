@@ -33,6 +33,8 @@ def install_headers(app: Flask) -> None:
         response.headers[REQUEST_ID] = g.request_id
         for name, value in SECURITY.items():
             response.headers.setdefault(name, value)
+        if request.is_secure:
+            response.headers["Strict-Transport-Security"] = "max-age=31536000"  # RFC 6797: by TLS alone
         return response
 
     app.before_request(name_request)

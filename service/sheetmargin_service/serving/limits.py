@@ -12,6 +12,7 @@ import math
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 
 from flask import Flask, Response, g, request
 from flask_limiter import ApplicationLimit, Limiter, RequestLimit
@@ -35,6 +36,7 @@ REDIS_TIMEOUT_S = 0.25
 """In one network Redis answers within a millisecond or so; while it does not, a worker counts by itself."""
 
 KEY_PREFIX = "sheetmargin"
+IN_SECONDS = ", in seconds of a processor"
 JUMP_S = 2.0
 """A clock that has moved by more against the monotonic one was set. Slewing is at most 0.5 ms a second (adjtime)."""
 
@@ -58,7 +60,8 @@ def install_limits(app: Flask, settings: Settings) -> None:
     ):
         if rate:
             computing.append((name, _in_ms(rate), key, exempt))
-            limits.append(_limit(f"{name}'s seconds", _in_ms(rate), key, exempt=exempt, counts=lambda _: False))
+            counted = _limit(f"{name}{IN_SECONDS}", rate, key, exempt=exempt, counts=lambda _: False)
+            limits.append(replace(counted, limit_provider=_in_ms(rate)))
     if settings.access == "keys":
         limits.append(_limit("wrong key", WRONG_KEYS, _address, exempt=_has_passed, counts=_was_wrong_key))
     if not limits:
@@ -91,7 +94,7 @@ def install_limits(app: Flask, settings: Settings) -> None:
     def count_seconds(response: Response) -> Response:
         """Once the answer is sent: a batch is computed while it is."""
         counted = [
-            (item, (KEY_PREFIX, key(), f"{name}'s seconds"))
+            (item, (KEY_PREFIX, key(), f"{name}{IN_SECONDS}"))
             for name, rate, key, exempt in computing
             if not exempt()
             for item in parse_many(rate)
