@@ -16,6 +16,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from sheetmargin import Client, Job, Sheet
 from sheetmargin_service.api.keys import new_key
 from support.catalogues import OWN
+from support.load import Crowd, Question, json_question, statuses
 from support.proxy import nginx
 from support.servers import Server, gunicorn
 
@@ -212,6 +213,38 @@ def test_what_ends_a_replica_does_not_go_round(
         for listener in listeners:
             listener.shutdown(socket.SHUT_RDWR)
     assert 1 <= len(questions) <= most
+
+
+@pytest.mark.long
+def test_replicas_are_replaced_one_after_the_other_under_load(
+    require_part: Callable[[str], str], folder: Path, tmp_path: Path
+) -> None:
+    """As a rollout does it: each is told to stop, drains, and another one takes its port. Nobody asks twice."""
+    environment = {
+        "SHEETMARGIN_CATALOGUE": str(folder / "own.toml"),
+        "SHEETMARGIN_CACHE_DIR": str(folder / "operators"),
+    }
+    with ExitStack() as stack:
+        replicas = [stack.enter_context(gunicorn(tmp_path, environment=environment)) for _ in range(2)]
+        ports = [replica.port for replica in replicas]
+        front = stack.enter_context(nginx(require_part("nginx"), tmp_path / "rollout", ports))
+
+        def question(number: int) -> Question:
+            grammage_gsm = 60 + number / 1000
+            if number % 2:
+                return Question(kind="GET", path=query(grammage_gsm))
+            job = {"sheets": [{"material": "copy-paper", "grammage_gsm": grammage_gsm}], "limit": 1}
+            return json_question("POST", PATH, job)
+
+        crowd = Crowd(port=front.port, question=question, callers=4, pause_s=0.05)
+        crowd.start()
+        crowd.wait_for(20)
+        for replica in replicas:
+            assert replica.stop() == 0
+            stack.enter_context(gunicorn(tmp_path, port=replica.port, environment=environment))
+            crowd.wait_for(len(crowd.asked) + 20)
+        crowd.stop()
+    assert statuses(crowd.asked) == {200: len(crowd.asked)}
 
 
 def test_one_of_two_is_killed_under_load(site: Site) -> None:

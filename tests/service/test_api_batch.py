@@ -288,7 +288,7 @@ def test_a_client_that_goes_away_stops_the_work(slow: Server, manner: str) -> No
         counted(slow.url, f"sheetmargin_{name}") for name in ("jobs_spared_total", "physics_seconds_count")
     )
     body = as_lines([job(60 + n / 10, manner) for n in range(count)]).encode()
-    head = f"POST {PATH} HTTP/1.1\r\nHost: x\r\nContent-Type: {NDJSON}\r\nContent-Length: {len(body)}\r\n\r\n"
+    head = f"POST {PATH} HTTP/1.1\r\nHost: localhost\r\nContent-Type: {NDJSON}\r\nContent-Length: {len(body)}\r\n\r\n"
     with socket.create_connection(("127.0.0.1", slow.port), timeout=30) as connection:
         connection.sendall(head.encode() + body)
         received = b""
