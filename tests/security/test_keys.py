@@ -28,6 +28,7 @@ WANTED = {
     "/v1/fits": "measure",
     "/v1/diagnoses": "measure",
     "/v1/setup-sheets": "recommend",
+    "/v1/summaries": "recommend",
     "/v1/setup-sheets.pdf": "recommend",
     "/v1/detector-classes": "recommend",
     "/v1/catalogues": "recommend",
