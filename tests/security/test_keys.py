@@ -21,7 +21,6 @@ SCOPES = ("recommend", "batch", "measure", "metrics")
 
 WANTED = {
     "/v1/recommendations": "recommend",
-    "/v1/summaries": "recommend",
     "/v1/comparisons": "recommend",
     "/v1/recommendations/batch": "batch",
     "/v1/predictions": "measure",
