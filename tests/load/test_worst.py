@@ -36,7 +36,8 @@ SLOWER, GROWTH, PROBE_S = 3.0, 1.02, 5.0
 JOBS, BATCH = "/v1/recommendations", "/v1/recommendations/batch"
 PLATES = [(plate.material, plate.thickness_um) for plate in plates()]
 BIG = b"[" + b",".join([b'{"sheets":[' + b",".join([b'{"":0,"":0}'] * 20_000) + b"]}"] * 8) + b"]"
-REFUSED = {200, 401, 413, 422, 429, 503}
+REFUSED = {0, 200, 401, 413, 422, 429, 503}
+"""0: the connection is closed on who still sends a body that is refused, and asks on."""
 
 
 @dataclass(frozen=True, kw_only=True)

