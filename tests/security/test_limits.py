@@ -170,6 +170,7 @@ def test_wrong_keys_are_rated_without_a_word(tmp_path: Path, tokens: dict[str, s
     assert statuses(app, 40) == [401] * 40
     guesses = [ask(app, Authorization=f"Bearer quoting.{number}").status_code for number in range(40)]
     assert guesses == [401] * WRONG_KEYS + [429] * (40 - WRONG_KEYS)
+    assert [ask(app).status_code, ask(app, "/readyz").status_code] == [401, 200]
     assert ask(app, **right).status_code == 200
     assert ask(app, address="192.0.2.9", Authorization="Bearer quoting.x").status_code == 401
 

@@ -63,7 +63,7 @@ def install_limits(app: Flask, settings: Settings) -> None:
             counted = _limit(f"{name}{IN_SECONDS}", rate, key, exempt=exempt, counts=lambda _: False)
             limits.append(replace(counted, limit_provider=_in_ms(rate)))
     if settings.access == "keys":
-        limits.append(_limit("wrong key", WRONG_KEYS, _address, exempt=_has_passed, counts=_was_wrong_key))
+        limits.append(_limit("wrong key", WRONG_KEYS, _address, exempt=_tries_no_key, counts=_was_wrong_key))
     if not limits:
         return
     limiter = Limiter(
@@ -171,8 +171,9 @@ def caller() -> str:
     return f"key {_key_id()}" if _has_secret_key() else f"address {_address()}"
 
 
-def _has_passed() -> bool:
-    return known_key() is not None
+def _tries_no_key() -> bool:
+    """Whether no new key is to be hashed: none came, or one that has passed before."""
+    return known_key() is not None or ("Authorization" not in request.headers and "key" not in request.args)
 
 
 def _was_wrong_key(response: Response) -> bool:
