@@ -109,6 +109,24 @@ def test_waiting_ends_with_the_time_of_the_job() -> None:
         check_time()
 
 
+def test_one_waits_where_there_is_no_limit_of_time() -> None:
+    turns, waits = Turns(), threading.Event()
+
+    def endless() -> bool:
+        with turns.turn(lambda: "other"), time_limit(math.inf):
+            waits.set()
+            check_time()
+            return True
+
+    with ThreadPoolExecutor(1) as pool:
+        with turns.turn(lambda: "one"):
+            check_time()
+            other = pool.submit(endless)
+            assert waits.wait(10.0)
+            time.sleep(0.05)
+        assert other.result(timeout=10.0)
+
+
 def test_so_many_of_a_caller_are_under_way() -> None:
     turns = Turns(at_once=1)
 

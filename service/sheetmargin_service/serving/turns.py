@@ -72,7 +72,7 @@ class Turns:
                 self._computing = None
             self._waiting.append(turn)
             self._changed.notify_all()
-            left_s = None if ends is None else max(0.0, ends - time.monotonic())
+            left_s = None if ends is None else min(max(0.0, ends - time.monotonic()), threading.TIMEOUT_MAX)
             mine = self._changed.wait_for(lambda: self._is_next(turn), left_s)
             self._waiting.remove(turn)
             if mine:
