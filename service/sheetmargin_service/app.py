@@ -35,8 +35,8 @@ from sheetmargin_service.web.cors import install_cors
 from sheetmargin_service.web.hosts import install_hosts
 
 DESCRIPTION = (
-    "Which double-sheet detector, how far apart, tilted how much, set to what, and will it work: computed from "
-    "physics. Such a detector is no safety device."
+    "Select and set up a double-sheet detector for given sheets: class, gap, tilt, band and expected misreads, "
+    "calculated from physics. This is not a safety device. Do not use it to protect people."
 )
 
 

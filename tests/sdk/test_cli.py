@@ -67,7 +67,7 @@ def test_every_plain_field_has_an_option_of_its_name(capsys: pytest.CaptureFixtu
         names = [name for name, hint in kind.__annotations__.items() if hint.removesuffix(" | None") in plain]
         assert list(plain_fields(kind)) == names
         assert all(f"--{name.replace('_', '-')}" in told for name in names)
-    assert "Mass per area. In g/m2." in told
+    assert "Grammage of one ply in g/m² (ISO 536)" in told
 
 
 @pytest.mark.parametrize(("given", "sent"), [("--bed", True), ("--no-bed", False)])

@@ -82,9 +82,9 @@ def test_there_is_one_schema_of_a_dataclass_and_direction() -> None:
 
 
 def test_the_text_below_a_field_is_its_description() -> None:
-    assert field_texts(Line)["clearance_above_mm"] == "Free height above the sheet."
+    assert field_texts(Line)["lanes"] == "Number of lanes side by side, each with a detector of its own."
     assert field_texts(Assumption).keys() == {"code", "text", "values", "source", "pointer", "value"}
-    assert question_schema(Line)().fields["lanes"].metadata["description"] == "Lanes side by side."
+    assert question_schema(Line)().fields["lanes"].metadata["description"] == field_texts(Line)["lanes"]
 
 
 def test_a_schema_of_an_answer_refuses_what_is_no_answer() -> None:

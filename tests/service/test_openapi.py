@@ -69,6 +69,25 @@ def test_every_call_has_a_name_and_words(document: dict[str, Any]) -> None:
     assert all(call["summary"] for _, _, call in operations(document))
 
 
+def test_every_text_of_the_description_says_enough(document: dict[str, Any]) -> None:
+    """Fields are held to more by the tests of the contract."""
+
+    def texts(part: Any, *, place: str = "") -> Iterator[tuple[str, str]]:
+        if isinstance(part, dict):
+            for name, inner in part.items():
+                if name in ("summary", "description") and isinstance(inner, str) and "/responses" not in place:
+                    yield place, inner
+                elif name not in ("examples", "default"):
+                    yield from texts(inner, place="/headers" if name == "headers" else f"{place}/{name}")
+        elif isinstance(part, list):
+            for inner in part:
+                yield from texts(inner, place=place)
+
+    told = list(texts(document))
+    assert len(told) > 1000
+    assert [each for each in told if len(each[1].split()) < 5 and each[1] != "Needs no key."] == []
+
+
 def test_keys_are_described(document: dict[str, Any], real_api: FlaskClient) -> None:
     scheme = document["components"]["securitySchemes"]["bearerAuth"]
     assert (scheme["type"], scheme["scheme"]) == ("http", "bearer")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from types import NoneType
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 
@@ -67,13 +67,11 @@ def add_parts(parser: argparse.ArgumentParser, *, leave_out: Sequence[type[Any]]
         if kind in leave_out:
             continue
         group, texts = parser.add_argument_group(title), field_texts(kind)
-        units = {each.name: each.metadata.get("unit") for each in fields(kind)}
         for name, read in plain_fields(kind).items():
-            text = texts[name] + (f" In {units[name]}." if units[name] else "")
             how: dict[str, Any] = {"type": read, "metavar": "TEXT" if read is str else "N"}
             if read is bool:
                 how = {"action": argparse.BooleanOptionalAction}
-            group.add_argument(option_of(name), help=text.replace("%", "%%"), default=None, **how)
+            group.add_argument(option_of(name), help=texts[name].replace("%", "%%"), default=None, **how)
 
 
 def add_job_options(parser: argparse.ArgumentParser) -> None:

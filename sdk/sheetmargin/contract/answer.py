@@ -19,16 +19,17 @@ unsuitable: it will not do."""
 
 @dataclass(frozen=True, kw_only=True)
 class Band:
-    """Readings that count as a single sheet: below is none, above is two."""
+    """The band: readings inside it count as a single sheet, those beyond one threshold as no sheet, beyond the other as
+    a double."""
 
     low: int
-    """Lower threshold."""
+    """Lower threshold of the band, in the band's unit."""
     high: int
-    """Upper threshold."""
+    """Upper threshold of the band, in the band's unit."""
     unit: str
-    """Unit of both."""
+    """Unit of both thresholds, such as dB, fF or µm."""
     quantity: str
-    """What is read."""
+    """Quantity that the detector reads, such as attenuation relative to the open path."""
 
     def __str__(self) -> str:
         return f"{self.low} to {self.high} {self.unit}"
@@ -36,118 +37,118 @@ class Band:
 
 @dataclass(frozen=True, kw_only=True)
 class Profile:
-    """What is set together: the band and the hold time."""
+    """Profile of a set-up: the band and the hold time, which are set together."""
 
     id: str
-    """States the band."""
+    """Id of the profile, made of its band."""
     band: Band
-    """What counts as one sheet."""
+    """Readings that count as a single sheet."""
     hold_ms: float | None = field(metadata=MS)
-    """How long the output is held."""
+    """Hold time of the output in ms; null where the controller or the line is not known, or no hold time serves."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ClassSummary:
-    """The detector class of a set-up."""
+    """The detector class of a set-up in short."""
 
     id: str
-    """Class id."""
+    """Id of the class in the catalogue."""
     principle: str
-    """Sensing principle."""
+    """Id of the class's sensing principle."""
     frequency_khz: float | None = field(metadata=about(unit="kHz", decimals=1))
-    """Working frequency."""
+    """Working frequency in kHz; null where the principle has none."""
     illustrative: bool
-    """Whether the class is invented by physical parameters, and no product."""
+    """Whether the class is an invented example and not a product."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """One thing to order."""
+    """One item to order, with its quantity."""
 
     role: str
-    """What it is for."""
+    """What the item is for, as the catalogue names it."""
     part_number: str | None
-    """Part number of the catalogue's owner."""
+    """Part number of the catalogue's owner; null where the catalogue has none."""
     quantity: int
-    """How many."""
+    """Number of pieces to order."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sound:
-    """An ultrasonic pair."""
+    """Head of an ultrasonic pair, emitter and receiver alike."""
 
     type: Literal["sound"] = field(default="sound", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `sound`."""
     face_radius_mm: float = field(metadata=MM)
-    """Radius of either face."""
+    """Radius of either sensing face in mm."""
     drive: str
-    """gated: reads the first arrival of a burst; continuous: a steady tone."""
+    """How the emitter is driven. gated: the receiver reads the first arrival of a burst; continuous: a steady tone."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Coil:
-    """Cross section of either coil of an eddy-current pair."""
+    """Head of an eddy-current detector: cross section of a coil."""
 
     type: Literal["coil"] = field(default="coil", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `coil`."""
     inner_radius_mm: float = field(metadata=MM)
-    """Inner radius."""
+    """Inner radius of the winding in mm."""
     outer_radius_mm: float = field(metadata=MM)
-    """Outer radius."""
+    """Outer radius of the winding in mm."""
     length_mm: float = field(metadata=MM)
-    """Length along the axis."""
+    """Length of the winding along its axis in mm."""
     recess_mm: float = field(metadata=MM)
-    """How far behind the face it lies."""
+    """Depth in mm of the winding's front end behind the sensing face."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Electrode:
-    """Either electrode of a capacitive pair."""
+    """Head of a capacitive pair: one of two equal electrodes."""
 
     type: Literal["electrode"] = field(default="electrode", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `electrode`."""
     width_mm: float = field(metadata=MM)
-    """Across travel."""
+    """Width of the electrode across travel in mm."""
     length_mm: float = field(metadata=MM)
-    """Along travel."""
+    """Length of the electrode along travel in mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Light:
-    """An optical pair."""
+    """Head of an optical pair, emitter and receiver alike."""
 
     type: Literal["light"] = field(default="light", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `light`."""
     wavelength_nm: float = field(metadata=about(unit="nm", decimals=0))
-    """Wavelength."""
+    """Wavelength of the light in nm."""
     spot_diameter_mm: float = field(metadata=MM)
-    """Diameter of the spot on the sheet."""
+    """Diameter of the light spot on the sheet in mm."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Roller:
-    """Contact of a thickness roller."""
+    """Head of a thickness roller, which runs on the sheet."""
 
     type: Literal["roller"] = field(default="roller", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `roller`."""
     force_n: float | None = field(metadata=about(unit="N", decimals=2))
-    """Force."""
+    """Force of the roller on the sheet in N; null where the catalogue does not tell."""
     width_mm: float | None = field(metadata=MM)
-    """Across travel."""
+    """Width of the contact across travel in mm; null where the catalogue does not tell."""
     length_mm: float | None = field(metadata=MM)
-    """Along travel."""
+    """Length of the contact along travel in mm; null where the catalogue does not tell."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Laser:
-    """Either laser of a pair that measures thickness."""
+    """Head of a thickness sensor with two lasers, one above and one below the sheet."""
 
     type: Literal["laser"] = field(default="laser", metadata=about(always=True))
-    """Kind of the head."""
+    """Kind of the head: `laser`."""
     spot_diameter_mm: float | None = field(metadata=about(unit="mm", decimals=2))
-    """Diameter of the spot."""
+    """Diameter of the laser spot on the sheet in mm; null where the catalogue does not tell."""
     stand_off_mm: float = field(metadata=MM)
-    """From face to sheet."""
+    """Distance in mm from the sensing face to the sheet."""
 
 
 Head = Sound | Coil | Electrode | Light | Roller | Laser
@@ -155,227 +156,232 @@ Head = Sound | Coil | Electrode | Light | Roller | Laser
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
-    """One detector pair as it is mounted and set."""
+    """A set-up: one detector as it is mounted and set."""
 
     index: int
-    """Position of the set-up, from 0."""
+    """Index of the set-up in its recommendation, from 0."""
     sheets: Sequence[int]
-    """Indices of the job's sheets that it serves."""
+    """Indices of the sheets of the job that it serves, from 0."""
     detector_class: ClassSummary
-    """What it is."""
+    """The detector class to mount."""
     head: Head | None
     """What either head senses with, by its `type`; null of a principle whose heads have no description."""
     geometry: Geometry
-    """How it stands."""
+    """Gap and tilt to set, with their usable ranges."""
     profile: Profile
-    """What it is set to."""
+    """Band and hold time to set."""
     alignment: Alignment | None
-    """How well it has to be aligned."""
+    """How exactly the heads must be aligned; null of a principle without a beam of sound."""
     mounting: Mounting | None
-    """Where it is mounted; null until the line is known."""
+    """Where the heads are mounted; null of a detector that touches or guides the sheet."""
     timing: Timing | None
-    """Time at line speed; null until the line is known."""
+    """Times at line speed; null where they were not calculated."""
     order_items: Sequence[Order]
-    """What to order."""
+    """Parts to order for this set-up beyond those of the set-ups before it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Percentiles:
-    """Spread of a state."""
+    """Distribution of the readings of one state, in the unit of the signal."""
 
     p1: float = field(metadata=SIGNAL)
-    """1st percentile."""
+    """Reading that 1 % of the events of the state stay below, in the unit of the signal."""
     p50: float = field(metadata=SIGNAL)
-    """Median."""
+    """Reading that half of the events of the state stay below: the median, in the unit of the signal."""
     p99: float = field(metadata=SIGNAL)
-    """99th percentile."""
+    """Reading that 99 % of the events of the state stay below, in the unit of the signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Signal:
-    """What the detector reads in each state."""
+    """Expected readings of no sheet, a single sheet and a double."""
 
     quantity: str
-    """What is read."""
+    """Quantity that the detector reads, such as attenuation relative to the open path."""
     unit: str
-    """Its unit."""
+    """Unit of all readings, such as dB, fF or µm."""
     no_sheet: Percentiles
-    """No sheet."""
+    """Readings without a sheet in the detector."""
     single: Percentiles
-    """One sheet."""
+    """Readings of a single sheet."""
     double: Percentiles
-    """Two sheets; where plies are counted, a ply too many."""
+    """Readings of a double; where plies are counted, of a sheet with one ply too many."""
     one_ply_missing: Percentiles | None
-    """A ply too few, where plies are counted; else null."""
+    """Readings of a sheet with one ply too few; null where plies are not counted."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Margin:
-    """Least distance of a state's p1 to p99 from an edge of the band, in the signal's unit; negative if it crosses."""
+    """Margin of each state: distance of its 98 % range to the nearest threshold; negative where the range crosses
+    it."""
 
     no_sheet: float = field(metadata=SIGNAL)
-    """No sheet."""
+    """Margin of no sheet, in the unit of the signal."""
     single: float = field(metadata=SIGNAL)
-    """One sheet."""
+    """Margin of a single sheet, in the unit of the signal."""
     double: float = field(metadata=SIGNAL)
-    """Two sheets."""
+    """Margin of a double, in the unit of the signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Misread:
-    """Misreads per million events of the true state, over what is not known of the job; null until computed."""
+    """Rate of one kind of misread, over all that is not known of the job; null where it was not calculated."""
 
     estimate: float | None = field(metadata=PPM)
-    """The median: half of such jobs have fewer."""
+    """Misreads per million events of the state that was there: the median over what is not known of the job; null where
+    not calculated."""
     mean: float | None = field(metadata=PPM)
-    """The mean over such jobs: where a few of them are bad it lies far above the median."""
+    """Mean of the rate, per million, over what is not known of the job, far above the median where few cases are bad;
+    null where not calculated."""
     low: float | None = field(metadata=PPM)
-    """5 % of such jobs have fewer."""
+    """Rate per million that 5 % of what the job may turn out to be stays below; null where not calculated."""
     high: float | None = field(metadata=PPM)
-    """95 % of such jobs have fewer."""
+    """Rate per million that 95 % of what the job may turn out to be stays below; null where not calculated."""
     floored: bool
-    """Whether the estimate is the floor below which nothing is claimed."""
+    """Whether the estimate is the floor, below which no lower rate is claimed."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Misreads:
-    """The six ways to misread."""
+    """The six kinds of misread of a sheet."""
 
     single_as_double: Misread
-    """A false stop."""
+    """False stops: single sheets read as doubles."""
     single_as_no_sheet: Misread
-    """A sheet overlooked."""
+    """Single sheets read as no sheet."""
     double_as_single: Misread
-    """A double missed."""
+    """Missed doubles: doubles read as single sheets."""
     double_as_no_sheet: Misread
-    """A double taken for a gap."""
+    """Doubles read as no sheet."""
     no_sheet_as_single: Misread
-    """A gap taken for a sheet."""
+    """No sheet read as a single sheet."""
     no_sheet_as_double: Misread
-    """A gap taken for a double."""
+    """No sheet read as a double."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetResult:
-    """One sheet on one set-up."""
+    """What a set-up reads of one sheet, and how far that can be trusted."""
 
     index: int
-    """Position of the sheet in the job, from 0."""
+    """Index of the sheet in the job, from 0."""
     setup: int
-    """Index of its set-up."""
+    """Index of the set-up that serves it, from 0."""
     signal: Signal
-    """What is read."""
+    """Expected readings of no sheet, a single sheet and a double."""
     margin: Margin
-    """What is left."""
+    """Margin of each state to the nearest threshold of the band."""
     misread_ppm: Misreads
-    """What goes wrong."""
+    """Expected misreads per million events of the state that was there."""
     chance: float = field(metadata=about(decimals=2))
-    """How likely every target is met for this sheet, over what is not known of the job."""
+    """Probability, from 0 to 1, that all targets are met for this sheet, over all that is not known of the job."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Serves:
-    """How many of the job's sheets are served."""
+    """How many of the job's sheets a recommendation serves."""
 
     count: int
-    """Sheets that are served."""
+    """Number of sheets that are served."""
     of: int
-    """Sheets of the job."""
+    """Number of sheets of the job."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Changeovers:
-    """Changes while the list is run."""
+    """Number of change-overs of each kind while the list of sheets runs once."""
 
     detector_class: int = field(metadata=about(key="class"))
-    """Of detector class."""
+    """Change-overs to another detector class."""
     geometry: int
-    """Of gap or tilt."""
+    """Change-overs to another gap or tilt of the same class."""
     profile: int
-    """Of profile."""
+    """Change-overs to another profile at the same gap and tilt."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Recommendation:
-    """What to buy and how to set it."""
+    """A recommendation: what to mount, how to set it, and what to expect of it."""
 
     rank: int
-    """From 1."""
+    """Rank of the recommendation, from 1 for the best."""
     verdict: Verdict
-    """Of the worst of the sheets that it serves."""
+    """Verdict of the worst of the sheets that it serves."""
     chance: float = field(metadata=about(decimals=2))
-    """How likely every target of all sheets that it serves is met, over what is not known of the job."""
+    """Probability, from 0 to 1, that all targets of all sheets that it serves are met, over all that is not known of
+    the job."""
     limited_by: str | None = None
-    """Code of the reason, or of the caution, that makes the verdict worse than the chance alone would let it be; null
-    where the chance decides."""
+    """Code of the reason or caution that makes the verdict worse than the chance alone would; null where the chance
+    decides."""
     effort: int
-    """To buy and mount its classes: 1 to 5 each, and added where there are several."""
+    """Effort to buy and mount its classes: 1 to 5 for each class, added up where there are several."""
     serves: Serves
     """How many of the job's sheets it serves."""
     not_served: Sequence[NotServed]
-    """Sheets that it cannot serve, with the reason."""
+    """Sheets that it does not serve, each with the reason."""
     changeovers: Changeovers
-    """What has to be changed while the list is run."""
+    """Change-overs while the list of sheets runs once."""
     setups: Sequence[Setup]
-    """Set-ups, one for the whole list where possible."""
+    """Set-ups: a single one for the whole list where that is possible."""
     sheets: Sequence[SheetResult]
-    """How each sheet fares."""
+    """Expected readings, margins and misreads of each sheet that it serves."""
     reasons: Sequence[Reason]
-    """Why."""
+    """Why it ranks where it does, and what its figures rest on."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetSummary:
-    """A sheet as it was understood."""
+    """A sheet of the job as it was understood."""
 
     index: int
-    """Position of the sheet in the job, from 0."""
+    """Index of the sheet in the job, from 0."""
     label: str | None
-    """The caller's own name of it."""
+    """The caller's own name of the sheet; null where the job gives none."""
     material: str
-    """Material id."""
+    """Id of its material or construction."""
     grammage_gsm: float = field(metadata=about(unit="g/m2", decimals=2))
-    """Mass per area."""
+    """Grammage of the correct sheet in g/m²."""
     thickness_um: float = field(metadata=about(unit="um", decimals=1))
-    """Thickness."""
+    """Thickness of the correct sheet in µm."""
     density_kg_m3: float = field(metadata=about(unit="kg/m3", decimals=1))
-    """Density."""
+    """Density of the sheet in kg/m³: its grammage over its thickness."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """What an input may turn out to be, and what that makes of the set-up."""
+    """One thing that an input may turn out to be, and the verdict it leads to."""
 
     answer: Literal["yes", "no"] | None
-    """Of a question; null of a quantity."""
+    """The answer to a question; null where the input is a quantity."""
     low: float | None = field(metadata=about(digits=3))
-    """Where the range begins, in the input's unit; null where it has no end there."""
+    """Lower end of the range of the input, in the input's unit; null where the range has no lower end."""
     high: float | None = field(metadata=about(digits=3))
-    """Where the range ends, in the input's unit; null where it has no end there."""
+    """Upper end of the range of the input, in the input's unit; null where the range has no upper end."""
     share: float = field(metadata=about(decimals=2))
-    """How likely it turns out so."""
+    """Probability, from 0 to 1, that the input turns out so."""
     chance: float = field(metadata=about(decimals=2))
-    """How likely every target is met then."""
+    """Probability, from 0 to 1, that all targets are met if it does."""
     verdict: Verdict
-    """The verdict then."""
+    """Verdict of the set-up if it does."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class FindOut(Note):
-    """An input that was not given and that would move the chance: what to find out next, and how to measure it."""
+    """What to find out next: an input that was not given and that would move the chance, and how to measure it."""
 
     input: str
-    """Name of the input, stable."""
+    """Stable name of the input to find out."""
     pointers: Sequence[str]
-    """JSON pointers of the fields of the job that it is entered in; empty of readings, which are fitted."""
+    """JSON pointers of the fields of the job that take it; empty for readings, which are fitted."""
     unit: str | None
-    """Unit of the ranges; null of a question."""
+    """Unit of the ranges of its findings; null where the input is a question."""
     effect: float = field(metadata=about(decimals=2))
-    """By how much it would move the chance: the standard deviation of the chance once it is known."""
+    """Standard deviation of the chance, from 0 to 1, over what the input may turn out to be: how much it would move the
+    chance."""
     findings: Sequence[Finding]
-    """What it may turn out to be, by rising value: ranges that lead to different verdicts, or both answers."""
+    """What the input may turn out to be, by rising value: ranges that lead to different verdicts, or both answers."""
     detector_class: str
-    """Id of the class that it is told for: the one ranked first, or the nearest where nothing serves."""
+    """Id of the class that this is calculated for: the one ranked first, or the nearest where nothing serves."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -383,36 +389,37 @@ class Answer(Shown):
     """Ranked recommendations, and everything that was assumed, ruled out and to be careful about."""
 
     reference: str | None
-    """The job's reference."""
+    """The caller's own reference of the job; null where it has none."""
     job: Job
-    """The job that is answered, in its one spelling: defaults filled in, what was not given left out, numbers as they
-    came; without its reference. It may be asked again as it is."""
+    """The job that is answered, in its one spelling: defaults filled in, fields that were not given left out, numbers
+    as they came, no reference. It may be sent again as it is."""
     model_version: str
-    """Version of the physics, the library and the decision."""
+    """Version of the physics, the material library and the decision rules."""
     catalogue_version: str
-    """Version of the catalogue."""
+    """Version of the content of the catalogue."""
     verdict: Verdict
-    """Of the worst sheet of the recommendation ranked first: unsuitable where that leaves one unserved."""
+    """Verdict of the recommendation ranked first, for its worst sheet; unsuitable where it leaves a sheet not
+    served."""
     sheets: Sequence[SheetSummary]
-    """The sheets as they were understood."""
+    """The sheets of the job as they were understood."""
     recommendations: Sequence[Recommendation]
-    """Best first; empty when nothing serves."""
+    """Recommendations, best first; empty where nothing serves."""
     alternatives: Sequence[Alternative]
-    """Classes that could serve and are not listed: better ones fill the limit, or serve more of the sheets."""
+    """Classes that could serve and are not recommended, as better ones fill the limit or serve more of the sheets."""
     ruled_out: Sequence[RuledOut]
-    """Classes that cannot serve, with the reason."""
+    """Classes that cannot serve the job, each with the reason."""
     trial: Sequence[Note]
-    """What to send and measure: of each sheet that is tested, with its `sheet` and `setup` among the values, then what
-    is done with all of them."""
+    """Steps of the trial that confirms the first recommendation: those of one sheet have its `sheet` and `setup` among
+    the values, then follow those for all sheets."""
     assumptions: Sequence[Assumption]
-    """What was taken where the job does not say."""
+    """What was assumed where the job does not say."""
     cautions: Sequence[Note]
-    """What to be careful about."""
+    """What to be careful about, from safety to what was not calculated."""
     would_serve: Sequence[Note] = ()
-    """Where nothing serves all sheets: what of the job would have to change for a class to do so, as computed."""
+    """Where nothing serves all sheets: changes of the job with which a class would, as calculated; else empty."""
     find_out: Sequence[FindOut] = ()
-    """What to find out next, what moves the chance most first: at most five inputs that were not given. Empty where
-    nothing would move it much."""
+    """What to find out next, at most five inputs, the one that moves the chance most first; empty where nothing would
+    move it much."""
 
     def to_frame(self, library: Literal["pandas", "polars"] = "pandas") -> Any:
         """A frame with a row for each recommendation, best first; the columns are those of the command `batch`."""
@@ -426,35 +433,35 @@ class Answer(Shown):
 
 @dataclass(frozen=True, kw_only=True)
 class ComparedStep:
-    """One step of the order of recommendations, as two classes fare at it."""
+    """One step of the ranking, with what each of the two compared classes has at it."""
 
     step: str
-    """Name of the step; the order is that of this list, but for the deciding step, which stands first."""
+    """Name of the step. The list is in the order of the ranking, but for the deciding step, which comes first."""
     first: Scalar = field(metadata=about(digits=4))
-    """What the better of the two has."""
+    """Value of the better class at this step; null where it has none."""
     second: Scalar = field(metadata=about(digits=4))
-    """What the other has."""
+    """Value of the other class at this step; null where it has none."""
     decides: bool
-    """Whether this is the first step at which they differ."""
+    """Whether this is the first step of the ranking at which the two differ."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """Two detector classes for one job, the deciding step first."""
+    """Two detector classes compared for one job, the deciding step first."""
 
     reference: str | None
-    """The job's reference."""
+    """The caller's own reference of the job; null where it has none."""
     model_version: str
-    """Version of the physics, the library and the decision."""
+    """Version of the physics, the material library and the decision rules."""
     catalogue_version: str
-    """Version of the catalogue."""
+    """Version of the content of the catalogue."""
     better: str | None
-    """Id of the class that is ranked first of the two; null where neither serves the job."""
+    """Id of the class that ranks first of the two; null where neither serves the job."""
     steps: Sequence[ComparedStep]
-    """The order's steps, the deciding one first; empty where one of the two cannot serve."""
+    """Steps of the ranking, the deciding one first; empty where one of the two cannot serve."""
     recommendations: Sequence[Recommendation]
-    """How each would be set, the better first; only those that can serve."""
+    """How each class that can serve would be set, the better one first."""
     ruled_out: Sequence[RuledOut]
-    """Why one or both cannot."""
+    """Why one of the classes or both cannot serve."""
     cautions: Sequence[Note]
-    """What to be careful about."""
+    """What to be careful about, from safety to what was not calculated."""

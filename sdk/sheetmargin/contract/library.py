@@ -17,50 +17,50 @@ SIX = about(digits=6)
 
 @dataclass(frozen=True, kw_only=True)
 class Interval:
-    """A quantity that is known only within limits, believed to hold about 90 %."""
+    """A quantity with the limits within which it is believed to lie with a probability of 90 %."""
 
     low: float = field(metadata=SIX)
-    """Lower limit."""
+    """Lower limit, in the unit of the field's name."""
     nominal: float = field(metadata=SIX)
-    """Best value."""
+    """Best value, in the unit of the field's name."""
     high: float = field(metadata=SIX)
-    """Upper limit."""
+    """Upper limit, in the unit of the field's name."""
     source: str = field(repr=False)
-    """Where it comes from."""
+    """Publication or standard that the numbers come from."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class MaterialTrappedAir:
-    """Air between two sheets: percentiles of its thickness, and the rare loose or curled sheet."""
+    """Thickness of the air trapped between two sheets: percentiles, and the rare sheet that is loose or curled."""
 
     p5_um: float = field(metadata=SIX)
-    """5th percentile."""
+    """Thickness in µm that 5 % of doubles stay below."""
     p50_um: float = field(metadata=SIX)
-    """Median."""
+    """Thickness in µm that half of the doubles stay below: the median."""
     p95_um: float = field(metadata=SIX)
-    """95th percentile."""
+    """Thickness in µm that 95 % of doubles stay below."""
     loose_share: float = field(metadata=SIX)
-    """Share of doubles that are loose or curled."""
+    """Share of doubles, from 0 to 1, that are loose or curled."""
     loose_max_um: float = field(metadata=SIX)
-    """Widest air of those."""
+    """Largest thickness in µm of the air of those."""
     source: str
-    """Where it comes from."""
+    """Publication or standard that the numbers come from."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Porous:
-    """Pore space of an air-permeable sheet."""
+    """Pore space of a sheet that air passes through."""
 
     porosity: float = field(metadata=SIX)
-    """Share of air."""
+    """Share of air in the sheet's volume, from 0 to 1."""
     tortuosity: float = field(metadata=SIX)
-    """Tortuosity."""
+    """Tortuosity of the pores, without a unit, 1 for straight ones."""
     permeance_um_per_pa_s: Interval
-    """Typical air permeance (ISO 5636) of a sheet of `thickness_um`."""
+    """Typical air permeance in µm/(Pa s) (ISO 5636) of a sheet of `thickness_um`."""
     thickness_um: float = field(metadata=SIX)
-    """Thickness that the permeance is for: flow resistance grows with it."""
+    """Thickness in µm that the permeance is for, as flow resistance grows with it."""
     source: str
-    """Where it comes from."""
+    """Publication or standard that the numbers come from."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,57 +68,57 @@ class Material:
     """A material of the library, each number with its source."""
 
     id: str
-    """Id to name it by."""
+    """Id of the material, which a job names it by."""
     name: str
-    """Name in the answer's language."""
+    """Name of the material in the language of the request."""
     synonyms: Sequence[str]
-    """Other names in the answer's language; they are taken for the id."""
+    """Other names in the language of the request, which a job may use too."""
     family: str
-    """Family."""
+    """Family of the material, such as paper or metal."""
     density_kg_m3: Interval
-    """Density."""
+    """Density of the sheet in kg/m³, pores included."""
     elastic: Mapping[str, float | Interval] = field(repr=False, metadata=SIX)
-    """Dynamic elastic constants by name, near 200 kHz."""
+    """Dynamic elastic constants by name, near 200 kHz, the unit in the name."""
     loss_factor: Interval = field(repr=False)
-    """Loss factor near 200 kHz."""
+    """Loss factor near 200 kHz, without a unit."""
     mass_tolerance_pct: float = field(repr=False, metadata=SIX)
-    """Half width of the mass per area that holds 95 % of sheets."""
+    """Half width, in % of the grammage, of the range that holds 95 % of sheets."""
     formation_pct: float = field(repr=False, metadata=SIX)
-    """Half width of the mass per area from place to place in a sheet that holds 95 %."""
+    """Half width, in % of the grammage, of the range that holds 95 % of places within a sheet."""
     trapped_air: MaterialTrappedAir = field(repr=False)
-    """Air caught between two sheets."""
+    """Thickness of the air trapped between two sheets."""
     thickness_range_um: Sequence[float] = field(metadata=SIX | about(fewest=2, most=2))
-    """Usual thicknesses, from and to."""
+    """Usual thicknesses in µm: smallest and largest."""
     porous: Porous | None = field(repr=False)
-    """Pores, where air passes."""
+    """Pore space of the sheet; null where air does not pass."""
     sources: Sequence[str] = field(repr=False)
-    """Every source of this entry."""
+    """All sources of this entry."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Materials:
-    """Materials found."""
+    """Materials of the library that match a query."""
 
     query: str
-    """What was looked for; empty for all."""
+    """The query as it was given; empty for all materials."""
     materials: Sequence[Material]
-    """Best match first; by id for an empty query."""
+    """Matching materials, best match first; sorted by id for an empty query."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Housing:
-    """Body of one head."""
+    """Housing of a detector's head with its dimensions."""
 
     thread: str
-    """Thread by ISO 261, or `rectangular`."""
+    """Thread of the housing (ISO 261), or `rectangular`."""
     pitch_mm: float | None = field(metadata=about(unit="mm", decimals=2))
-    """Pitch of the thread."""
+    """Pitch of the thread in mm; null of a rectangular housing."""
     length_mm: float = field(metadata=MM)
-    """Length."""
+    """Length of the housing in mm, without cable."""
     width_mm: float = field(metadata=MM)
-    """Width or diameter."""
+    """Width or diameter of the housing in mm."""
     cable_exit_mm: float | None = field(metadata=MM)
-    """Height that cable and bend take behind the body; null where the catalogue does not tell."""
+    """Height in mm that cable and bend need behind the housing; null where the catalogue does not tell."""
 
     def __str__(self) -> str:
         if self.thread == "rectangular":
@@ -128,120 +128,120 @@ class Housing:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderLine(Order):
-    """One thing to order for a class, and when."""
+    """One item to order for a class, and when it is needed."""
 
     when: Literal["always", "tilted", "upright", "taking-turns"]
-    """For which set-ups it is needed."""
+    """Set-ups for which it is needed: all, tilted ones, upright ones, or pairs that transmit by turns."""
     serves_lanes: int
-    """For how many lanes one quantity serves."""
+    """Number of lanes that one quantity serves."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Filled:
-    """Parameters that the catalogue does not give."""
+    """Parameters that the catalogue does not give and that were taken from a reference class."""
 
     reference_class: str
-    """The nearest reference class, from which they are taken."""
+    """Id of the nearest reference class, from which they were taken."""
     parameters: Sequence[str]
-    """Their names, as a catalogue file has them."""
+    """Names of those parameters, as a catalogue file has them."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Demands:
-    """What a class asks of its owner, by order and illustrative: common practice, no source."""
+    """What a class demands of its owner, by common practice and as an example: no source is claimed."""
 
     effort: int
-    """To buy and to mount: 1, like any proximity switch, to 5, dear and set by an expert."""
+    """Effort to buy and mount it, from 1 (as any proximity switch) to 5 (costly, set by an expert)."""
     marks: bool
     """Whether it may leave marks on the sheet."""
     access: Literal["both-sides", "one-side"]
-    """From where it must reach the sheet."""
+    """Sides from which it must reach the sheet."""
     bed_needed: bool
-    """Whether something must carry the sheet below it."""
+    """Whether a support must carry the sheet below it."""
     moving_parts: bool
-    """Whether it has parts that wear."""
+    """Whether it has moving parts that wear."""
     gap_set_by: Literal["rule", "gauge", "fixture", "contact"]
-    """What its gap is set with."""
+    """Means to set its gap: a rule, a gauge, a fixture, or contact with the sheet."""
     stays_clean: bool
-    """Whether it keeps clean by itself."""
+    """Whether it keeps itself clean."""
     moved_by: Sequence[str]
-    """What moves a reading and is not computed."""
+    """Influences that change its readings and are not calculated."""
     price: float | None = field(metadata=about(digits=6))
-    """The owner's price; null where the catalogue has none."""
+    """Price of the catalogue's owner, in `currency`; null where the catalogue has none."""
     currency: str | None
-    """Currency of the price (ISO 4217)."""
+    """Currency of the price (ISO 4217); null where the catalogue has no price."""
     stock: int | None
-    """How many the owner has; null where the catalogue does not tell."""
+    """Number that the catalogue's owner has in stock; null where the catalogue does not tell."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class DetectorClass:
-    """A kind of detector pair by its physical parameters."""
+    """A detector class: a kind of detector by its physical parameters."""
 
     id: str
-    """Id to name it by."""
+    """Id of the class, which a job names it by."""
     principle: str
-    """Sensing principle."""
+    """Id of its sensing principle."""
     illustrative: bool
-    """Whether it is invented, and no product."""
+    """Whether the class is an invented example and not a product."""
     housing: Housing
-    """Body."""
+    """Housing of either head with its dimensions."""
     output: Sequence[str]
-    """Outputs it comes with."""
+    """Outputs that it is available with."""
     supply: str
-    """Supply."""
+    """Electrical supply that it needs."""
     ingress: str
-    """Ingress protection (IEC 60529)."""
+    """Degree of protection (IEC 60529), such as IP65."""
     temperature_min_c: float = field(metadata=about(unit="degrees C", decimals=1))
-    """Lowest temperature."""
+    """Lowest air temperature in °C that it is rated for."""
     temperature_max_c: float = field(metadata=about(unit="degrees C", decimals=1))
-    """Highest temperature."""
+    """Highest air temperature in °C that it is rated for."""
     contactless: bool
-    """Whether it leaves the sheet untouched."""
+    """Whether it senses the sheet without touching it."""
     demands: Demands
-    """What it asks of its owner."""
+    """What the class demands of its owner."""
     gap_min_mm: float = field(metadata=MM)
-    """Least gap that it is made for."""
+    """Smallest gap in mm that it is made for."""
     gap_max_mm: float = field(metadata=MM)
-    """Greatest gap that it is made for."""
+    """Largest gap in mm that it is made for."""
     frequency_khz: float | None = field(metadata=about(unit="kHz", decimals=1))
-    """Working frequency; null where its principle has none."""
+    """Working frequency in kHz; null where its principle has none."""
     parameters: Mapping[str, Scalar] = field(metadata=SIX)
-    """Physical parameters by name, with the unit in the name."""
+    """Physical parameters by name, the unit in the name."""
     filled: Filled | None
-    """What was taken from a reference class, if anything."""
+    """Parameters that were taken from a reference class; null where the catalogue gives all."""
     order: Sequence[OrderLine]
-    """What to order."""
+    """Items to order for the class."""
     source: str
-    """Where the numbers come from."""
+    """Where the numbers of the class come from."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class DetectorClasses:
-    """The detector classes of a catalogue."""
+    """The detector classes of one catalogue."""
 
     catalogue: str
-    """Name of the catalogue."""
+    """Name of the catalogue that the classes are from."""
     catalogue_version: str
-    """Version of its content."""
+    """Version of the content of the catalogue."""
     classes: Sequence[DetectorClass]
-    """Its classes."""
+    """The classes in the order of the catalogue."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Catalogue:
-    """A catalogue of detector classes."""
+    """A catalogue of detector classes in short."""
 
     name: str
-    """Name to choose it by."""
+    """Name of the catalogue, which a job chooses it by."""
     version: str
-    """Version of its content."""
+    """Version of the content of the catalogue."""
     classes: int
-    """How many classes it has."""
+    """Number of classes that it has."""
     illustrative: bool
-    """Whether any of its classes is invented."""
+    """Whether any of its classes is an invented example."""
     default: bool
-    """Whether it is the one for jobs that name none."""
+    """Whether it is used for jobs that name no catalogue."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -249,56 +249,57 @@ class Catalogues:
     """The catalogues of this service."""
 
     catalogues: Sequence[Catalogue]
-    """By name."""
+    """The catalogues, sorted by name."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Version:
-    """What this service is."""
+    """Versions of this service, and what it computes."""
 
     api: str
-    """Version of the contract."""
+    """Version of the API contract, such as v1."""
     build: str
-    """Version of the service and a hash of its code."""
+    """Version of the service with a hash of its code."""
     model_version: str
-    """Version of the physics, the library and the decision."""
+    """Version of the physics, the material library and the decision rules."""
     principles: Sequence[str]
-    """Sensing principles it computes."""
+    """Ids of the sensing principles that it computes."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Status:
-    """How the service is."""
+    """Whether the service is alive or ready."""
 
     status: Literal["ok"]
-    """`ok`."""
+    """Always `ok`; otherwise a problem is returned."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetReading:
-    """One way to read a text about a sheet."""
+    """One meaning that a text about a sheet may have."""
 
     text: str
-    """The same in the service's words and the answer's language; it is read as the same sheet again."""
+    """The meaning in the service's own words and the language of the request, which is understood as the same sheet
+    again."""
     certain: bool
-    """Whether it is meant without a doubt; others are to be picked from."""
+    """Whether it is meant without doubt; choose among the others."""
     sheet: Sheet | None
-    """As a job takes it; null while its size is missing or cannot be right."""
+    """The sheet as a job takes it; null where its size is missing or cannot be right."""
     grammage_gsm: float | None = field(metadata=about(unit="g/m2", decimals=2))
-    """Mass per area of one ply."""
+    """Grammage of one ply in g/m²; null where `sheet` is."""
     thickness_um: float | None = field(metadata=about(unit="um", decimals=1))
-    """Thickness of one ply."""
+    """Thickness of one ply in µm; null where `sheet` is."""
     detail: str | None
-    """What cannot be right; null where only the size is missing."""
+    """What cannot be right; null where only the size is missing, or nothing is wrong."""
     expected: str | None
-    """What would be right instead."""
+    """What would be right instead; null where `detail` is."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetReadings:
-    """What a text about a sheet may mean."""
+    """The meanings that a text about a sheet may have."""
 
     text: str
-    """The text."""
+    """The text as it was given."""
     readings: Sequence[SheetReading]
-    """Best first; empty where nothing in the text is known."""
+    """Possible meanings, best first; empty where nothing in the text is known."""

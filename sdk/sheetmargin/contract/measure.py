@@ -32,278 +32,280 @@ _FIGURE = about(digits=4)
 
 @dataclass(frozen=True, kw_only=True)
 class InstalledBand:
-    """Readings that count as a single sheet, in the unit of the class's signal."""
+    """Band of an installed detector: readings that count as a single sheet, in the unit of the class's signal."""
 
     low: int = field(metadata=about(ge=-1000, le=100_000))
-    """Lower threshold."""
+    """Lower threshold of the band, in the unit of the class's signal."""
     high: int = field(metadata=about(ge=-1000, le=100_000))
-    """Upper threshold."""
+    """Upper threshold of the band, in the unit of the class's signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class InstalledProfile:
-    """What is set together: the band and the hold time."""
+    """Profile of an installed detector: band and hold time, which are set together."""
 
     band: InstalledBand | None = None
-    """What counts as one sheet; the best band if not given."""
+    """Readings that count as a single sheet; the best band for the sheet is calculated if not given."""
     hold_ms: float | None = field(default=None, metadata=about(unit="ms", gt=0, le=60_000))
-    """How long the output is held."""
+    """Hold time of the output in ms; if not given, calculated where line and controller are known."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class InstalledSetup:
-    """A detector pair where it stands, and as it is set."""
+    """A detector as it is mounted and set."""
 
     detector_class: str
-    """Id of the class."""
+    """Id of the detector class in the catalogue."""
     gap_mm: float = field(metadata=_GAP)
-    """From face to face."""
+    """Gap in mm from sensing face to sensing face."""
     tilt_deg: float = field(default=0.0, metadata=_TILT)
-    """Of the pair's axis against the sheet's normal."""
+    """Tilt in ° of the detector's axis against the sheet's normal, 0 where perpendicular."""
     profile: InstalledProfile = InstalledProfile()
-    """What the receiver is set to."""
+    """Band and hold time that are set."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
-    """What to step through for a plot, one of three: gaps with tilts, positions of the sheet, or grammages.
-
-    One question may ask for 144 places, or for what makes a smooth line.
-    """
+    """What a prediction steps through for a plot, one of three: gaps with tilts, positions of the sheet, or grammages.
+    At most 144 places, or what a smooth line needs."""
 
     gap_mm: Sequence[float] = field(default=(), metadata=_GAP | about(most=12))
-    """Gaps, rising; with `tilt_deg`."""
+    """Gaps in mm from face to face, rising; together with `tilt_deg`."""
     tilt_deg: Sequence[float] = field(default=(), metadata=_TILT | about(most=12))
-    """Tilts, rising; with `gap_mm`."""
+    """Tilts in ° against the sheet's normal, rising; together with `gap_mm`."""
     position_mm: Sequence[float] = field(default=(), metadata=about(unit="mm", ge=-1000, le=1000, most=201))
-    """Distances of the sheet from the middle of the gap, towards the receiver."""
+    """Positions of the sheet in mm from the middle of the gap, positive towards the receiver."""
     grammage_gsm: Sequence[float] = field(default=(), metadata=about(unit="g/m2", ge=3, le=200_000, most=24))
-    """Grammages of the same sheet."""
+    """Grammages of the same sheet in g/m²."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class MachineReading:
-    """One reading on a machine: what was in the beam, and the level in one of three units."""
+    """One reading on a machine: the state that was in the detector, and the level in one of three units."""
 
     state: State
-    """What was in the beam."""
+    """State that was in the detector when it was read."""
     attenuation_db: float | None = field(default=None, metadata=about(unit="dB", ge=-100, le=300))
-    """Attenuation of the open path."""
+    """Attenuation in dB relative to the open path; not given where the level is in another unit."""
     level_pct: float | None = field(default=None, metadata=about(unit="%", ge=-1e6, le=1e6))
-    """Amplitude in per cent of the open path's."""
+    """Level as an amplitude in % of the open-path level; not given where it is in another unit."""
     volts: float | None = field(default=None, metadata=about(unit="V", ge=-1e6, le=1e6))
-    """In proportion to the amplitude; needs readings of the open path."""
+    """Level in V in proportion to the amplitude, which needs readings without a sheet too; not given where it is in
+    another unit."""
     specimen: str | None = field(default=None, metadata=about(longest=40))
-    """Readings of one specimen are of the same two sheets, not laid anew."""
+    """Name of the specimen: readings of one name are of the same sheets, not laid anew; each reading is one of its own
+    if not given."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class BenchReading(MachineReading):
-    """One reading on a bench: where, what was in the beam, and the level in one of three units."""
+    """One reading on a test bench: the set-up, the state that was in the detector, and the level in one of three
+    units."""
 
     detector_class: str
-    """Id of the class."""
+    """Id of the detector class in the catalogue."""
     gap_mm: float = field(metadata=_GAP)
-    """From face to face."""
+    """Gap in mm from sensing face to sensing face."""
     tilt_deg: float = field(default=0.0, metadata=_TILT)
-    """Of the pair's axis against the sheet's normal."""
+    """Tilt in ° of the detector's axis against the sheet's normal, 0 where perpendicular."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetQuestion(Circumstances):
-    """The job of one sheet behind a question about readings."""
+    """The sheet, the line, the air and the targets that a call about readings is made for."""
 
     sheet: Sheet
-    """The sheet."""
+    """The sheet that is or would be read."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class PredictionQuestion(SheetQuestion):
-    """What would I read? A set-up and a sheet, and a grid where a plot is wanted."""
+    """A set-up and a sheet whose readings are to be predicted, with a grid where a plot is wanted."""
 
     setup: InstalledSetup
-    """The set-up."""
+    """The set-up to predict readings for."""
     grid: Grid | None = None
-    """What to step through."""
+    """What to step through for a plot; only the set-up itself is predicted if not given."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class FitQuestion(SheetQuestion, Wishes):
-    """Readings of a sample, and the job that they are to help."""
+    """Readings of a sample, and the job that the fitted sheet is for."""
 
     readings: Sequence[BenchReading] = field(metadata=about(fewest=1, most=MAX_READINGS))
-    """Readings of none, one and two sheets."""
+    """Readings of no sheet, single sheets and doubles on a test bench."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class DiagnosisQuestion(SheetQuestion):
-    """An installed ultrasonic set-up, what was noticed, and what was read there."""
+    """An installed ultrasonic set-up, the symptoms noticed, and what was read there."""
 
     setup: InstalledSetup
-    """The set-up."""
+    """The set-up as it is installed."""
     symptoms: Sequence[Symptom] = field(default=(), metadata=about(most=8))
-    """What was noticed."""
+    """Symptoms that were noticed; none if empty."""
     readings: Sequence[MachineReading] = field(default=(), metadata=about(most=MAX_READINGS))
-    """Readings at the set-up; dB and per cent count from the open path as it was taught."""
+    """Readings at the installed set-up; dB and % count from the open path as it was taught."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class MarginMap:
-    """The least margin, and the medians of one sheet and two, at every gap (rows) and tilt (columns)."""
+    """Smallest margin and median readings at every gap (rows) and tilt (columns)."""
 
     gap_mm: Sequence[float] = field(metadata=about(unit="mm", decimals=1))
-    """Gaps of the rows."""
+    """Gaps of the rows in mm."""
     tilt_deg: Sequence[float] = field(metadata=about(unit="deg", decimals=1))
-    """Tilts of the columns."""
+    """Tilts of the columns in °."""
     margin: Sequence[Sequence[float]] = field(metadata=SIGNAL)
-    """With the band of the profile; without one, with the best of each place."""
+    """Smallest margin in the unit of the signal, with the band of the profile, or the best band of each place without
+    one."""
     single: Sequence[Sequence[float]] = field(metadata=SIGNAL)
-    """One sheet."""
+    """Median reading of a single sheet in the unit of the signal."""
     double: Sequence[Sequence[float]] = field(metadata=SIGNAL)
-    """Two sheets."""
+    """Median reading of a double in the unit of the signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class AtPosition:
-    """One sheet at one place between the faces, standing waves as they are there."""
+    """Reading of a single sheet at one position between the faces, standing waves included."""
 
     position_mm: float = field(metadata=about(unit="mm", decimals=3))
-    """From the middle of the gap, towards the receiver."""
+    """Position of the sheet in mm from the middle of the gap, positive towards the receiver."""
     single: float = field(metadata=SIGNAL)
-    """Median of one sheet."""
+    """Median reading of a single sheet in the unit of the signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class AtGrammage:
-    """A sheet of another grammage, with the band as it is."""
+    """Readings of a sheet of another grammage with the band unchanged."""
 
     grammage_gsm: float = field(metadata=about(unit="g/m2", decimals=2))
-    """Mass per area."""
+    """Grammage of the sheet in g/m²."""
     no_sheet: Percentiles
-    """No sheet."""
+    """Readings without a sheet in the detector."""
     single: Percentiles
-    """One sheet."""
+    """Readings of a single sheet of it."""
     double: Percentiles
-    """Two sheets."""
+    """Readings of a double of such sheets."""
     margin: Margin
-    """What is left."""
+    """Margin of each state to the nearest threshold of the band."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Versions:
-    """What a prediction and a diagnosis tell beside their own."""
+    """What a prediction and a diagnosis tell beside their own subject."""
 
     reference: str | None
-    """The question's reference."""
+    """The caller's own reference; null where the request gives none."""
     model_version: str
-    """Version of the physics, the library and the decision."""
+    """Version of the physics, the material library and the decision rules."""
     catalogue_version: str
-    """Version of the catalogue."""
+    """Version of the content of the catalogue."""
     assumptions: Sequence[Assumption]
-    """What was taken where the question does not say."""
+    """What was assumed where the request does not say."""
     cautions: Sequence[Note]
-    """What to be careful about."""
+    """What to be careful about, from safety to what was not calculated."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Prediction(Shown, Versions):
-    """Levels, margins and misreads of a set-up, and what the grid asked for."""
+    """Expected readings, margins and misreads of a set-up, and what the grid steps through."""
 
     predicted: Recommendation
-    """The set-up as a recommendation tells one."""
+    """The set-up in the form of a recommendation."""
     gap_tilt: MarginMap | None
-    """Margins over gap and tilt, where the grid asks for them."""
+    """Margins over gap and tilt; null where the grid does not step through them."""
     positions: Sequence[AtPosition]
-    """Levels over the sheet's position."""
+    """Readings over the position of the sheet; empty where the grid does not step through it."""
     grammages: Sequence[AtGrammage]
-    """Levels over the grammage."""
+    """Readings over the grammage; empty where the grid does not step through it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class FittedInterval:
-    """A value and the interval about it that holds 90 %."""
+    """A value with the interval that holds it with a probability of 90 %."""
 
     low: float = field(metadata=_FIGURE)
-    """Lower end."""
+    """Lower end of the interval, in the unit of the parameter's name."""
     nominal: float = field(metadata=_FIGURE)
-    """Best value."""
+    """Best value, in the unit of the parameter's name."""
     high: float = field(metadata=_FIGURE)
-    """Upper end."""
+    """Upper end of the interval, in the unit of the parameter's name."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Estimate:
-    """One parameter of the sample before and after the readings."""
+    """One parameter of the sheet before and after the readings."""
 
     name: str
-    """grammage_gsm, stiffness_factor (of all moduli), loss_factor, trapped_air_um (median) or trapped_air_width
-    (standard deviation of its logarithm)."""
+    """Name of the parameter: grammage_gsm, stiffness_factor (of all moduli), loss_factor, trapped_air_um (median) or
+    trapped_air_width (standard deviation of its logarithm)."""
     library: FittedInterval
-    """As the library has it."""
+    """Value and interval as the library has them."""
     fitted: FittedInterval
-    """As the readings have it."""
+    """Value and interval as the readings have them."""
     sigma_share: float = field(metadata=about(decimals=3))
-    """What is left of the library's uncertainty (of the logarithm), 1 is all of it."""
+    """Share of the library's standard deviation (of the logarithm) that remains after the readings; 1 is all of it."""
     informative: bool
-    """Whether the readings say something of it."""
+    """Whether the readings tell something about this parameter."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Residual:
-    """One reading against the fitted sheet."""
+    """One reading compared with the fitted sheet."""
 
     index: int
-    """Position of the reading, from 0."""
+    """Index of the reading in the request, from 0."""
     state: str
-    """What was in the beam."""
+    """State that was in the detector when it was read."""
     detector_class: str
-    """Class."""
+    """Id of the detector class that was read."""
     gap_mm: float = field(metadata=about(unit="mm", decimals=1))
-    """Gap."""
+    """Gap in mm at which it was read."""
     tilt_deg: float = field(metadata=about(unit="deg", decimals=1))
-    """Tilt."""
+    """Tilt in ° at which it was read."""
     measured_db: float = field(metadata=about(unit="dB", decimals=2))
-    """Attenuation as measured."""
+    """Measured attenuation in dB relative to the open path."""
     fitted_db: float = field(metadata=about(unit="dB", decimals=2))
-    """Attenuation of the fitted sheet."""
+    """Attenuation in dB of the fitted sheet at the same place."""
     residual_db: float = field(metadata=about(unit="dB", decimals=2))
-    """Measured less fitted."""
+    """Measured attenuation minus that of the fitted sheet, in dB."""
     sigma_db: float = field(metadata=about(unit="dB", decimals=2))
-    """Standard deviation expected of that, what the model leaves open at its place included."""
+    """Expected standard deviation of that difference in dB, the model's own uncertainty at this place included."""
     outlier: bool
-    """Whether it lies so far off that it counts for little."""
+    """Whether it lies so far from the fit that it counts for little."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class FittedSample:
-    """What the readings say of the sample."""
+    """What the readings tell about the sheet."""
 
     sheet: Sheet
     """The fitted sheet, in the form that every call takes."""
     library_sheet: SheetSummary
     """The sheet as the library has it."""
     estimates: Sequence[Estimate]
-    """Every parameter."""
+    """Each parameter before and after the readings."""
     covariance: Sequence[Sequence[float]] = field(metadata=_FIGURE)
     """Covariance of the logarithms of the parameters, in the order of `estimates`."""
     residuals: Sequence[Residual]
-    """Every reading of a sheet."""
+    """Each reading with a sheet, compared with the fitted sheet."""
     p_value: float = field(metadata=about(decimals=4))
-    """Chance that readings of such a sheet lie as far from the model as these."""
+    """Probability that readings of such a sheet lie as far from the model as these."""
     notes: Sequence[Note]
     """What the readings cannot tell, and where the model does not explain them."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Fit(Shown):
-    """A fitted sample, and the recommendation for it beside the library's."""
+    """A fitted sheet, and the recommendations for it beside those for the library's sheet."""
 
     reference: str | None
-    """The question's reference."""
+    """The caller's own reference; null where the request gives none."""
     fit: FittedSample
-    """The fit."""
+    """What the readings tell about the sheet."""
     changed: Sequence[Note]
-    """What it changes in the first recommendation."""
+    """What the fit changes in the first recommendation."""
     library: Answer
     """The answer for the sheet as the library has it."""
     fitted: Answer
@@ -317,56 +319,56 @@ class Fit(Shown):
 
 @dataclass(frozen=True, kw_only=True)
 class Rates:
-    """Events per million that go wrong, in a single reading."""
+    """Misread rates of a single reading."""
 
     single_as_double: float = field(metadata=PPM)
-    """One sheet read as two."""
+    """False stops per million single sheets."""
     double_as_single: float = field(metadata=PPM)
-    """Two sheets read as one."""
+    """Missed doubles per million doubles."""
     no_sheet_as_single: float = field(metadata=PPM)
-    """No sheet read as one."""
+    """Readings of no sheet as a single sheet, per million."""
     no_sheet_as_double: float = field(metadata=PPM)
-    """No sheet read as two."""
+    """Readings of no sheet as a double, per million."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cause:
-    """One cause of trouble, the test that tells it from the next, and its remedy."""
+    """One possible cause of the misreads, the test that tells it from the next cause, and its remedy."""
 
     rank: int
-    """From 1."""
+    """Rank of the cause, from 1 for the likeliest."""
     cause: Note
-    """What it is."""
+    """The cause as a sentence."""
     probability: float = field(metadata=about(decimals=4))
-    """How far it is believed, 0 to 1."""
+    """Probability of the cause, from 0 to 1."""
     no_sheet_db: float = field(metadata=DB)
-    """Attenuation of no sheet in its likeliest case."""
+    """Attenuation in dB without a sheet if this is the cause, in its likeliest case."""
     single_db: float = field(metadata=DB)
-    """Of one sheet."""
+    """Attenuation in dB of a single sheet if this is the cause, in its likeliest case."""
     double_db: float = field(metadata=DB)
-    """Of two sheets."""
+    """Attenuation in dB of a double if this is the cause, in its likeliest case."""
     rates_ppm: Rates
-    """What goes wrong in that case."""
+    """Misread rates per million if this is the cause, in its likeliest case."""
     against: str | None
-    """Code of the cause from which the test tells it."""
+    """Code of the cause that the test tells it from; null where no test does."""
     test: Note | None
-    """The test that tells it from the next; null where none does."""
+    """Test that tells it from the next cause; null where no test does."""
     deviations: float | None = field(metadata=about(decimals=1))
-    """Difference that the test shows, in standard deviations."""
+    """Difference that the test shows, in standard deviations; null where no test does."""
     remedy: Note
-    """What helps."""
+    """What to do if this is the cause."""
     remedied_ppm: Rates
-    """What goes wrong once it has helped."""
+    """Misread rates per million after the remedy."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Diagnosis(Shown, Versions):
-    """Causes, likeliest first, each with the test that tells it from the next and with its remedy."""
+    """Possible causes, likeliest first, each with the test that tells it from the next and with its remedy."""
 
     computed: Recommendation
-    """The set-up as it should be."""
+    """The set-up as it should be, in the form of a recommendation."""
     causes: Sequence[Cause]
-    """Causes."""
+    """Possible causes of the misreads, likeliest first."""
 
     @property
     def likeliest(self) -> Cause | None:

@@ -12,14 +12,15 @@ Scalar = str | int | float | bool | None
 
 @dataclass(frozen=True, kw_only=True)
 class Note:
-    """A caution, a step of a trial or of the alignment, a limit."""
+    """A sentence of the answer with a stable code and its values: a caution, a step of a trial or of an alignment, a
+    limit."""
 
     code: str = field(metadata=about(vocabulary="NoteCode"))
-    """Stable code, described in the docs; a later service may have more."""
+    """Stable code of the note, described in the docs; a later service may have more codes."""
     text: str = field(default="", metadata=about(worded=True))
-    """The code in words; states no number beyond `values`."""
+    """The note as a sentence in the language of the request; states no number beyond those of `values`."""
     values: Mapping[str, Scalar] = field(metadata=about(digits=6))
-    """What the text states, by name; at most 6 digits."""
+    """Numbers and names that the text states, by name, with at most 6 significant digits; the unit is in the name."""
 
     def __str__(self) -> str:
         return self.text or self.code
@@ -27,10 +28,11 @@ class Note:
 
 @dataclass(frozen=True, kw_only=True)
 class Reason(Note):
-    """Why a set-up ranks where it does."""
+    """Why a set-up ranks where it does, or why a verdict is as it is."""
 
     source: str | None
-    """Where the numbers come from."""
+    """Where the numbers of the text come from: a publication, a standard or the job; null where they are this
+    calculation's own."""
 
     def __str__(self) -> str:
         return f"{self.text or self.code}{f' [{self.source}]' if self.source else ''}"
@@ -38,33 +40,33 @@ class Reason(Note):
 
 @dataclass(frozen=True, kw_only=True)
 class Assumption(Reason):
-    """What was taken because the job did not say."""
+    """A value that was assumed because the job did not give it."""
 
     pointer: str | None
-    """JSON pointer of the field that was not given."""
+    """JSON pointer of the field of the job that was not given; null where no single field stands for it."""
     value: Scalar = field(metadata=about(digits=6))
-    """What was taken for it."""
+    """The value that was assumed, in the field's own unit; null where the text alone tells what was assumed."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class NotServed(Note):
-    """A sheet that a recommendation cannot serve."""
+    """A sheet of the list that a recommendation does not serve, and why."""
 
     index: int
-    """Position of the sheet in the job, from 0."""
+    """Index of the sheet in the job, from 0."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class RuledOut(Note):
-    """A class that cannot serve the job, and why."""
+    """A detector class that cannot serve the job, and why."""
 
     detector_class: str
-    """Id of the class."""
+    """Id of the class that is ruled out."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Alternative(Note):
-    """A class that could serve sheets of the job and is not recommended, and why."""
+    """A detector class that could serve sheets of the job and is not among the recommendations, and why."""
 
     detector_class: str
-    """Id of the class."""
+    """Id of the alternative class."""

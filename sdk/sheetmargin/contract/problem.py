@@ -11,26 +11,26 @@ from sheetmargin.contract.fields import about
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
-    """One thing that is wrong, with its place: `pointer`, `parameter`, `header`, or `line` and `column`."""
+    """One thing that is wrong with a request, and its place in it."""
 
     code: str = field(metadata=about(vocabulary="FaultCode"))
-    """Stable code, described in the docs; a later service may have more."""
+    """Stable code of the fault, described in the docs; a later service may have more codes."""
     detail: str
-    """What is wrong."""
+    """What is wrong, as a sentence."""
     pointer: str | None = None
-    """JSON pointer into the body."""
+    """JSON pointer into the body; null where the fault is not in a field of the body."""
     parameter: str | None = None
-    """Name of the query parameter."""
+    """Name of the query parameter; null where the fault is not in the query."""
     header: str | None = None
-    """Name of the request header."""
+    """Name of the request header; null where the fault is not in a header."""
     line: int | None = None
-    """Line of the body, from 1."""
+    """Line of the body that cannot be read, from 1; null where the body can be read."""
     column: int | None = None
-    """Column of the line, from 1."""
+    """Column of that line, in characters, from 1; null where the body can be read."""
     expected: str | None = None
-    """What would be right."""
+    """What would be right here; null where there is nothing to add to the detail."""
     suggestions: Sequence[str] = ()
-    """Names that may have been meant."""
+    """Known names that resemble the one given, nearest first; empty where there are none."""
 
     def __str__(self) -> str:
         place = self.pointer or self.parameter or self.header
@@ -46,31 +46,31 @@ class Fault:
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """An RFC 9457 problem."""
+    """A problem that stands in place of an answer (RFC 9457)."""
 
     type: str
-    """Path at which this kind of problem is described."""
+    """Path of the page that describes this kind of problem."""
     title: str
-    """The kind of problem."""
+    """Name of the kind of problem."""
     status: int
-    """HTTP status."""
+    """HTTP status code of the response."""
     detail: str
-    """What is wrong."""
+    """What is wrong, as a sentence."""
     request_id: str
-    """Name of the request, also in `X-Request-Id`."""
+    """Name of the request, repeated in the header `X-Request-Id` and in the log."""
     errors: Sequence[Fault]
-    """Each thing that is wrong."""
+    """Each thing that is wrong, with its place."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class BatchItem:
-    """One job's `result`, or its `problem`."""
+    """The outcome of one job of a batch: either its `result` or its `problem`."""
 
     index: int
-    """Position of the job in the batch, from 0."""
+    """Index of the job in the batch, from 0."""
     reference: str | None
-    """The job's reference."""
+    """The job's reference; null where it has none."""
     result: Answer | None = None
-    """The answer, as to the job alone."""
+    """The answer, the same as to the job alone; null where there is a problem."""
     problem: Problem | None = None
-    """Why there is no answer."""
+    """Why there is no answer; null where there is one."""

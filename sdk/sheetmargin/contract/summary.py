@@ -12,42 +12,43 @@ from sheetmargin.contract.shown import Record
 
 @dataclass(frozen=True, kw_only=True)
 class Summary(Record):
-    """The best recommendation and its first set-up; null and empty where nothing serves."""
+    """The best recommendation and its first set-up in a few lines; null and empty where nothing serves."""
 
     reference: str | None
-    """The job's reference."""
+    """The caller's own reference of the job; null where it has none."""
     verdict: Verdict
-    """As of the whole answer."""
+    """Verdict of the whole answer."""
     chance: float | None = field(metadata=about(decimals=2))
-    """How likely every target is met."""
+    """Probability, from 0 to 1, that all targets are met; null where nothing serves."""
     detector_class: str | None
-    """Id of the class."""
+    """Id of the detector class; null where nothing serves."""
     principle: str | None
-    """Sensing principle."""
+    """Id of the sensing principle; null where nothing serves."""
     illustrative: bool | None
-    """Whether the class is invented, and no product."""
+    """Whether the class is an invented example and not a product; null where nothing serves."""
     setups: int
-    """How many set-ups the recommendation has."""
+    """Number of set-ups of the recommendation."""
     served: int
-    """Sheets of the job that it serves."""
+    """Number of sheets of the job that it serves."""
     gap_mm: float | None = field(metadata=MM)
-    """Gap from face to face."""
+    """Gap in mm from sensing face to sensing face; null where nothing serves."""
     tilt_deg: float | None = field(metadata=about(unit="deg", decimals=1))
-    """Tilt against the sheet's normal."""
+    """Tilt of the detector's axis against the sheet's normal in °; null where nothing serves, or the principle has no
+    tilt."""
     band: Band | None
-    """What counts as one sheet."""
+    """Readings that count as a single sheet; null where nothing serves."""
     margin: float | None = field(metadata=SIGNAL)
-    """The least margin of its sheets and states, in the band's unit."""
+    """Smallest margin of its sheets and states, in the unit of the band; null where nothing serves."""
     double_as_single_ppm: float | None = field(metadata=PPM)
-    """Doubles missed, per million, of the worst sheet."""
+    """Missed doubles per million doubles, expected for the worst sheet; null where nothing serves."""
     single_as_double_ppm: float | None = field(metadata=PPM)
-    """False stops, per million, of the worst sheet."""
+    """False stops per million single sheets, expected for the worst sheet; null where nothing serves."""
     order_items: Sequence[Order]
-    """What to order for all its set-ups."""
+    """Parts to order for all its set-ups; empty where the catalogue has no part numbers."""
     model_version: str
-    """Version of the physics, the library and the decision."""
+    """Version of the physics, the material library and the decision rules."""
     catalogue_version: str
-    """Version of the catalogue."""
+    """Version of the content of the catalogue."""
 
 
 def summary_of(answer: Answer) -> Summary:

@@ -37,15 +37,24 @@ View = Callable[..., Response]
 MAX_BODY = 1 << 20
 
 _HEADERS: Mapping[str, Mapping[str, Any]] = {
-    "X-Request-Id": {"description": "Name of the request.", "schema": {"type": "string"}},
+    "X-Request-Id": {"description": "Name of the request, which the log has too.", "schema": {"type": "string"}},
 }
 _RETRY_HEADERS: Mapping[str, Mapping[str, Any]] = {
-    "Retry-After": {"description": "Seconds until it is worth asking again.", "schema": {"type": "integer"}},
+    "Retry-After": {
+        "description": "Time in seconds after which to send the request again.",
+        "schema": {"type": "integer"},
+    },
 }
 _CACHE_HEADERS: Mapping[str, Mapping[str, Any]] = {
-    "ETag": {"description": "Strong tag of the question.", "schema": {"type": "string"}},
-    "Cache-Control": {"description": "Who may keep it, and how long.", "schema": {"type": "string"}},
-    "Vary": {"description": "Request headers that it depends on.", "schema": {"type": "string"}},
+    "ETag": {
+        "description": "Strong entity tag of the answer (RFC 9110), for `If-None-Match`.",
+        "schema": {"type": "string"},
+    },
+    "Cache-Control": {
+        "description": "Who may store the answer, and for how long (RFC 9111).",
+        "schema": {"type": "string"},
+    },
+    "Vary": {"description": "Request headers that the answer depends on.", "schema": {"type": "string"}},
 }
 
 
@@ -292,7 +301,7 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
         {
             "type": "http",
             "scheme": "bearer",
-            "description": "A key of this service; needed where it runs with SHEETMARGIN_ACCESS=keys.",
+            "description": "Key of this service, needed where it runs with SHEETMARGIN_ACCESS=keys.",
         },
     )
     api.spec.components.security_scheme(
@@ -301,12 +310,16 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
             "type": "apiKey",
             "in": "query",
             "name": "key",
-            "description": "A key that a shop's page shows to everybody: it is bound to the shop's origins.",
+            "description": "Key that a shop's page shows to everybody, bound to the shop's origins.",
         },
     )
     for name, codes in CODES.items():
         # No enum: made clients would refuse an answer for a code that a later service adds.
-        told = {"type": "string", "x-extensible-enum": sorted(codes()), "description": "The known ones; see `/docs`."}
+        told = {
+            "type": "string",
+            "x-extensible-enum": sorted(codes()),
+            "description": "The codes known today, which `/docs` describes.",
+        }
         api.spec.components.schema(name, told)
     for part in routes:
         api.register_blueprint(part.blueprint)

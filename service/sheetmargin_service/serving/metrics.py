@@ -32,7 +32,7 @@ EXPOSITION = "text/plain; version=0.0.4; charset=utf-8"
 """Prometheus text exposition format 0.0.4."""
 _BUCKETS_S = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
 
-routes = Routes("metrics", "Counts for Prometheus.")
+routes = Routes("metrics", "Counts of the service for Prometheus.")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.web.pages import CSS, HTML, JAVASCRIPT, asset, environment, page, policy
 
-routes = Routes("demo", "An invented shop, for development.")
+routes = Routes("demo", "An invented shop for development.")
 
 POLICY = policy("script-src 'self'", "style-src 'self'", "connect-src 'self'")
 

@@ -47,7 +47,7 @@ _COMMENT = re.compile(r"^ *(//.*|/\*\*.*\*/|/\*\*$|\*( .*|/)?)$")
 _STYLE_COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _YEAR_S = 365 * 24 * 3600
 
-routes = Routes("embed", "The selector for web shops.")
+routes = Routes("embed", "The selector that a web shop embeds.")
 
 
 @dataclass(frozen=True, kw_only=True)

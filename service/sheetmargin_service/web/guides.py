@@ -11,18 +11,18 @@ from sheetmargin_service.tables import load_table
 from sheetmargin_service.web.embed import script
 from sheetmargin_service.web.pages import HTML, environment, page, policy
 
-routes = Routes("guides", "Where to begin, and what the words mean.")
+routes = Routes("guides", "Guides for each kind of user, and the glossary.")
 
 
 @routes.get("/docs/guides", Call(scope="open", media_type=HTML))
 def show_guides() -> Response:
-    """Where to begin, for each kind of user."""
+    """Guides: where to begin, for each kind of user."""
     return _page("guides.html", script=script())
 
 
 @routes.get("/docs/glossary", Call(scope="open", media_type=HTML))
 def show_glossary() -> Response:
-    """What the words mean, in English and in German."""
+    """Glossary: what the words mean, in English and in German."""
     return _page("glossary.html", terms=glossary())
 
 

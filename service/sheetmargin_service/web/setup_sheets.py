@@ -44,7 +44,7 @@ WISHES = ("rank", "setup", "paper", "language")
 POLICY = policy("style-src 'self'")
 STYLE = "setup-sheet.css"
 
-routes = Routes("setup-sheets", "What to hand to whoever mounts the pair: one page to print.")
+routes = Routes("setup-sheets", "Set-up sheets: one page to print for whoever mounts the detector.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +65,11 @@ class SetupSheetQuery(StrictSchema):
     class Meta:
         unknown = EXCLUDE
 
-    job = Text("The job: its JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
-    made_with = Text("Model and catalogue version that the link was made with, joined by a full stop.", longest=100)
+    job = Text("Job as JSON in base64url (RFC 4648, section 5) without padding.", longest=8000, required=True)
+    made_with = Text(
+        "Model and catalogue version that the link was made with, joined by a full stop; not compared if not given.",
+        longest=100,
+    )
     rank, setup, paper, language = (asked_field(SetupSheetQuestion, name) for name in WISHES)
 
     @post_load
@@ -112,7 +115,7 @@ def show_setup_sheet_pdf(asked: Asked) -> Response:
 
 @routes.get("/assets/setup-sheet.css", Call(scope="open", media_type=CSS, cached=True))
 def show_setup_sheet_style() -> Response:
-    """Style of the set-up sheet."""
+    """Style sheet of the printed set-up sheet."""
     return asset(STYLE, CSS)
 
 

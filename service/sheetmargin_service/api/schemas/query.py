@@ -27,7 +27,7 @@ SINGLE = {
 class SheetQuery(StrictSchema.from_dict({**SINGLE, **{name: asked_field(Job, name) for name in WISHES}})):  # type: ignore[misc]
     """One sheet by query parameters."""
 
-    language = Choice("Language of the texts; `Accept-Language` if not given.", among=LANGUAGES)
+    language = Choice("Language of the texts; chosen by the header `Accept-Language` if not given.", among=LANGUAGES)
 
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> tuple[Job, Language | None]:
@@ -40,9 +40,9 @@ class MaterialsQuery(StrictSchema):
     """What to look for."""
 
     q = Text(
-        "Name or part of one, in English or German; misspellings are forgiven. All materials if empty.", shortest=0
+        "Name of a material or a part of it, in English or German, misspelt or not; all materials if empty.", shortest=0
     )
-    limit = Whole("Most materials to return.", ge=1, le=1000, load_default=1000)
+    limit = Whole("Highest number of materials to return.", ge=1, le=1000, load_default=1000)
 
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> tuple[str, int]:
@@ -52,9 +52,13 @@ class MaterialsQuery(StrictSchema):
 class SheetTextQuery(StrictSchema):
     """A text about a sheet."""
 
-    text = Text("As one would order it: `80 gsm copy paper`, `Hart-PVC 0,76 mm`.", longest=200, required=True)
-    decimal_mark = Choice("Decimal mark of its numbers; by the language if not given.", among=MARKS)
-    language = Choice("Language of the texts; `Accept-Language` if not given.", among=LANGUAGES)
+    text = Text(
+        "Sheet as one would order it, for example `80 gsm copy paper` or `Hart-PVC 0,76 mm`.",
+        longest=200,
+        required=True,
+    )
+    decimal_mark = Choice("Decimal mark of the numbers in the text; that of the language if not given.", among=MARKS)
+    language = Choice("Language of the texts; chosen by the header `Accept-Language` if not given.", among=LANGUAGES)
 
     @post_load
     def make(self, data: dict[str, Any], **_: Any) -> tuple[str, Mark, Language]:

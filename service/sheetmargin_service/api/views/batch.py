@@ -27,10 +27,10 @@ from sheetmargin_service.selection.time_limit import check_time
 
 MAX_BODY = 2 << 20
 
-routes = Routes("batch", "Many jobs at once.")
+routes = Routes("batch", "Recommendations for many jobs at once.")
 
 JOBS = {"type": "array", "maxItems": MOST_JOBS, "items": question_schema(Job)}
-JOB_LINES = {"type": "string", "description": f"A job a line, at most {MOST_JOBS}."}
+JOB_LINES = {"type": "string", "description": f"One job in each line, at most {MOST_JOBS}."}
 ITEMS = {"type": "array", "maxItems": MOST_JOBS, "items": answer_schema(BatchItem)}
 ITEM_LINES = {
     "type": "string",

@@ -27,7 +27,7 @@ CSS = "text/css"
 SCHEMA = "application/schema+json"
 CONTENT_SECURITY_POLICY = SECURITY["Content-Security-Policy"] + "; style-src 'self'"
 
-routes = Routes("docs", "This description.")
+routes = Routes("docs", "Description of the API, for machines and readers.")
 
 
 @routes.get("/openapi.json", Call(scope="open", cached=True))
@@ -44,7 +44,7 @@ def show_catalogue_schema() -> Response:
 
 @routes.get("/docs", Call(scope="open", media_type=HTML, cached=True))
 def show_docs() -> Response:
-    """Every call, schema, code and kind of problem, as a page."""
+    """Page with every call, schema, code and kind of problem."""
     page = render_template(
         "docs.html",
         document=openapi.description(),
@@ -59,7 +59,7 @@ def show_docs() -> Response:
 
 @routes.get("/docs/problems/<kind>", Call(scope="open", media_type=HTML, cached=True))
 def show_problem_type(kind: str) -> Response:
-    """What a kind of problem means: the page that a problem's `type` names."""
+    """Page on one kind of problem, which the `type` of a problem names."""
     if kind not in PROBLEM_TYPES:
         raise Problem("not-found", detail="There is no such kind of problem.")
     return _page(render_template("problem.html", name=kind, kind=PROBLEM_TYPES[kind], marked=_marked))
@@ -67,7 +67,7 @@ def show_problem_type(kind: str) -> Response:
 
 @routes.get("/docs/docs.css", Call(scope="open", media_type=CSS, cached=True))
 def show_style() -> Response:
-    """Style of the pages."""
+    """Style sheet of the pages for readers."""
     style = resources.files("sheetmargin_service.api") / "static" / "docs.css"
     return _cached(style.read_bytes(), CSS)
 

@@ -37,7 +37,7 @@ OWN = Call(scope="recommend", cached=True)
 
 @routes.get("/v1/materials", OPEN, query=MaterialsQuery, answer=answer_schema(told.Materials))
 def list_materials(asked: tuple[str, int]) -> Response:
-    """Materials of the library, or those whose names resemble `q`."""
+    """List the materials of the library, or those whose names resemble `q`."""
     query, limit = asked
     language = wanted_language()
     found = [_material(match.material, language) for match in current_service().library.search(query, limit)]
@@ -46,7 +46,7 @@ def list_materials(asked: tuple[str, int]) -> Response:
 
 @routes.get("/v1/sheets", OPEN, query=SheetTextQuery, answer=answer_schema(told.SheetReadings))
 def read_sheet_text(asked: tuple[str, Mark, Language]) -> Response:
-    """What a text about a sheet means: as one orders it, in English or German."""
+    """Read a text about a sheet as one would order it, in English or German."""
     text, mark, language = asked
     library = current_service().library
     found = [_reading(one, library, language) for one in read_sheet(text, library=library, decimal_mark=mark)]
@@ -55,7 +55,7 @@ def read_sheet_text(asked: tuple[str, Mark, Language]) -> Response:
 
 @routes.get("/v1/detector-classes", OWN, query=ClassesQuery, answer=answer_schema(told.DetectorClasses))
 def list_detector_classes(asked: str | None) -> Response:
-    """Detector classes of a catalogue."""
+    """List the detector classes of a catalogue."""
     catalogues = current_service().catalogues
     name = asked or current_service().default_catalogue
     if name not in catalogues:
@@ -68,7 +68,7 @@ def list_detector_classes(asked: str | None) -> Response:
 
 @routes.get("/v1/catalogues", OWN, answer=answer_schema(told.Catalogues))
 def list_catalogues() -> Response:
-    """Catalogues of detector classes."""
+    """List the catalogues of detector classes."""
     catalogues = [
         told.Catalogue(
             name=name,

@@ -38,13 +38,15 @@ from sheetmargin_service.measurement.reading import bench_readings
 AXES = ("gap_mm", "tilt_deg"), ("position_mm",), ("grammage_gsm",)
 """Fields of a grid that belong together."""
 
-routes = Routes("measure", "Readings: what to expect, what they say of a sample, what is wrong with a machine.")
+routes = Routes(
+    "measure", "Readings: what to expect, what they tell about a sheet, what is wrong with an installed set-up."
+)
 MEASURE = Call(scope="measure")
 
 
 @routes.post("/v1/predictions", MEASURE, body=question_schema(PredictionQuestion), answer=answer_schema(Prediction))
 def predict_readings(asked: PredictionQuestion) -> Response:
-    """What would be read with a given class, gap, tilt, profile and sheet, and over a grid for a plot."""
+    """Predict the readings of a sheet with a given class, gap, tilt and profile, and over a grid for a plot."""
 
     def compute(service: Service, resolved: CheckedJob) -> Prediction:
         return predict(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
@@ -54,7 +56,7 @@ def predict_readings(asked: PredictionQuestion) -> Response:
 
 @routes.post("/v1/fits", MEASURE, body=question_schema(FitQuestion), answer=answer_schema(Fit))
 def fit_readings(asked: FitQuestion) -> Response:
-    """The sheet that readings of a sample speak for, and what it changes in the recommendation."""
+    """Fit the properties of a sheet to readings of it, and tell what that changes in the recommendation."""
 
     def compute(service: Service, resolved: CheckedJob) -> Fit:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library
@@ -68,7 +70,7 @@ def fit_readings(asked: FitQuestion) -> Response:
 
 @routes.post("/v1/diagnoses", MEASURE, body=question_schema(DiagnosisQuestion), answer=answer_schema(Diagnosis))
 def diagnose_machine(asked: DiagnosisQuestion) -> Response:
-    """What is wrong with an installed set-up: causes ranked by symptoms and readings."""
+    """Diagnose an installed set-up: possible causes ranked by symptoms and readings."""
 
     def compute(service: Service, resolved: CheckedJob) -> Diagnosis:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library

@@ -19,7 +19,7 @@ from sheetmargin_service.principles.catalogues import reference_catalogue
 
 log = logging.getLogger(__name__)
 
-routes = Routes("probes", "For whoever runs the service.")
+routes = Routes("probes", "Probes for whoever runs the service.")
 
 SELF_CHECK = Job(
     sheets=(SheetSpec(material="copy-paper", grammage_gsm=80),),
@@ -38,13 +38,13 @@ RETRY_AFTER_S = 5
 
 @routes.get("/livez", Call(scope="open"), answer=answer_schema(Status))
 def check_alive() -> Response:
-    """The process answers."""
+    """Whether the process is alive and answers."""
     return _ok()
 
 
 @routes.get("/readyz", Call(scope="open", can_fail=("unavailable",)), answer=answer_schema(Status))
 def check_ready() -> Response:
-    """The process computes what it should: the answer to a small job has the levels that are stored."""
+    """Whether the process is ready: the answer to a small job has the levels that are stored."""
     try:
         sound = _computes(current_service())
     except Exception:

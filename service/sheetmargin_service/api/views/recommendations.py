@@ -23,7 +23,10 @@ from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.compare import compare, job_of
 
-routes = Routes("recommendations", "Which detector, how far apart, tilted how much, set to what, and will it work.")
+routes = Routes(
+    "recommendations",
+    "Recommendations: which detector to mount, at which gap, tilt and band, and what to expect of it.",
+)
 
 
 @routes.post(
@@ -51,13 +54,13 @@ def recommend_for_sheet(asked: tuple[Job, Language | None]) -> Response:
     "/v1/summaries", Call(scope="recommend", cached=True), body=question_schema(Job), answer=answer_schema(Summary)
 )
 def summarise_for_job(job: Job) -> Response:
-    """The best recommendation for a job in less than 2 kB: what a list of offers or a small screen shows."""
+    """Summarise the best recommendation for a job in less than 2 kB, for a list of offers or a small screen."""
     return _answer(resolve_job(job, current_service()), wanted_language(), shown=summary_of)
 
 
 @routes.get("/v1/summaries", Call(scope="recommend", cached=True), query=SheetQuery, answer=answer_schema(Summary))
 def summarise_for_sheet(asked: tuple[Job, Language | None]) -> Response:
-    """The best recommendation for one sheet in less than 2 kB, in a form that caches can keep."""
+    """Summarise the best recommendation for one sheet in less than 2 kB, in a form that caches can keep."""
     job, language = asked
     resolved = resolve_job(job, current_service(), in_query=True)
     return _answer(resolved, language or wanted_language(), shown=summary_of)
@@ -70,7 +73,7 @@ def summarise_for_sheet(asked: tuple[Job, Language | None]) -> Response:
     answer=answer_schema(Comparison),
 )
 def compare_classes(asked: ComparisonQuestion) -> Response:
-    """Two detector classes for a job side by side, the step that decides first."""
+    """Compare two detector classes for a job, the deciding step of the ranking first."""
     service, language = current_service(), wanted_language()
     job = job_of(asked)
     resolved = resolve_job(job, service, also=_unknown_classes(asked, job, service))
