@@ -9,6 +9,7 @@ from sheetmargin.contract.job import Corrugated, Job, Layer, Wall
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.notes import RuledOut
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import reference_catalogue
@@ -129,7 +130,9 @@ def cell(answer: Answer, principle: str) -> str:
 
 def reasons(recommendation: Recommendation, *, most: int) -> str:
     """The physics behind a recommendation, in words."""
-    told = [say(n.code, n.values, language="en") for n in recommendation.reasons if n.code not in GENERAL]
+    told = [
+        say(n.code, n.values, reader=Reader(language="en")) for n in recommendation.reasons if n.code not in GENERAL
+    ]
     return " ".join(told[:most])
 
 
@@ -138,7 +141,7 @@ def why(answer: Answer) -> str:
     if answer.recommendations:
         return reasons(answer.recommendations[0], most=1)
     nearest = refusal(answer, "ultrasonic")
-    return say(nearest.code, nearest.values, language="en")
+    return say(nearest.code, nearest.values, reader=Reader(language="en"))
 
 
 def in_full(name: str, answer: Answer) -> str:
@@ -150,7 +153,7 @@ def in_full(name: str, answer: Answer) -> str:
             told = f"{cell(answer, principle)}. {reasons(best[principle], most=2)}"
         else:
             refused = refusal(answer, principle)
-            told = f"{refused.detector_class}: {say(refused.code, refused.values, language='en')}"
+            told = f"{refused.detector_class}: {say(refused.code, refused.values, reader=Reader(language='en'))}"
         lines.append(f"- {principle}: {told}")
     return "\n".join(lines)
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from sheetmargin.contract.job import Job, Require
 from sheetmargin.contract.job import Sheet as SheetSpec
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.class_filter import FILTERED, admitted, filtered
@@ -93,7 +94,7 @@ def test_each_filtered_class_is_told_with_the_requirement_and_its_own_value(job,
         assert fact.code == FILTERED
         assert fact.values == {"requirement": requirement, "required": required, "own": values[name]}
         for language in ("en", "de"):
-            said = say(fact.code, fact.values, language=language)
+            said = say(fact.code, fact.values, reader=Reader(language=language))
             assert requirement not in said.split() or requirement in ("housing", "output", "supply")
             assert "True" not in said
             assert "False" not in said

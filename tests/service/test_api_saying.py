@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 import sheetmargin_service
 from sheetmargin_service.messages.languages import LANGUAGES, Language
-from sheetmargin_service.messages.say import KINDS, TextWarning, say, texts, written
+from sheetmargin_service.messages.names import Reader
+from sheetmargin_service.messages.say import KINDS, TextWarning, say, texts
 
 PACKAGE = Path(sheetmargin_service.__file__).parent
 NOTES = {"Note", "Fact", "Assumption", "RuledOut", "NotServed"}
@@ -55,44 +56,21 @@ def test_texts_state_no_number_of_their_own(code: str) -> None:
     assert text.placeholders("en") == text.placeholders("de")
 
 
-@pytest.mark.parametrize(
-    ("value", "english", "german"),
-    [
-        (60.0, "60", "60"),
-        (-0.0, "0", "0"),
-        (-0.0001, "-0.0001", "-0,0001"),
-        (1.25, "1.25", "1,25"),
-        (104.37, "104", "104"),
-        (12345.6, "12346", "12346"),
-        (0.04567, "0.0457", "0,0457"),
-        (-31.44, "-31.4", "-31,4"),
-        (99.99, "100", "100"),
-        (1e-30, "0", "0"),
-        (5, "5", "5"),
-        (12345678, "12345678", "12345678"),
-        ("copy-paper", "copy-paper", "copy-paper"),
-        (None, "-", "-"),
-    ],
-)
-def test_numbers_by_language(value: float | str | None, english: str, german: str) -> None:
-    assert (written(value, "en"), written(value, "de")) == (english, german)
-
-
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_a_text_with_its_values(language: Language) -> None:
-    said = say("default", {"value": 1.5}, language=language, pointer="/line/flutter_mm")
+    said = say("default", {"value": 1.5}, reader=Reader(language=language), pointer="/line/flutter_mm")
     expected = {
-        "en": "/line/flutter_mm was not given; 1.5 is taken.",
-        "de": "/line/flutter_mm war nicht angegeben; angenommen wird 1,5.",
+        "en": "/line/flutter_mm was not given; 1.5 mm is taken.",
+        "de": "/line/flutter_mm war nicht angegeben; angenommen wird 1,5 mm.",
     }
     assert said == expected[language]
 
 
 def test_an_unknown_code_warns_and_is_said_as_it_is() -> None:
     with pytest.warns(TextWarning, match="no-such-code"):
-        assert say("no-such-code", {}, language="en") == "no-such-code"
+        assert say("no-such-code", {}, reader=Reader(language="en")) == "no-such-code"
 
 
 def test_a_missing_value_warns_and_the_code_is_said() -> None:
     with pytest.warns(TextWarning, match="value"):
-        assert say("default", {}, language="en") == "default"
+        assert say("default", {}, reader=Reader(language="en")) == "default"

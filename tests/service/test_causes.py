@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say, texts
 from sheetmargin_service.principles.protocol import Receiver, SignalTable, Span
 from sheetmargin_service.selection.bands import choose_bands
@@ -42,7 +43,7 @@ def test_each_cause_can_be_told_in_both_languages(code):
     """A rejection whose text states only numbers that are among its values; missing ones would warn, which fails."""
     assert texts()[code].kind == "ruled-out"
     for language in ("en", "de"):
-        text = say(code, CASES[code].values, language=language)
+        text = say(code, CASES[code].values, reader=Reader(language=language))
         assert text != code
         assert "{" not in text
 

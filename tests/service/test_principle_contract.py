@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheetmargin.contract.job import Double
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say, texts, words
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import reference_catalogue
@@ -103,7 +104,7 @@ def test_every_code_has_a_text_for_its_values(made):
         for kind, facts in (("ruled-out", told), ("reason", given)):
             for fact in facts:
                 assert texts()[fact.code].kind == kind
-                assert all(say(fact.code, fact.values, language=language) for language in ("en", "de"))
+                assert all(say(fact.code, fact.values, reader=Reader(language=language)) for language in ("en", "de"))
 
 
 def test_a_line_too_tight_for_a_head_is_told_with_both_figures(made):

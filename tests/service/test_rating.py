@@ -11,6 +11,7 @@ from sheetmargin.contract.measure import InstalledSetup, PredictionQuestion
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
@@ -58,7 +59,7 @@ def test_a_class_outside_its_rating_is_ruled_out_with_both_figures(low, high):
             assert (values["temperature_min_c"], values["temperature_max_c"]) == (low, high)
             assert (values["rated_min_c"], values["rated_max_c"]) == (c.temperature_min_c, c.temperature_max_c)
             for language in ("en", "de"):
-                said = say("outside-rating", values, language=language)
+                said = say("outside-rating", values, reader=Reader(language=language))
                 assert all(f"{abs(bound):g}" in said for bound in (c.temperature_min_c, c.temperature_max_c))
 
 

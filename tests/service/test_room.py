@@ -13,6 +13,7 @@ from sheetmargin.contract.job import Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM, Housing
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.principles.catalogues import reference_catalogue
@@ -137,7 +138,7 @@ def test_a_room_that_is_enough_at_one_side_alone_is_none_for_a_pair():
     told = why(found, "ultrasonic-500k")
     assert (told.values["side"], told.values["available_mm"]) == ("below", 20.0)
     for language, word in (("en", "below the sheet"), ("de", "unter dem Bogen")):
-        assert word in say(told.code, told.values, language=language)
+        assert word in say(told.code, told.values, reader=Reader(language=language))
 
 
 def test_a_class_whose_cable_is_not_told_is_given_the_usual_one_and_says_so():

@@ -149,8 +149,8 @@ def post(api: FlaskClient, path: str, body: dict[str, Any], **headers: str) -> A
 
 def test_its_texts_are_told_in_both_languages(api: FlaskClient) -> None:
     for language, weighed, shaking in (
-        ("en", "One sheet weighs 100 g per square metre.", "the machine's shaking"),
-        ("de", "Ein Bogen wiegt 100 g je Quadratmeter.", "das Rütteln der Maschine"),
+        ("en", "One sheet weighs 100 g/m².", "the machine's shaking"),
+        ("de", "Ein Bogen wiegt 100 g/m².", "das Rütteln der Maschine"),
     ):
         best = post(api, "/v1/recommendations", JOB, **{"Accept-Language": language})["recommendations"][0]
         texts = {reason["code"]: reason["text"] for reason in best["reasons"]}
@@ -239,7 +239,7 @@ def test_the_command_line_tells_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["recommend", *paper, "--classes", *OWN]) == 0
     told = capsys.readouterr().out
     assert "Mass in g/m2" in told
-    assert "One sheet weighs 100 g per square metre." in told
+    assert "One sheet weighs 100 g/m²." in told
     assert cli.main(["classes"]) == 0
     assert any(
         line.split()[:1] == ["scale-fine"] and "5 to 20" in line for line in capsys.readouterr().out.splitlines()

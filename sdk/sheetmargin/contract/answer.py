@@ -59,6 +59,8 @@ class ClassSummary:
     """Working frequency in kHz; null where the principle has none."""
     illustrative: bool
     """Whether the class is an invented example and not a product."""
+    name: str = field(default="", metadata=about(worded=True))
+    """How it senses and its frequency, in the language of the answer: "ultrasonic pair, 500 kHz"."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -345,6 +347,14 @@ class SheetSummary:
     """Thickness of the correct sheet in µm."""
     density_kg_m3: float = field(metadata=about(unit="kg/m3", decimals=1))
     """Density of the sheet in kg/m³: its grammage over its thickness."""
+    made_of: str = field(default="", metadata=about(worded=True))
+    """Material and main size (grammage of paper and board, else thickness), in the language of the answer: "copy paper,
+    80 g/m²"."""
+
+    @property
+    def name(self) -> str:
+        """The label, else what it is made of."""
+        return self.label or self.made_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -457,6 +467,8 @@ class Comparison:
     """Version of the content of the catalogue."""
     better: str | None
     """Id of the class that ranks first of the two; null where neither serves the job."""
+    sheets: Sequence[SheetSummary] = ()
+    """The sheets as they were understood."""
     steps: Sequence[ComparedStep]
     """Steps of the ranking, the deciding one first; empty where one of the two cannot serve."""
     recommendations: Sequence[Recommendation]

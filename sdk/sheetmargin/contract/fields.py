@@ -40,7 +40,7 @@ class Told(TypedDict, total=False):
     key: str
     """Name in JSON, where it is no name in Python."""
     worded: bool
-    """Whether the service writes it from the code beside it, in the language asked for."""
+    """Whether the service writes it from what stands beside it, in the language asked for."""
     always: bool
     """Whether an answer always has it, for all that the dataclass has a default."""
 

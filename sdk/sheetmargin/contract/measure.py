@@ -201,6 +201,8 @@ class Versions:
     """Version of the physics, the material library and the decision rules."""
     catalogue_version: str
     """Version of the content of the catalogue."""
+    sheets: Sequence[SheetSummary] = ()
+    """The sheet as it was understood."""
     assumptions: Sequence[Assumption]
     """What was assumed where the request does not say."""
     cautions: Sequence[Note]

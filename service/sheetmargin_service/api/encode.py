@@ -7,18 +7,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
+from sheetmargin.contract.answer import ClassSummary, SheetSummary
 from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.messages.names import Reader, detector_name, made_of
 from sheetmargin_service.messages.say import say
 
-Encode = Callable[[Any, Language], Any]
+Encode = Callable[[Any, Reader], Any]
 
 
 def json_bytes(value: Any) -> bytes:
@@ -28,7 +30,7 @@ def json_bytes(value: Any) -> bytes:
 
 def encode(answer: object, *, language: Language) -> dict[str, Any]:
     """A dataclass of the contract as JSON-ready values, its texts in the language."""
-    encoded: dict[str, Any] = _record(cast(Hashable, type(answer)))(answer, language)
+    encoded: dict[str, Any] = _record(cast(Hashable, type(answer)))(answer, Reader(language=language))
     return encoded
 
 
@@ -46,15 +48,26 @@ def _record(kind: Any) -> Encode:
         if not field.metadata.get("worded")
     )
     worded = [field.name for field in fields(kind) if field.metadata.get("worded")]
+    tells_sheets = hints.get("sheets") == Sequence[SheetSummary]
 
-    def record(found: Any, language: Language) -> dict[str, Any]:
-        written = {key: value(getattr(found, name), language) for name, key, value in members}
+    def record(found: Any, reader: Reader) -> dict[str, Any]:
+        if tells_sheets:
+            reader = replace(reader, sheets=found.sheets)
+        written = {key: value(getattr(found, name), reader) for name, key, value in members}
         for name in worded:
-            pointer = getattr(found, "pointer", None)
-            written[name] = say(found.code, found.values, language=language, pointer=pointer)
+            written[name] = _words(found, reader)
         return written
 
     return record
+
+
+def _words(found: Any, reader: Reader) -> str:
+    """What a part of an answer says of itself."""
+    if isinstance(found, SheetSummary):
+        return made_of(found, reader.language)
+    if isinstance(found, ClassSummary):
+        return detector_name(found, reader.language)
+    return say(found.code, found.values, reader=reader, pointer=getattr(found, "pointer", None))
 
 
 def _value(hint: Any, told: Mapping[str, Any]) -> Encode:
@@ -62,13 +75,13 @@ def _value(hint: Any, told: Mapping[str, Any]) -> Encode:
     if origin in (Union, UnionType):
         some = [each for each in inner if each is not NoneType]
         one = _value(some[0], told) if len(some) == 1 else _any_of(some, told)
-        return lambda value, language: None if value is None else one(value, language)
+        return lambda value, reader: None if value is None else one(value, reader)
     if origin is Sequence:
         member = _value(inner[0], told)
-        return lambda value, language: [member(each, language) for each in value]
+        return lambda value, reader: [member(each, reader) for each in value]
     if origin is Mapping:
         member = _value(inner[1], told)
-        return lambda value, language: {name: member(each, language) for name, each in value.items()}
+        return lambda value, reader: {name: member(each, reader) for name, each in value.items()}
     if is_dataclass(hint):
         return _record(cast(Hashable, hint))
     if hint is float:
@@ -81,14 +94,14 @@ def _any_of(kinds: Sequence[Any], told: Mapping[str, Any]) -> Encode:
     """One of several parts, or a single value, whichever it is."""
     records = {kind: _record(cast(Hashable, kind)) for kind in kinds if is_dataclass(kind)}
     if len(records) == len(kinds):
-        return lambda value, language: records[type(value)](value, language)
+        return lambda value, reader: records[type(value)](value, reader)
     number = _number(told)
 
-    def either(value: Any, language: Language) -> Any:
+    def either(value: Any, reader: Reader) -> Any:
         if type(value) in records:
-            return records[type(value)](value, language)
+            return records[type(value)](value, reader)
         value = value.item() if hasattr(value, "item") else value
-        return number(value, language) if isinstance(value, float) else value
+        return number(value, reader) if isinstance(value, float) else value
 
     return either
 

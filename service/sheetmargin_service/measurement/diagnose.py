@@ -35,6 +35,7 @@ from sheetmargin_service.selection.failure_modes import cause as first_failure
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.plans import plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.recommend import summaries_of
 from sheetmargin_service.selection.search import receiver_at
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, ORDER
 from sheetmargin_service.selection.version import model_version
@@ -89,6 +90,7 @@ def diagnose(
         reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
+        sheets=summaries_of(resolved_job),
         computed=computed,
         causes=_causes(known, belief, setting, configured_pair, design),
         assumptions=notes,

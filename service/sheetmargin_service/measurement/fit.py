@@ -77,7 +77,7 @@ def fit_sample(
     misfit = Residuals(forward=table.at_stiffness(0.0), sample=sample, seen=sheets, settings=settings, noise=noise)
     check_states(sheets, misfit.expected())
     best, peak, belief = estimated(misfit, table)
-    return _fit(sample, best, peak, belief, summary_of(0, resolve_sheet(spec, library)))
+    return _fit(sample, best, peak, belief, summary_of(0, resolve_sheet(spec, library), asked=spec))
 
 
 def _classes(readings: Sequence[Reading], catalogue: Catalogue) -> dict[str, DetectorClass]:

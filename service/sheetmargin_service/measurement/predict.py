@@ -30,7 +30,7 @@ from sheetmargin_service.measurement.installation import band_of, check_gap, che
 from sheetmargin_service.measurement.installed_class import choice_of, class_model_at, class_result_at, installed
 from sheetmargin_service.measurement.scaling import scaled
 from sheetmargin_service.mounting.condensation import moisture_cautions
-from sheetmargin_service.principles import principle_of
+from sheetmargin_service.principles import detector_values, principle_of
 from sheetmargin_service.principles.protocol import Fact, Places, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.class_filter import outside_rating
@@ -40,6 +40,7 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
+from sheetmargin_service.selection.recommend import summaries_of
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.targets import targets_of
@@ -97,6 +98,7 @@ def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, librar
         reference=job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
+        sheets=summaries_of(resolved_job),
         predicted=predicted,
         gap_tilt=_map(grid, resolved_job, detector_class, band=band) if grid.gap_mm else None,
         positions=_positions(grid, configured_pair, setup) if grid.position_mm else (),
@@ -110,7 +112,7 @@ def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, librar
 
 def _beyond_rating(detector_class: DetectorClass, unrated: Fact) -> Note:
     """A pair stands where it stands: its levels are told, and that nobody warrants them in this air."""
-    return Note(code="air-beyond-rating", values={"detector_class": detector_class.id, **unrated.values})
+    return Note(code="air-beyond-rating", values={**detector_values(detector_class), **unrated.values})
 
 
 def _configured_pairs(

@@ -1,9 +1,17 @@
 """What a code says, in the language asked for.
 
 The words are data in `texts/`, one table a code, one file a subject, and in `texts.toml` of each principle's folder; a
-new code is a new table. A text states no number of its own: every figure is a placeholder named in the note's `values`
-(`{pointer}` is the note's own), and units are written without digits (`g per square metre`). `kind` says where in an
-answer the code stands.
+new code is a new table. A text states no number of its own: every figure is a placeholder named in the note's `values`,
+and `messages.quantities` gives it digits and unit. Within a placeholder:
+
+    {gap_mm}                    23.5 mm
+    {p5_um:to p95_um}           8 to 80 µm, the unit once
+    {single_p1:fine}            to one decimal, where whole numbers would hide a difference
+    {target_ppm:target}         1,000 per million or fewer
+    {count:sheet|sheets}        the noun that goes with the count
+
+Names that are not among the values: `{sheet_name}`, `{detector_name}`, `{field}` (the input that the note's pointer is
+for) and `{setup_number}`, from 1. `kind` says where in an answer the code stands.
 """
 
 from __future__ import annotations
@@ -14,15 +22,14 @@ from dataclasses import dataclass
 from functools import cache
 from string import Formatter
 
-from sheetmargin_service.messages.languages import LANGUAGES, Language
+from sheetmargin_service.messages.languages import LANGUAGES, Language, is_one
+from sheetmargin_service.messages.names import TABLE, Reader, detector_called, field_name, material_name
+from sheetmargin_service.messages.quantities import written, written_range, written_target
 from sheetmargin_service.principles import principles
 from sheetmargin_service.tables import load_table, table_names
 
 Scalar = str | int | float | bool | None
 
-SIGNIFICANT_DIGITS = 3
-TABLE = "texts.toml"
-"""What a principle's folder has: `names` of it and its quantity, `texts` by code, and `words`."""
 KINDS = (
     "reason",
     "ruled-out",
@@ -38,6 +45,10 @@ KINDS = (
     "remedy",
 )
 """`setup`: notes of mounting, timing and alignment; `fit`: what readings say; the last three: of a diagnosis."""
+DERIVED = frozenset({"sheet_name", "detector_name", "field", "setup_number"})
+"""Placeholders that are not values themselves."""
+PREFIXED = frozenset({"reason", "ruled-out", "assumption"})
+"""Kinds that name their sheet first, where an answer tells of several and the text does not name it."""
 
 
 class TextWarning(UserWarning):
@@ -48,24 +59,33 @@ class TextWarning(UserWarning):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Piece:
+    """Literal text, and the value behind it; `form` says how that is written."""
+
+    literal: str
+    name: str | None
+    form: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Text:
     """The texts of one code."""
 
     kind: str
     templates: Mapping[Language, str]
+    pieces: Mapping[Language, tuple[Piece, ...]]
 
     def placeholders(self, language: Language) -> frozenset[str]:
-        """Names of the values that the text states."""
-        return frozenset(name for _, name, _, _ in Formatter().parse(self.templates[language]) if name is not None)
+        """Names that the text states."""
+        ends = {piece.form.split()[-1] for piece in self.pieces[language] if "to " in piece.form}
+        return frozenset({piece.name for piece in self.pieces[language] if piece.name is not None} | ends)
 
 
 @cache
 def texts() -> Mapping[str, Text]:
     """Every text by its code: those of this folder, and each principle's own."""
     tables = [*(load_table(__package__, name) for name in table_names(__package__, "texts")), *_of_principles("texts")]
-    return {
-        code: Text(kind=entry["kind"], templates=_worded(entry)) for table in tables for code, entry in table.items()
-    }
+    return {code: _text(entry) for table in tables for code, entry in table.items()}
 
 
 @cache
@@ -75,57 +95,95 @@ def words() -> Mapping[str, Mapping[Language, str]]:
     return {value: _worded(entry) for table in tables for value, entry in table.items()}
 
 
-def names() -> Mapping[Language, Mapping[str, Mapping[str, str]]]:
-    """What each principle and each quantity is called, by language and id."""
-    told = [(p, load_table(p.folder, TABLE)["names"]) for p in principles().values()]
-    return {
-        language: {
-            "principle": {p.id: table["principle"][language] for p, table in told},
-            "quantity": {p.quantity: table["quantity"][language] for p, table in told},
-        }
-        for language in LANGUAGES
-    }
-
-
 def _of_principles(section: str) -> list[Mapping[str, Mapping[str, str]]]:
     """A section of the texts that lie in each principle's folder."""
     return [load_table(p.folder, TABLE).get(section, {}) for p in principles().values()]
+
+
+def _text(entry: Mapping[str, str]) -> Text:
+    pieces = {
+        language: tuple(
+            Piece(literal=literal, name=name, form=form or "")
+            for literal, name, form, _ in Formatter().parse(entry[language])
+        )
+        for language in LANGUAGES
+    }
+    return Text(kind=entry["kind"], templates=_worded(entry), pieces=pieces)
 
 
 def _worded(entry: Mapping[str, str]) -> Mapping[Language, str]:
     return {language: entry[language] for language in LANGUAGES}
 
 
-def say(code: str, values: Mapping[str, Scalar], *, language: Language, pointer: str | None = None) -> str:
+def say(code: str, values: Mapping[str, Scalar], *, reader: Reader, pointer: str | None = None) -> str:
     """The text of a code with its values; the bare code where there is none."""
     text = texts().get(code)
     if text is None:
         warnings.warn(f"no text for the code {code}", TextWarning, stacklevel=2)
         return code
-    known = {"pointer": pointer, **values}
-    missing = text.placeholders(language) - set(known)
-    if missing:
+    known = _known(values, reader, pointer)
+    names = text.placeholders(reader.language)
+    if missing := names - known.keys():
         warnings.warn(f"the text of {code} asks for {sorted(missing)}", TextWarning, stacklevel=2)
         return code
-    return text.templates[language].format_map({name: written(value, language) for name, value in known.items()})
+    said = "".join(piece.literal + _filled(piece, known, reader.language) for piece in text.pieces[reader.language])
+    if not text.templates[reader.language].startswith(("{detector_class", "{sheet_name")):
+        said = said[:1].upper() + said[1:]
+    index = _sheet_index(values, pointer)
+    if index is not None and text.kind in PREFIXED and len(reader.sheets) > 1 and "sheet_name" not in names:
+        said = f"{reader.sheet_name(index)}: {said}"
+    return reader.in_trade_words(said)
 
 
-def written(value: Scalar, language: Language) -> str:
-    """A value as the language writes it: three significant digits, every digit of the whole part, no exponent.
+def _known(values: Mapping[str, Scalar], reader: Reader, pointer: str | None) -> dict[str, Scalar]:
+    """The values, and the names that follow from them."""
+    known, language = dict(values), reader.language
+    where = pointer or values.get("pointer")
+    known["sheet_name"] = reader.sheet_name(_sheet_index(values, pointer) or 0)
+    if isinstance(where, str):
+        known["pointer"] = where
+        known["field"] = field_name(where, language)
+        known["value_of"] = where.rpartition("/")[2]
+    if isinstance(material := values.get("material"), str):
+        known["material"] = material_name(material, language)
+    if isinstance(setup := values.get("setup"), int):
+        known["setup_number"] = setup + 1
+    kind, khz = values.get("detector", values.get("detector_class")), values.get("frequency_khz")
+    if isinstance(kind, str):
+        known["detector_name"] = detector_called(kind, khz if isinstance(khz, float) else None, language)
+    return known
 
-    >>> written(1234.5, "de"), written(0.04567, "en"), written(-60.0, "en")
-    ('1235', '0.0457', '-60')
-    """
-    if isinstance(value, float):
-        size = abs(value)
-        whole_digits = len(str(int(size))) if size >= 1 else 0
-        leading_zeros = 0
-        while 0 < size < 0.1 and leading_zeros < 12:
-            size, leading_zeros = size * 10, leading_zeros + 1
-        text = f"{value:.{max(0, SIGNIFICANT_DIGITS - whole_digits + leading_zeros)}f}"
-        text = text.rstrip("0").rstrip(".") if "." in text else text
-        text = "0" if text == "-0" else text
-        return text.replace(".", ",") if language == "de" else text
-    if value is None:
-        return "-"
-    return words().get(str(value), {}).get(language, str(value))
+
+def _sheet_index(values: Mapping[str, Scalar], pointer: str | None) -> int | None:
+    """The sheet that a note tells of; None where it tells of all, or of what is no sheet."""
+    if isinstance(index := values.get("sheet"), int):
+        return index
+    parts = (pointer or "").split("/")
+    return int(parts[2]) if len(parts) > 2 and parts[1] == "sheets" and parts[2].isdigit() else None
+
+
+def _filled(piece: Piece, known: Mapping[str, Scalar], language: Language) -> str:
+    """A value in the form that its place asks for."""
+    if piece.name is None:
+        return ""
+    value, unit = known[piece.name], str(known.get("unit", ""))
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return written_word(value, language)
+    if "|" in piece.form:
+        one, more = piece.form.split("|")
+        return one if is_one(value, language) else more
+    if piece.form == "target":
+        return written_target(value, language)
+    name = str(known["value_of"]) if piece.name == "value" and "value_of" in known else piece.name
+    fine = piece.form.startswith("fine")
+    if "to " in piece.form:
+        end = piece.form.split()[-1]
+        last = known[end]
+        assert isinstance(last, int | float)
+        return written_range((name, value), (end, last), language, unit=unit, fine=fine)
+    return written(name, value, language, unit=unit, fine=fine)
+
+
+def written_word(value: str | bool | None, language: Language) -> str:
+    """A value that is a name, or yes or no, as the language writes it."""
+    return "-" if value is None else words().get(str(value), {}).get(language, str(value))

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Principle, SignalDistribution
+from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Principle, Scalar, SignalDistribution
 
 Ask = TypeVar("Ask")
 Reply = TypeVar("Reply")
@@ -27,6 +27,21 @@ def principles() -> dict[str, Principle[Any]]:
 def principle_of(detector_class: DetectorClass) -> Principle[Any]:
     """The principle of a class."""
     return principles()[detector_class.principle]
+
+
+def frequency_khz(detector_class: DetectorClass) -> float | None:
+    """What a class works at; None where it has no frequency."""
+    hertz = principle_of(detector_class).frequency_hz(detector_class.parameters)
+    return None if hertz is None else 1e-3 * hertz
+
+
+def detector_values(detector_class: DetectorClass) -> dict[str, Scalar]:
+    """What a text needs to name a detector."""
+    return {
+        "detector_class": detector_class.id,
+        "detector": principle_of(detector_class).detector_kind(detector_class.parameters),
+        "frequency_khz": frequency_khz(detector_class),
+    }
 
 
 def class_models(detector_classes: Sequence[DetectorClass], conditions: Conditions) -> list[ClassModel | Fact]:

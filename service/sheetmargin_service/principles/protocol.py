@@ -270,6 +270,10 @@ class Principle(ABC, Generic[P]):
         """What a class works at; None where it has no frequency."""
         return None
 
+    def detector_kind(self, parameters: P) -> str:
+        """Name under which the principle's texts know such a detector, where it has several kinds."""
+        return self.id
+
     def greatest_tilt_deg(self, parameters: P) -> float:
         """The greatest tilt that a class is computed for: 0 where tilt means nothing."""
         return 0.0

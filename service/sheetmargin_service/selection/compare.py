@@ -14,7 +14,7 @@ from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.order_explained import behind, deciding_step, shown_value
 from sheetmargin_service.selection.ranking import Plan, key_of
-from sheetmargin_service.selection.recommend import rank
+from sheetmargin_service.selection.recommend import rank, summaries_of
 from sheetmargin_service.selection.version import model_version
 
 
@@ -32,6 +32,7 @@ def compare(question: ComparisonQuestion, *, job: Job, catalogue: Catalogue, lib
         model_version=model_version(),
         catalogue_version=catalogue.version,
         better=next(iter(_classes(plans[0]))) if plans else None,
+        sheets=summaries_of(ranking.resolved_job),
         steps=_steps(plans[0], plans[1]) if len(plans) > 1 else (),
         recommendations=recommendations,
         ruled_out=tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from sheetmargin.contract.answer import (
     Band,
@@ -21,6 +22,7 @@ from sheetmargin.contract.notes import NotServed, Reason
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.timing import verdict_of_doubt
+from sheetmargin_service.principles import frequency_khz
 from sheetmargin_service.principles.protocol import Fact, Scalar, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
@@ -68,8 +70,9 @@ def _setup(configured_pair: ConfiguredPair, index: int, order: tuple[Order, ...]
         detector_class=ClassSummary(
             id=c.id,
             principle=c.principle,
-            frequency_khz=_khz(principle.frequency_hz(c.parameters)),
+            frequency_khz=frequency_khz(c),
             illustrative=c.illustrative,
+            name=principle.detector_kind(c.parameters),
         ),
         head=principle.head(c.parameters),
         geometry=configured_pair.geometry,
@@ -88,10 +91,6 @@ def _setup(configured_pair: ConfiguredPair, index: int, order: tuple[Order, ...]
         timing=configured_pair.timing,
         order_items=order,
     )
-
-
-def _khz(frequency_hz: float | None) -> float | None:
-    return None if frequency_hz is None else 1e-3 * frequency_hz
 
 
 def _result(configured_pair: ConfiguredPair, index: int, setup: int) -> SheetResult:
@@ -144,9 +143,10 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
         facts.append(_moves(served, index, configured_pair.class_result.principle.unit))
     if sheets[index].fewer_plies is not None and resolved_job.stream is None:
         facts.append(counting(configured_pair.class_result, index))
-    facts += configured_pair.class_result.class_model.facts(
+    told = configured_pair.class_result.class_model.facts(
         resolved_job.in_beam(index)[0], configured_pair.choice.setting
     )
+    facts += [replace(fact, values={"sheet": index, **fact.values}) for fact in told]
     return facts
 
 

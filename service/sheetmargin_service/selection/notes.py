@@ -123,6 +123,8 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
                 **({} if stream is None else stream),
                 **at,
                 "detector_class": setup.detector_class.id,
+                "detector": setup.detector_class.name,
+                "frequency_khz": setup.detector_class.frequency_khz,
                 "gap_mm": setup.geometry.gap_mm.nominal,
                 "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
                 "single_p50": result.signal.single.p50,

@@ -8,6 +8,7 @@ from itertools import chain
 
 import numpy as np
 
+from sheetmargin_service.principles import detector_values
 from sheetmargin_service.principles.protocol import Fact, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import Bands, choose_bands
 from sheetmargin_service.selection.class_result import ClassResult, distributions_at
@@ -321,7 +322,7 @@ def _verdict(configured_pair: ConfiguredPair, index: int) -> int:
 def _told(configured_pair: ConfiguredPair, index: int) -> Fact:
     """Why a class does not serve a sheet, with its name."""
     fact = why_not(configured_pair, index)
-    return replace(fact, values={"detector_class": configured_pair.class_result.detector_class.id, **fact.values})
+    return replace(fact, values={**detector_values(configured_pair.class_result.detector_class), **fact.values})
 
 
 def _merged(configured_pairs: Sequence[ConfiguredPair]) -> list[ConfiguredPair]:
@@ -369,5 +370,5 @@ def _alone(class_result: ClassResult, index: int) -> tuple[float, Fact]:
     signal_table, receiver, bands = _at(class_result, index, _best_alone(class_result, index).best)
     spread = float(signal_table.single.p99[0] - signal_table.single.p1[0])
     why = in_words_of(class_result.resolved_job, cause(signal_table, receiver, bands))
-    fact = Fact(code=why.code, values={"detector_class": class_result.detector_class.id, **why.values})
+    fact = Fact(code=why.code, values={**detector_values(class_result.detector_class), **why.values})
     return float(bands.worst[0]) / max(spread, 1e-9), fact

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sheetmargin.contract.answer import Answer, SheetSummary, Verdict
 from sheetmargin.contract.job import Job, Targets
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.notes import Alternative, Assumption, RuledOut
 
 from sheetmargin_service.detectors.catalogue import Catalogue
@@ -94,7 +95,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         model_version=model_version(),
         catalogue_version=catalogue.version,
         verdict=_verdict(best),
-        sheets=tuple(summary_of(index, sheet) for index, sheet in enumerate(sheets)),
+        sheets=summaries_of(resolved_job),
         recommendations=recommendations,
         alternatives=tuple(
             Alternative(detector_class=name, code=fact.code, values=fact.values)
@@ -174,7 +175,14 @@ def _not_listed(plans: Sequence[Plan], *, limit: int) -> dict[str, Fact]:
     return found
 
 
-def summary_of(index: int, sheet: Sheet) -> SheetSummary:
+def summaries_of(resolved_job: ResolvedJob) -> tuple[SheetSummary, ...]:
+    """The sheets of a job as they were understood."""
+    pairs = zip(resolved_job.sheets, resolved_job.job.sheets, strict=True)
+    return tuple(summary_of(index, sheet, asked=asked) for index, (sheet, asked) in enumerate(pairs))
+
+
+def summary_of(index: int, sheet: Sheet, *, asked: SheetSpec) -> SheetSummary:
+    """A sheet as it was understood; a text names a custom material by the one that it is like."""
     return SheetSummary(
         index=index,
         label=sheet.label,
@@ -182,6 +190,7 @@ def summary_of(index: int, sheet: Sheet) -> SheetSummary:
         grammage_gsm=sheet.grammage_gsm,
         thickness_um=sheet.thickness_um,
         density_kg_m3=sheet.density_kg_m3,
+        made_of=(asked.custom and asked.custom.like) or "",
     )
 
 

@@ -19,7 +19,7 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import strong_etag
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.routes import Call, Routes
-from sheetmargin_service.messages.say import names
+from sheetmargin_service.messages.names import names
 
 PARTS = (
     "dom",

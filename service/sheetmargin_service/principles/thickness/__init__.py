@@ -41,6 +41,9 @@ class Thickness(Principle[ThicknessParameters]):
             return Roller(force_n=p.force_n, width_mm=p.contact_width_mm, length_mm=p.contact_length_mm)
         return Laser(spot_diameter_mm=p.spot_diameter_mm, stand_off_mm=p.stand_off_mm)
 
+    def detector_kind(self, parameters: ThicknessParameters) -> str:
+        return f"{self.id}-{parameters.contact}"
+
     def class_model(
         self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
     ) -> ClassModel | Fact:
