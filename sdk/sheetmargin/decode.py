@@ -73,7 +73,7 @@ def _members(kind: Any) -> tuple[tuple[str, str, Any, bool], ...]:
             field.name,
             field.metadata.get("key", field.name),
             hints[field.name],
-            field.default is MISSING or bool(field.metadata.get("worded") or field.metadata.get("always")),
+            field.default is MISSING or bool(field.metadata.get("always")),
         )
         for field in fields(kind)
     )

@@ -17,7 +17,7 @@ class Note:
 
     code: str = field(metadata=about(vocabulary="NoteCode"))
     """Stable code of the note, described in the docs; a later service may have more codes."""
-    text: str = field(default="", metadata=about(worded=True))
+    text: str = field(default="", metadata=about(worded=True, always=True))
     """The note as a sentence in the language of the request; states no number beyond those of `values`."""
     values: Mapping[str, Scalar] = field(metadata=about(digits=6))
     """Numbers and names that the text states, by name, with at most 6 significant digits; the unit is in the name."""

@@ -61,7 +61,7 @@ def answer_schema(kind: Any) -> type[AnswerSchema]:
     hints, texts = get_type_hints(kind), field_texts(kind)
     members = {}
     for field in fields(kind):
-        always = field.metadata.get("worded") or field.metadata.get("always")
+        always = field.metadata.get("always")
         optional = _default_of(field) is not MISSING and not always
         made = _field(
             hints[field.name],
