@@ -14,7 +14,7 @@ from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.acoustics.operators import Operator, apply_samples, transmission_operator
 from sheetmargin_service.acoustics.plate import ElasticPlate, isotropic_plate, plate_response
-from sheetmargin_service.acoustics.poles import find_poles, put_back, take_out, unresolved
+from sheetmargin_service.acoustics.poles import find_poles, find_poles_of_halves, put_back, take_out, unresolved
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
@@ -219,3 +219,23 @@ def test_two_plates_near_a_resonance_on_films_that_vary(name: str, film_m: float
         found = 10.0 ** (-found_db / 20.0)
         floor = 10.0 ** (-parameters.bypass_db / 20.0)
         assert 20.0 * abs(np.log10(max(found, floor) / max(abs(wanted), floor))) < 0.3
+
+
+def test_a_pole_that_is_met_exactly_is_as_any_other() -> None:
+    """The half that has it is endless there, and is not used."""
+    at, rest = 0.25 + 0.0078125j, 2.0
+    contour = operator_at(250e3).contour
+
+    def halves(theta: Complex) -> Complex:
+        off = theta * theta - at * at
+        return np.stack([1.0 / np.where(np.abs(off) < 1e-9, 0.0, off), 3.0 + 0.0 * theta])
+
+    found = find_poles_of_halves(
+        contour=contour,
+        halves=halves(contour.theta[None]),
+        evaluate_halves=lambda row, theta: halves(theta),
+        evaluate=lambda row, theta: rest * halves(theta).prod(axis=0),
+        span_rad=np.array([[0.0], [1.0]]),
+    )
+    assert found.theta == pytest.approx([at])
+    assert found.residue == pytest.approx([3.0 * rest / (2.0 * at)])

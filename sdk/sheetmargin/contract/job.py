@@ -198,7 +198,7 @@ class Sheet:
     """Constants of the material `custom`; not given for a material of the library."""
     grammage_gsm: float | None = field(default=None, metadata=about(unit="g/m2", ge=3, le=200_000))
     """Grammage of one ply in g/m² (ISO 536); calculated from thickness and typical density if not given."""
-    basis_weight_lb: float | None = field(default=None, metadata=about(unit="lb", ge=0.1, le=2000))
+    basis_weight_lb: float | None = field(default=None, metadata=about(unit="lb", ge=0.1, le=200_000))
     """Basis weight in lb of a ream of the size that `basis` names; not given where the grammage is."""
     basis: str | None = field(default=None, metadata=about(vocabulary="bases"))
     """Basic size of the ream that the basis weight is for; not given without `basis_weight_lb`."""

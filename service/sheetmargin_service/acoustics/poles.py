@@ -147,7 +147,10 @@ def find_poles_of_halves(
         contour=contour, samples=halves.reshape(2 * rows, -1), evaluate=one, span_rad=np.tile(span_rad, 2)
     )
     row, beside = found.row % rows, found.theta + BESIDE_RAD
-    here, near = evaluate_halves(row, found.theta), evaluate_halves(row, beside)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # The half that has the pole may be endless there; only the other one is used.
+        here = evaluate_halves(row, found.theta)
+    near = evaluate_halves(row, beside)
     rest = evaluate(row, beside) / (near[0] * near[1])
     # The other half at the pole itself, so that what close poles give cancels as it should.
     other = np.where(found.row < rows, here[1], here[0])

@@ -58,4 +58,6 @@ def _changes(job: Job) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
         )
     if line.speed_m_per_min is not None:
         slow = round(0.25 * line.speed_m_per_min, 1)
-        yield "would-serve-slower", {"speed_m_per_min": slow}, replace(job, line=replace(line, speed_m_per_min=slow))
+        if slow > 0.0:
+            slower = replace(line, speed_m_per_min=slow)
+            yield "would-serve-slower", {"speed_m_per_min": slow}, replace(job, line=slower)
