@@ -92,7 +92,7 @@ def asked(name: str, count: int) -> Worlds:
     return Worlds(
         rates=each,
         intervals={pair: (1e-6 * getattr(told, pair).low, 1e-6 * getattr(told, pair).high) for pair in PAIRS},
-        chance=judge(rates, told, targets).chance,
+        chance=judge(rates, targets).chance,
         passed=float(passed.mean()),
     )
 

@@ -194,7 +194,10 @@ def test_every_symptom_moves_belief() -> None:
 
 def test_chances_of_a_state_are_those_of_drawn_readings() -> None:
     rng = np.random.default_rng(0)
-    each = GRID.blur(GRID.bin_nodes(np.array([[40.0], [55.0]]), np.ones((2, 1))), np.array([2.0, 3.0]))
+    each = [
+        GRID.moved(GRID.bin_nodes(np.array([[level]]), np.ones(1))[0], sigma=sigma)
+        for level, sigma in ((40.0, 2.0), (55.0, 3.0))
+    ]
     state = State(read=np.array([0.3, 0.7]) @ each, variance={"sheet": 9.0})
     which = rng.random(400_000) < 0.3
     drawn = np.where(which, rng.normal(40.0, 2.0, 400_000), rng.normal(55.0, 3.0, 400_000))

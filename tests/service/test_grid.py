@@ -14,10 +14,15 @@ GRID = SignalGrid(low=-20.0, step=0.5, count=360)
 ONE = np.ones(1)
 
 
+def blur(pmf, sigma, grid=GRID):
+    """Rows, each with a Gaussian."""
+    return np.stack([grid.moved(row, sigma=s) for row, s in zip(pmf, sigma, strict=True)])
+
+
 def spread(values, weights, sigma):
     """Nodes, each with a Gaussian that is narrowed by what binning adds."""
     pmf, shared = GRID.binned(values, weights)
-    return GRID.blur(pmf, GRID.narrowed(sigma, shared=shared))
+    return blur(pmf, GRID.narrowed(sigma, shared=shared))
 
 
 def moments(pmf, grid=GRID):
@@ -54,7 +59,7 @@ def test_blur_is_a_convolution_with_the_integrated_gaussian():
     pmf[:, 100:250] = rng.dirichlet(np.ones(150), 3)
     sigma = np.array([0.2, 1.7, 6.0])
     edges = GRID.step * (np.arange(-200, 202) - 0.5)
-    for row, s, blurred in zip(pmf, sigma, GRID.blur(pmf, sigma), strict=True):
+    for row, s, blurred in zip(pmf, sigma, blur(pmf, sigma), strict=True):
         expected = fftconvolve(row, np.diff(ndtr(edges / s)), mode="same")
         assert blurred == pytest.approx(expected, abs=1e-12)
 
@@ -62,7 +67,7 @@ def test_blur_is_a_convolution_with_the_integrated_gaussian():
 def test_blur_of_no_width_changes_nothing():
     pmf = GRID.bin_nodes(np.array([[10.3, 44.0]]), np.array([0.4, 0.6]))
     for sigma in (0.0, 1e-9, 0.01):
-        assert GRID.blur(pmf, np.array([sigma])) == pytest.approx(pmf, abs=1e-12)
+        assert blur(pmf, np.array([sigma])) == pytest.approx(pmf, abs=1e-12)
 
 
 def test_blur_has_no_ripple_where_it_is_narrower_than_a_bin():
@@ -70,21 +75,37 @@ def test_blur_has_no_ripple_where_it_is_narrower_than_a_bin():
     nodes = np.arange(20.0, 80.0, GRID.step / 3.0)[None, :]
     pmf = GRID.bin_nodes(nodes, np.full(nodes.shape[1], 1.0 / nodes.shape[1]))
     for sigma in (0.05, 0.2, 0.5):
-        flat = GRID.blur(pmf, np.array([sigma]))[0, 100:180]
+        flat = blur(pmf, np.array([sigma]))[0, 100:180]
         assert np.ptp(flat) < 1e-9
 
 
 def test_what_is_blurred_past_an_end_stays_there():
     grid = SignalGrid(low=0.0, step=1.0, count=20)
     at_end = grid.bin_nodes(np.array([[0.0]]), ONE)
-    blurred = grid.blur(at_end, np.array([3.0]))[0]
+    blurred = grid.moved(at_end[0], sigma=3.0)
     assert blurred.sum() == pytest.approx(1.0)
     assert blurred[0] == pytest.approx(ndtr(0.5 / 3.0), abs=1e-9)
 
 
+def test_means_over_what_moves_a_value_are_those_over_its_distribution():
+    """A chance by the value moved, averaged before the values are binned or after: the same mean, at the ends too."""
+    rng = np.random.default_rng(4)
+    added = np.array([-3.0, 0.2, 1.1])
+    for low, high in ((20.0, 60.0), (-25.0, 30.0), (100.0, 170.0), (41.2, 41.3)):
+        values, weights = rng.uniform(low, high, (2, 9)), rng.dirichlet(np.ones(9), 2)
+        chance = np.sort(rng.random(360))
+        first, part = GRID.part_about(values)
+        averaging = GRID.averaging(part.count, sigma=1.7, added=added)
+        reach = averaging.shape[1] - part.count
+        at = np.clip(np.arange(averaging.shape[1]) + (first - reach // 2), 0, GRID.count - 1)
+        means = part.bin_nodes(values, weights) @ averaging @ chance[at]
+        moved = [GRID.moved(row, sigma=1.7, added=added) for row in GRID.bin_nodes(values, weights)]
+        assert means == pytest.approx(moved @ chance, rel=1e-9)
+
+
 def test_blur_wider_than_the_grid_keeps_all_probability():
     grid = SignalGrid(low=0.0, step=1.0, count=10)
-    blurred = grid.blur(grid.bin_nodes(np.array([[4.5]]), ONE), np.array([500.0]))[0]
+    blurred = grid.moved(grid.bin_nodes(np.array([[4.5]]), ONE)[0], sigma=500.0)
     assert blurred.sum() == pytest.approx(1.0)
     assert blurred[0] == pytest.approx(0.5, abs=0.01)
 
@@ -116,7 +137,7 @@ def test_narrowed_takes_off_what_binning_adds():
 
 
 def test_quantiles_of_a_gaussian():
-    pmf = GRID.blur(GRID.bin_nodes(np.array([[40.0], [70.25]]), ONE), np.array([2.0, 5.0]))
+    pmf = blur(GRID.bin_nodes(np.array([[40.0], [70.25]]), ONE), np.array([2.0, 5.0]))
     found = GRID.quantiles(pmf, (0.01, 0.5, 0.99))
     assert found[0] == pytest.approx(norm.ppf([0.01, 0.5, 0.99], 40.0, 2.0), abs=0.03)
     assert found[1] == pytest.approx(norm.ppf([0.01, 0.5, 0.99], 70.25, 5.0), abs=0.03)

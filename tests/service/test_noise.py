@@ -70,6 +70,18 @@ def test_a_floor_spreads_what_is_near_it():
     assert Floor(first=6, matrix=matrix).of(pmf) == pytest.approx(pmf)
 
 
+def test_chances_before_a_floor_are_means_over_what_becomes_of_each_signal():
+    """At any points of the grid, some of them given twice as at its ends: the same mean whichever is spread first."""
+    rng = np.random.default_rng(2)
+    matrix = rng.dirichlet(np.ones(4), 4)
+    chance, signals = rng.random((2, 9)), np.eye(9)
+    at = np.array([0, 0, 1, 2, 4, 5, 7, 8, 8])
+    for first in (-2, 0, 3, 6, 8, 10):
+        for share in (0.0, 0.3):
+            floor = Floor(first=first, matrix=matrix, share=share)
+            assert floor.before(chance, at) == pytest.approx(chance @ floor.of(signals)[at].T)
+
+
 @pytest.mark.parametrize("steady_db", [60.0, 85.0, 95.0, 100.0, 110.0])
 @pytest.mark.parametrize("edge_db", [90.0, 97.0, 101.0])
 def test_chance_of_one_reading_is_that_of_rice(steady_db, edge_db):
@@ -101,7 +113,7 @@ def test_readings_near_the_noise_have_its_mean_power():
 def test_percentiles_of_readings_meet_plain_sampling(steady_db):
     """Of a level that drifts by 1.5 dB, as every level does, down to one far below the noise."""
     noise = receiver_noise(GRID, noise_db=100.0, open_db=0.0)
-    found = GRID.quantiles(noise.read(GRID.blur(at(steady_db), np.array([1.5]))), (0.01, 0.5, 0.99))[0]
+    found = GRID.quantiles(noise.read(GRID.moved(at(steady_db)[0], sigma=1.5)[None, :]), (0.01, 0.5, 0.99))[0]
     drift = 1.5 * np.random.default_rng(4).standard_normal(DRAWS)
     expected = np.quantile(sampled(steady_db + drift, 100.0), (0.01, 0.5, 0.99))
     assert found == pytest.approx(expected, abs=0.15)

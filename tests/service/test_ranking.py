@@ -8,7 +8,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from sheetmargin.contract.answer import Misread
 from sheetmargin.contract.job import Controller, Line, Prefer, Surface
 from sheetmargin.contract.mounting import Window
 from sheetmargin_service.detectors.demands import Demands
@@ -17,9 +16,8 @@ from sheetmargin_service.principles.draws import DRIFTS
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
 from sheetmargin_service.selection.ranking import Plan, key_of, ranked
-from sheetmargin_service.selection.targets import Judgement
+from sheetmargin_service.selection.targets import PAIRS, Judgement
 
-MISREAD = Misread(estimate=1.0, mean=1.0, low=1.0, high=1.0, floored=True)
 DRAWS = 100
 UNKNOWN, NOTHING, BY_HAND = Surface(), Prefer(), Controller()
 COPY_PAPER = SimpleNamespace(layers=[SimpleNamespace(material=load_library().materials["copy-paper"])])
@@ -33,10 +31,8 @@ def judged(verdict, chance, *, ratio=-2.0):
     return Judgement(
         verdict=verdict,
         chance=chance,
-        pair="double_as_single",
-        misread=MISREAD,
-        target_ppm=1e3,
-        ratio=ratio,
+        rates={pair: np.full((DRAWS, len(DRIFTS)), 10.0**ratio * 1e-3) for pair in PAIRS},
+        targets={"double_as_single": 1e3},
         excess=np.where(misses, 1.0, -1.0)[:, None] * np.ones(len(DRIFTS)),
     )
 

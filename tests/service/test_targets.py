@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from sheetmargin.contract.job import Targets
 from sheetmargin_service.principles.draws import DRIFTS
-from sheetmargin_service.selection.misreads import misreads_of
 from sheetmargin_service.selection.targets import (
     DEFAULTS_PPM,
     EASY,
@@ -29,7 +28,7 @@ def with_pair(pair: str, *rates_ppm: float):
 
 
 def judged(rates, targets=DEFAULTS_PPM, **limits) -> Judgement:
-    return judge(rates, misreads_of(rates), targets, **limits)
+    return judge(rates, targets, **limits)
 
 
 def test_defaults_are_taken_where_a_job_is_silent_and_told():

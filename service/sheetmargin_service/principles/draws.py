@@ -8,7 +8,6 @@ there is a rate: over the draws it has a median, an interval, and a chance to be
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -71,26 +70,34 @@ def drawn(unknown: str) -> Array:
     return _table()[:, UNKNOWNS.index(unknown)]
 
 
-def is_bent(slope: Array, bend: Array) -> bool:
-    """Whether a parabola bends by more than rounding."""
-    return bool(np.abs(bend).max() > STRAIGHT * np.abs(slope).max())
+def are_bent(slopes: Array, bends: Array) -> NDArray[np.bool_]:
+    """Which parabolas (U, M) bend by more than rounding, (U,)."""
+    return np.asarray(np.abs(bends).max(axis=1) > STRAIGHT * np.abs(slopes).max(axis=1))
 
 
-def sum_of_parabolas(parabolas: Sequence[tuple[Array, Array]], weights: Array) -> tuple[Array, Array]:
-    """What parabolas s z + b z^2, slope and bend (M,) each over a standard normal variable of its own, come to together
-    at places (P, M), and how likely each place is (P,): the one that is bent most, by `weights` (M,), by itself over as
+def sum_of_parabolas(slopes: Array, bends: Array, weights: Array) -> tuple[Array, Array]:
+    """What parabolas s z + b z^2, slopes and bends (U, M) over a standard normal variable each, come to together at
+    places (P, M), and how likely each place is (P,): the one that is bent most, by `weights` (M,), by itself over as
     much as is drawn of it, the others as one."""
-    *others, (slope, bend) = sorted(parabolas, key=lambda parabola: float(weights @ np.abs(parabola[1])))
-    z = np.linspace(-REACH, REACH, PLACES)
-    shares = np.diff(ndtr(np.concatenate([[-np.inf], 0.5 * (z[1:] + z[:-1]), [np.inf]])))
-    values = slope * z[:, None] + bend * z[:, None] ** 2
-    if others:
-        x, few = np.polynomial.hermite_e.hermegauss(FEW_PLACES)
-        mean, slope, bend = one_parabola(*np.swapaxes(others, 0, 1))
+    order = np.argsort(np.abs(bends) @ weights, kind="stable")
+    slopes, bends = slopes[order], bends[order]
+    z, shares, x, few = _places()
+    values = slopes[-1] * z[:, None] + bends[-1] * z[:, None] ** 2
+    if len(order) > 1:
+        mean, slope, bend = one_parabola(slopes[:-1], bends[:-1])
         moved = mean + slope * x[:, None] + bend * (x[:, None] ** 2 - 1.0)
         values = (values[:, None] + moved).reshape(-1, len(weights))
-        shares = np.outer(shares, few / few.sum()).ravel()
+        shares = np.multiply.outer(shares, few).ravel()
     return values, shares
+
+
+@cache
+def _places() -> tuple[Array, Array, Array, Array]:
+    """Places over the unknown that is bent most and how likely they are, and likewise over the others together."""
+    z = np.linspace(-REACH, REACH, PLACES)
+    shares = np.diff(ndtr(np.concatenate([[-np.inf], 0.5 * (z[1:] + z[:-1]), [np.inf]])))
+    x, few = np.polynomial.hermite_e.hermegauss(FEW_PLACES)
+    return z, shares, x, few / few.sum()
 
 
 def one_parabola(slopes: Array, bends: Array) -> tuple[Array, Array, Array]:
@@ -157,7 +164,7 @@ def conditional_chances(quantity: Array, passes: Array, *, at: Array, width: flo
 def weighted_quantiles(values: Array, weights: Array, wanted: tuple[float, ...]) -> list[float]:
     """Quantiles of values (M,) with weights (M,) that sum to 1, between the middles of their steps: straight over the
     normal variable of that share, which is drift itself where nothing else varies."""
-    order = np.argsort(values)
+    order = np.argsort(values, kind="stable")
     steps = np.cumsum(weights[order]) - 0.5 * weights[order]
     rising = ndtri(np.clip(steps, 1e-15, 1.0 - 1e-15))
     return [float(q) for q in np.interp(ndtri(np.array(wanted)), rising, values[order])]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sheetmargin_service.principles.signal_grid import SignalGrid
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 PARTS = 4
 """Places over a bin at which the chance of a reading is taken: a run of readings turns it into a steep step."""
 
@@ -35,24 +36,22 @@ class Floor:
             return nearer
         return np.asarray((1.0 - self.share) * nearer + self.share * self._at(self.first + 1, pmf))
 
-    def before(self, chance: Array) -> Array:
-        """Chances (R, count) by the signal without the floor, from those by the signal with it: the means of `chance`
-        over what becomes of each signal."""
-        nearer = self._before_at(self.first, chance)
-        if self.share == 0.0 or nearer is chance:
+    def before(self, chance: Array, at: Indices) -> Array:
+        """Chances (R, P) by the signal without the floor at some rising points of the grid, from those by the signal
+        with it at all of its points (R, count): the means of `chance` over what becomes of each signal."""
+        nearer = self._before_at(self.first, chance, at)
+        if self.share == 0.0:
             return nearer
-        return np.asarray((1.0 - self.share) * nearer + self.share * self._before_at(self.first + 1, chance))
+        return np.asarray((1.0 - self.share) * nearer + self.share * self._before_at(self.first + 1, chance, at))
 
-    def _before_at(self, first: int, chance: Array) -> Array:
+    def _before_at(self, first: int, chance: Array, at: Indices) -> Array:
         count, width = chance.shape[1], len(self.matrix)
         begin, end = max(first, 0), min(first + width, count)
-        if begin >= end:
-            return chance
-        window = np.clip(np.arange(first, first + width), begin, end - 1)
-        after = chance[:, window] @ self.matrix.T
-        result = chance.copy()
-        result[:, begin:end] = after[:, begin - first : end - first]
-        result[:, end:] = after[:, -1:] if first + width <= count else after[:, end - first - 1 : end - first]
+        result = chance[:, at]
+        moved = int(np.searchsorted(at, begin))
+        if begin < end and moved < len(at):
+            window = np.clip(np.arange(first, first + width), begin, end - 1)
+            result[:, moved:] = chance[:, window] @ self.matrix[np.minimum(at[moved:], end - 1) - first].T
         return result
 
     def _at(self, first: int, pmf: Array) -> Array:

@@ -23,7 +23,7 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import Parameters
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
-from sheetmargin_service.principles.draws import drawn, is_bent, sum_of_parabolas
+from sheetmargin_service.principles.draws import are_bent, drawn, sum_of_parabolas
 from sheetmargin_service.principles.noise import Floor, Noise
 from sheetmargin_service.principles.signal_grid import SignalGrid
 from sheetmargin_service.principles.sound_beam import SoundBeam
@@ -124,12 +124,19 @@ class Spread:
     floor_steps: NDArray[np.intp] | None = None
 
     @cached_property
+    def _parabolas(self) -> tuple[Array, Array]:
+        """Slopes and bends of all unknowns, (U, M) each."""
+        each = np.array([*self.unknowns.values()]).reshape(-1, 2, len(self.nominal))
+        return each[:, 0], each[:, 1]
+
+    @cached_property
     def values(self) -> Array:
         """The steady signal in each draw, (J, M); J is 1 where nothing moves it."""
         values = self.nominal[None, :]
-        for unknown, (slope, bend) in self.unknowns.items():
-            z = drawn(unknown)[:, None]
-            values = values + z * slope + z * z * bend
+        if self.unknowns:
+            slopes, bends = self._parabolas
+            z = np.stack([drawn(unknown) for unknown in self.unknowns], axis=1)
+            values = values + z @ slopes + (z * z) @ bends
         return values if self.beside is None else values + self.beside
 
     def steady(self, grid: SignalGrid) -> Array:
@@ -139,17 +146,20 @@ class Spread:
         signal evenly blur it; the others are integrated over.
         """
         weights = self.weights.mean(axis=0)
-        even = [slope for slope, bend in self.unknowns.values() if not is_bent(slope, bend)]
-        uneven = [(slope, bend) for slope, bend in self.unknowns.values() if is_bent(slope, bend)]
-        moved, shares = sum_of_parabolas(uneven, weights) if uneven else (np.zeros((1, 1)), np.ones(1))
-        varies = float(np.sqrt(self.blur**2 + sum(weights @ slope**2 for slope in even)))
+        slopes, bends = self._parabolas
+        bent = are_bent(slopes, bends)
+        values, shares = self.nominal[None, :], np.ones(1)
+        if bent.any():
+            moved, shares = sum_of_parabolas(slopes[bent], bends[bent], weights)
+            values = values + moved
+        varies = float(np.sqrt(self.blur**2 + (slopes[~bent] ** 2 @ weights).sum()))
         # What a floor does comes between what varies with the sheet and what drifts.
         inner, outer = (varies, self.common) if self.floor else (float(np.hypot(varies, self.common)), 0.0)
-        pmf, shared = grid.binned((self.nominal + moved).reshape(1, -1), np.outer(shares, weights).reshape(1, -1))
-        pmf = grid.moved(pmf, added=self.added, sigma=float(grid.narrowed(inner, shared=shared[0])))
+        pmf, shared = grid.binned(values.reshape(1, -1), np.multiply.outer(shares, weights).reshape(1, -1))
+        pmf = grid.moved(pmf[0], added=self.added, sigma=float(grid.narrowed(inner, shared=shared[0])))
         if self.floor is not None:
-            pmf = grid.blur(self.floor.of(pmf), grid.narrowed(np.array([outer])))
-        return np.asarray(pmf[0])
+            pmf = grid.moved(self.floor.of(pmf[None, :])[0], sigma=float(grid.narrowed(outer)))
+        return pmf
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,17 +10,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import ndtr
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 REACH = 8.0
 """Standard deviations to which a Gaussian is carried: beyond lies 1e-15 of it."""
 
 LEAST_NARROWED = 0.9
 """Share of its standard deviation that a Gaussian keeps at least when the variance of binning is taken from it."""
+
+NOTHING = np.zeros(1)
 
 _TABLE_REACH, _PER_UNIT = 6.0, 512.0
 _SHARES = ndtr(np.arange(2.0 * _TABLE_REACH * _PER_UNIT + 1.0) / _PER_UNIT - _TABLE_REACH)
@@ -49,19 +49,18 @@ class SignalGrid:
     def binned(self, values: Array, weights: Array) -> tuple[Array, Array]:
         """The same, and the mean (R,) of s (1 - s) over the shares s of nodes in the next bin (see `narrowed`)."""
         rows = len(values)
-        row = np.repeat(np.arange(rows), values.shape[1])
-        weights = np.broadcast_to(weights, values.shape).ravel()
-        place = np.clip((values.ravel() - self.low) / self.step, 0.0, self.count - 1.000001)
-
+        weights = np.broadcast_to(weights, values.shape)
+        place = np.clip((values - self.low) / self.step, 0.0, self.count - 1.000001)
         left = place.astype(np.intp)
         share = place - left
         right = weights * share
-        left += row * self.count
-        size = rows * self.count
-        pmf = np.bincount(left, weights - right, minlength=size)
-        pmf[1:] += np.bincount(left, right, minlength=size)[:-1]
-        shared: Array = np.bincount(row, right * (1.0 - share), minlength=rows).astype(np.float64)
-        return np.asarray(pmf.reshape(rows, self.count), dtype=np.float64), shared
+        shared = (right * (1.0 - share)).sum(axis=1)
+        if rows > 1:
+            left += self.count * np.arange(rows)[:, None]
+        left, size = left.ravel(), rows * self.count
+        pmf = np.bincount(left, (weights - right).ravel(), minlength=size)
+        pmf[1:] += np.bincount(left, right.ravel(), minlength=size)[:-1]
+        return np.asarray(pmf.reshape(rows, self.count), dtype=np.float64), np.asarray(shared)
 
     def narrowed(self, sigma: Array | float, *, shared: Array | float = 1.0 / 6.0) -> Array:
         """Standard deviation that is left for a Gaussian when what binning adds to the variance is taken from it:
@@ -75,42 +74,31 @@ class SignalGrid:
         least = LEAST_NARROWED**2 * square
         return np.asarray(np.sqrt(np.maximum(square - self.step**2 * (shared + 0.25), least)))
 
-    def blur(self, pmf: Array, sigma: Array) -> Array:
-        """Convolve each row of `pmf` (R, count) with a Gaussian of standard deviation `sigma` (R,), integrated over the
-        bins, so that the result has no ripple however narrow it is. What passes an end stays in the end bin."""
-        widths, row = np.unique(sigma, return_inverse=True)
-        reach = min(self.count, int(np.ceil(REACH * widths[-1] / self.step)) + 1)
-        offsets = self.step * (np.arange(-reach, reach + 2) - 0.5)
-        offsets[[0, -1]] = -np.inf, np.inf
-        kernel = np.diff(ndtr(offsets / np.maximum(widths, 1e-6 * self.step)[:, None]), axis=1)
-        return self._convolved(pmf, kernel, row)
+    def part_about(self, values: Array) -> tuple[int, SignalGrid]:
+        """The bins that values fall into, as a grid of their own, and the first of them."""
+        ends = np.clip((np.array([values.min(), values.max()]) - self.low) / self.step, 0.0, self.count - 2.0)
+        first, last = (int(end) for end in ends)
+        return first, SignalGrid(low=self.low + self.step * first, step=self.step, count=last - first + 2)
 
-    def moved(self, pmf: Array, *, added: Array, sigma: float) -> Array:
-        """Distributions (R, count) of values with `pmf` that are moved by one of `added` (A,), all as likely, and by a
-        Gaussian of standard deviation `sigma`, integrated over the bins. What passes an end stays in the end bin."""
-        return self._convolved(pmf, self._kernel(added, sigma)[None, :], np.zeros(len(pmf), dtype=np.intp))
+    def moved(self, pmf: Array, *, sigma: float, added: Array = NOTHING) -> Array:
+        """Distribution (count,) of values distributed as `pmf` (count,) that are moved by one of `added` (A,), all as
+        likely, and by a Gaussian of standard deviation `sigma`, integrated over the bins so that the result has no
+        ripple however narrow it is. What passes an end stays in the end bin."""
+        kernel, some = self._kernel(added, sigma), np.flatnonzero(pmf)
+        spread = np.convolve(pmf[some[0] : some[-1] + 1], kernel)
+        place = np.clip(np.arange(len(spread)) + (some[0] - len(kernel) // 2), 0, self.count - 1)
+        result = np.bincount(place, spread, minlength=self.count)
+        return np.asarray(result / result.sum())
 
-    def _convolved(self, pmf: Array, kernels: Array, which: Indices) -> Array:
-        """Rows of `pmf` (R, count), each convolved with one of some kernels (K, 2 reach + 1)."""
-        reach = kernels.shape[1] // 2
-        length = next_fast_len(self.count + 2 * reach, real=True)
-        spread = irfft(rfft(pmf, n=length) * rfft(kernels, n=length)[which], n=length)
-        spread = np.clip(spread[:, : self.count + 2 * reach], 0.0, None)
-        result = spread[:, reach : reach + self.count].copy()
-        result[:, 0] += spread[:, :reach].sum(axis=1)
-        result[:, -1] += spread[:, reach + self.count :].sum(axis=1)
-        return np.asarray(result / result.sum(axis=1, keepdims=True))
-
-    def averaged(self, chance: Array, *, added: Array, sigma: float) -> Array:
-        """Chances (R, count) by a value before it is so moved, from those by the value moved: their means. Beyond the
-        ends they are as at the ends."""
+    def averaging(self, count: int, *, sigma: float, added: Array = NOTHING) -> Array:
+        """What takes chances by a value so moved, at `count` points and so many more on either side, to those by the
+        value before it is moved: their means (count, count + 2 reach)."""
         kernel = self._kernel(added, sigma)
-        reach = len(kernel) // 2
-        padded = np.pad(chance, ((0, 0), (reach, reach)), mode="edge")
-        length = next_fast_len(padded.shape[1] + 2 * reach, real=True)
-        # A mean over what is added to a value is a correlation: the kernel turned round.
-        spread = irfft(rfft(padded, n=length) * rfft(kernel[::-1], n=length), n=length)
-        return np.clip(spread[:, 2 * reach : 2 * reach + chance.shape[1]], 0.0, 1.0)
+        width = count + len(kernel) - 1
+        rows = np.zeros((count, width + 1))
+        rows[:, : len(kernel)] = kernel
+        # Rows that are one longer than they are read come to lie a place further each.
+        return rows.ravel()[: count * width].reshape(count, width)
 
     def _kernel(self, added: Array, sigma: float) -> Array:
         """Probabilities (2 R + 1,) of what moves a value, in steps from -R to R."""

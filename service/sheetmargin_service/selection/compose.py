@@ -105,7 +105,7 @@ def _result(configured_pair: ConfiguredPair, index: int, setup: int) -> SheetRes
         setup=setup,
         signal=Signal(quantity=principle.quantity, unit=principle.unit, **states, one_ply_missing=fewer),
         margin=Margin(no_sheet=no_sheet, single=single, double=double),
-        misread_ppm=served.misreads,
+        misread_ppm=served.judgement.misreads,
         chance=served.judgement.chance,
     )
 
@@ -166,7 +166,7 @@ def _beside_the_median(configured_pair: ConfiguredPair, plan: Plan) -> Iterator[
     is good: a few such jobs are bad, and most are not."""
     targets = configured_pair.class_result.resolved_job.targets
     for i, served in sorted(configured_pair.served.items()):
-        hourly, misreads = served.timing.sheets_per_hour, served.misreads
+        hourly, misreads = served.timing.sheets_per_hour, served.judgement.misreads
         stops = (misreads.single_as_double, misreads.single_as_no_sheet)
         if hourly is not None and all(one.estimate is not None and one.high is not None for one in stops):
             estimate, high = (sum(getattr(one, end) for one in stops) for end in ("estimate", "high"))

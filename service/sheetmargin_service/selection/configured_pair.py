@@ -9,7 +9,7 @@ from math import inf
 from typing import Any
 
 import numpy as np
-from sheetmargin.contract.answer import Misreads, Verdict
+from sheetmargin.contract.answer import Verdict
 from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
 
 from sheetmargin_service.mounting.geometry import mount
@@ -18,7 +18,7 @@ from sheetmargin_service.mounting.timing import doubt_by_timing, time_line, verd
 from sheetmargin_service.principles.protocol import Fact, Principle, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import DECIMALS, choose_bands, margins
 from sheetmargin_service.selection.class_result import ROOMY_MM, ClassResult, over_edge_at
-from sheetmargin_service.selection.misreads import Rates, misreads_of, rates_of
+from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
@@ -38,8 +38,6 @@ class Served:
     signal_table: SignalTable
     timing: Timing
     margin: tuple[float, float, float]
-    rates: Rates
-    misreads: Misreads
     judgement: Judgement
 
     @property
@@ -207,18 +205,14 @@ def _in_band(
         )
         readings = readings_of(class_result.detector_class, timing)
         rates = rates_of(distributions[i], principle.grid, low=band[0], high=band[1], readings=readings)
-        misreads = misreads_of(rates)
         no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)
         served[i] = Served(
             distribution=distributions[i],
             signal_table=signal_tables[i],
             timing=timing,
             margin=(no_sheet, single, double),
-            rates=rates,
-            misreads=misreads,
             judgement=judge(
                 rates,
-                misreads,
                 resolved_job.targets,
                 approximate=resolved_job.sheets[i].approximate,
                 settable=narrow is None and over is None and not resolved_job.job.sheets[i].surface.cut_out,

@@ -26,7 +26,7 @@ from sheetmargin_service.principles.draws import COUNT, LIKE, conditional_chance
 from sheetmargin_service.principles.lots import Row, lot_of
 from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
-from sheetmargin_service.selection.misreads import misreads_of, rates_of
+from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import readings_of
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, judge, verdict_of
 
@@ -98,7 +98,7 @@ def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, wor
     oily = pair.class_result.class_model.distribution(replace(sheet, contact="water-film"), pair.choice.setting)
     readings = readings_of(pair.class_result.detector_class, served.timing)
     rates = rates_of(oily, pair.class_result.principle.grid, low=pair.low, high=pair.high, readings=readings)
-    yes = judge(rates, misreads_of(rates), job.targets).chance
+    yes = judge(rates, job.targets).chance
     findings = [
         Finding(
             answer=answer,

@@ -23,6 +23,7 @@ from sheetmargin_service.principles.signal_grid import LEAST_NARROWED, SignalGri
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 Rates = Mapping[str, Array]
 """Rates of pairs of states, (J or 1, drifts) each."""
 FLOOR_PPM = 1.0
@@ -38,6 +39,10 @@ NO_EVENT = 1e-6
 """An event this rare in any draw is not asked about a floor that moves."""
 _NEVER = 1e-12
 """A reading this rare does not happen, one this sure does."""
+_FAR = 8.0
+"""Standard deviations beyond which a signal without noise never comes (1e-15)."""
+_OUTSIDE, _FROM_BAND = slice(2), slice(1, 3)
+"""Of below a band, above it and within it: those on either side of it, and those that nothing must be."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,23 +88,25 @@ def rates_of(
     stream, what is correct is told by the number of sheets that is read wrongly more often.
     """
 
-    def outside(spread: Spread, count: int) -> tuple[Array, Array]:
-        return _outside(spread, grid, low=low, high=high, readings=count, run=readings.run)
+    def about(spread: Spread, count: int, sides: slice = _OUTSIDE) -> tuple[Array, ...]:
+        return _about_band(spread, grid, sides, low=low, high=high, readings=count, run=readings.run)
 
-    single, double = outside(distribution.single, readings.single), outside(distribution.double, readings.double)
+    single_below, single_above = about(distribution.single, readings.single)
+    double_below, double_above = about(distribution.double, readings.double)
+    nothing_above, nothing_within = about(distribution.no_sheet, readings.no_sheet, _FROM_BAND)
     if distribution.other is not None:
-        other = outside(distribution.other, readings.single)
-        single = np.maximum(single[0], other[0]), np.maximum(single[1], other[1])
-    within = _within(distribution.no_sheet, grid, low=low, high=high, readings=readings.no_sheet, run=readings.run)
+        below, beyond = about(distribution.other, readings.single)
+        single_below, single_above = np.maximum(single_below, below), np.maximum(single_above, beyond)
     if distribution.fewer is not None:
-        within = np.maximum(within, _neither(outside(distribution.fewer, readings.single)))
+        below, beyond = about(distribution.fewer, readings.single)
+        nothing_within = np.maximum(nothing_within, _neither(below, beyond))
     return {
-        "single_as_double": single[1],
-        "single_as_no_sheet": single[0],
-        "double_as_single": _neither(double),
-        "double_as_no_sheet": double[0],
-        "no_sheet_as_single": within,
-        "no_sheet_as_double": outside(distribution.no_sheet, readings.no_sheet)[1],
+        "single_as_double": single_above,
+        "single_as_no_sheet": single_below,
+        "double_as_single": _neither(double_below, double_above),
+        "double_as_no_sheet": double_below,
+        "no_sheet_as_single": nothing_within,
+        "no_sheet_as_double": nothing_above,
     }
 
 
@@ -114,8 +121,9 @@ def _told(rates: Array) -> Misread:
         return Misread(estimate=FLOOR_PPM, mean=FLOOR_PPM, low=FLOOR_PPM, high=FLOOR_PPM, floored=True)
     flat, weights = over_draws(1e6 * rates)
     mean = float(weights @ flat)
-    # Rates run over powers of ten from one drift to the next: so do their quantiles.
-    quantiles = weighted_quantiles(np.log(np.maximum(flat, _RAREST)), weights, (0.05, 0.5, 0.95))
+    # Rates run over powers of ten from one drift to the next: so do their quantiles. Rounding orders none of them.
+    powers = np.round(np.log(np.maximum(flat, _RAREST)), 6)
+    quantiles = weighted_quantiles(powers, weights, (0.05, 0.5, 0.95))
     low, estimate, high = np.exp(quantiles).tolist()
     return Misread(
         estimate=max(estimate, FLOOR_PPM),
@@ -126,68 +134,91 @@ def _told(rates: Array) -> Misread:
     )
 
 
-def _neither(outside: tuple[Array, Array]) -> Array:
+def _neither(below: Array, beyond: Array) -> Array:
     """Chance of no run on either side of the band, from those of runs there."""
-    return np.asarray(np.clip(1.0 - outside[0] - outside[1], 0.0, 1.0))
+    return np.asarray(np.clip(1.0 - below - beyond, 0.0, 1.0))
 
 
-def _outside(
-    spread: Spread, grid: SignalGrid, *, low: float, high: float, readings: int, run: int
-) -> tuple[Array, Array]:
-    """Chance (J or 1, drifts) of a run of readings below a band, and of one above it."""
-    if spread.noise is None:
-        below, beyond = _steady_outside(spread, low=low, high=high)
-        return (below, beyond) if readings >= run else (0.0 * below, 0.0 * beyond)
-    chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
-    below, beyond = _by_draw(spread, grid, chances[:2])
-    return below, beyond
+def _about_band(
+    spread: Spread, grid: SignalGrid, sides: slice, *, low: float, high: float, readings: int, run: int
+) -> tuple[Array, ...]:
+    """Chance (J or 1, drifts) of a run of readings below a band, of one above it, and of one within it: some of the
+    three."""
+    if spread.noise is not None:
+        chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
+        return tuple(_by_draw(spread, grid, chances[sides]))
+    below, beyond = _beyond(spread, low, side=-1.0), _beyond(spread, high, side=1.0)
+    if readings < run:
+        return (np.zeros_like(below),) * len(range(3)[sides])
+    every: tuple[Array, ...] = (below, beyond, _neither(below, beyond))
+    return every[sides]
 
 
-def _within(spread: Spread, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
-    """Chance (J or 1, drifts) of a run of readings within a band."""
-    if spread.noise is None:
-        return _neither(_steady_outside(spread, low=low, high=high)) * float(readings >= run)
-    chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
-    return np.asarray(_by_draw(spread, grid, chances[2:])[0])
-
-
-def _steady_outside(spread: Spread, *, low: float, high: float) -> tuple[Array, Array]:
-    """Chance (J or 1, drifts) that a signal without noise lies below a band, and above it."""
+def _beyond(spread: Spread, edge: float, *, side: float) -> Array:
+    """Chance (J or 1, drifts) that a signal without noise lies above an edge (`side` 1), or below it (-1)."""
     drift = spread.common * DRIFTS if spread.common else np.zeros(1)
-    weights = np.broadcast_to(spread.weights, spread.values.shape)[..., None] / len(spread.added)
     blur = max(spread.blur, 1e-12)
-    below, beyond = (np.zeros((len(spread.values), len(drift))) for _ in range(2))
-    for added in spread.added.tolist():
-        scaled = (spread.values[..., None] + (added + drift)) / blur
-        below += (weights * ndtr(low / blur - scaled)).sum(axis=1)
-        beyond += (weights * ndtr(scaled - high / blur)).sum(axis=1)
-    shape = (len(below), len(DRIFTS))
-    return np.broadcast_to(below, shape), np.broadcast_to(beyond, shape)
+    above = side / blur * (spread.values - edge)
+    shape = len(above), len(DRIFTS)
+    moved = side / blur * (spread.added[:, None] + drift)
+    if above.max() + moved.max() < -_FAR:
+        return np.zeros(shape)
+    weights = np.broadcast_to(spread.weights, above.shape)[..., None] / len(spread.added)
+    chance = np.zeros((len(above), len(drift)))
+    for each in moved:
+        chance += (weights * ndtr(above[..., None] + each)).sum(axis=1)
+    return np.broadcast_to(chance, shape)
 
 
 def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
     """Means (C, J, drifts) of chances (C, count) by the steady signal, over the events of each draw."""
-    count, drifts = grid.count, len(DRIFTS)
+    drifts = len(DRIFTS)
     blur, common = _narrowed(spread, grid)
-    shifted = _shifted(grid, chances, common * DRIFTS).reshape(-1, count)
-    weights = np.broadcast_to(spread.weights, spread.values.shape)
-    events = grid.bin_nodes(spread.values, weights)
-    found = np.empty((len(events), len(shifted)))
-    for draws, floor in _floors(spread, grid, events):
-        read = shifted if floor is None else floor.before(shifted)
-        found[draws] = events[draws] @ grid.averaged(read, added=spread.added, sigma=blur).T
-    return np.moveaxis(found.reshape(len(events), len(chances), drifts), 0, 1)
+    first, part = grid.part_about(spread.values)
+    events = part.bin_nodes(spread.values, spread.weights)
+    averaging = grid.averaging(part.count, added=spread.added, sigma=blur)
+    reach = averaging.shape[1] - part.count
+    at = np.clip(np.arange(averaging.shape[1]) + (first - reach // 2), 0, grid.count - 1)
+    found = np.zeros((len(chances), len(events), drifts))
+    reached = chances[:, slice(*_reached(spread, at, by=common * DRIFTS[-1] / grid.step))]
+    live = np.flatnonzero(reached.max(axis=1) > _NEVER)
+    if not len(live):
+        return found
+    shifted = _shifted(grid, chances[live], common * DRIFTS).reshape(-1, grid.count)
+    means = np.empty((len(events), len(shifted)))
+    for draws, floor in _floors(spread, first, events):
+        read = shifted[:, at] if floor is None else floor.before(shifted, at)
+        means[draws] = events[draws] @ (averaging @ read.T)
+    found[live] = np.moveaxis(means.reshape(len(means), -1, drifts), 1, 0)
+    return found
 
 
-def _floors(spread: Spread, grid: SignalGrid, events: Array) -> Iterator[tuple[slice | Flags, Floor | None]]:
-    """Draws (of J) and the floor in them: the same in all but where the signal comes near to one that moves."""
+def _reached(spread: Spread, at: Indices, *, by: float) -> tuple[int, int]:
+    """From where to where the grid is asked about signals that are read `at` some points of it, and drift so far."""
+    low, high = int(at[0]), int(at[-1])
+    if spread.floor is not None:
+        moved = 0 if spread.floor_steps is None else int(np.abs(spread.floor_steps).max())
+        if high >= spread.floor.first - moved:
+            low = min(low, spread.floor.first - moved)
+            high = max(high, spread.floor.first + moved + len(spread.floor.matrix))
+    margin = int(np.ceil(by)) + 1
+    return max(low - margin, 0), high + margin + 1
+
+
+def _floors(spread: Spread, first: int, events: Array) -> Iterator[tuple[slice | Flags, Floor | None]]:
+    """Draws (of J) and the floor in them: the same in all but where the signal, in bins from `first` on, comes near to
+    one that moves."""
     floor, steps = spread.floor, spread.floor_steps
-    near = 0 if floor is None else floor.first + len(floor.matrix) // 4
-    if floor is None or steps is None or len(events) != len(steps) or events[:, max(near, 0) :].max() < NO_EVENT:
+    near = 0 if floor is None else floor.first + len(floor.matrix) // 4 - first
+    if floor is None or steps is None or len(events) != len(steps) or _rare(events[:, max(near, 0) :]):
         yield slice(None), floor
         return
     for step in np.unique(steps).tolist():
         yield steps == step, replace(floor, first=floor.first + step)
+
+
+def _rare(events: Array) -> bool:
+    return events.size == 0 or bool(events.max() < NO_EVENT)
 
 
 def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:

@@ -101,7 +101,7 @@ def trial_steps(
     return (
         *chain.from_iterable(blocks),
         *each,
-        *trial_plan(targets=targets, heaviest_gsm=heaviest_gsm, rates=likeliest.rates),
+        *trial_plan(targets=targets, heaviest_gsm=heaviest_gsm, rates=likeliest.judgement.rates),
     )
 
 

@@ -25,7 +25,7 @@ from sheetmargin_service.principles.draws import (
     passing,
     weighted_quantiles,
 )
-from sheetmargin_service.selection.misreads import Rates
+from sheetmargin_service.selection.misreads import Rates, misreads_of
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -58,17 +58,44 @@ RAREST = 1e-15
 class Judgement:
     """A verdict, and the chance that it rests on: that every target is met, over what is not known of the job.
 
-    `pair` is the pair of states that comes nearest to missing its target, `ratio` how its misreads compare with that
-    (log10, high end). `excess` (J or 1, drifts): by what power of ten the worst pair is above its target in each draw.
+    `excess` (J or 1, drifts): by what power of ten the worst pair of states is above its target in each draw.
     """
 
     verdict: Verdict
     chance: float
-    pair: str
-    misread: Misread
-    target_ppm: float
-    ratio: float
+    rates: Rates
+    targets: Mapping[str, float]
     excess: NDArray[np.float64]
+
+    @cached_property
+    def misreads(self) -> Misreads:
+        """The rates as they are told."""
+        return misreads_of(self.rates)
+
+    @cached_property
+    def _nearness(self) -> Mapping[str, float]:
+        """How the misreads of each pair compare with its target (log10, high end)."""
+        return {pair: _ratio(getattr(self.misreads, pair), target) for pair, target in self.targets.items()}
+
+    @property
+    def pair(self) -> str:
+        """The pair of states that comes nearest to missing its target."""
+        return max(self._nearness, key=lambda name: (self._nearness[name], name))
+
+    @property
+    def misread(self) -> Misread:
+        """How often it is misread."""
+        return getattr(self.misreads, self.pair)  # type: ignore[no-any-return]
+
+    @property
+    def target_ppm(self) -> float:
+        """Its target."""
+        return self.targets[self.pair]
+
+    @property
+    def ratio(self) -> float:
+        """How the misreads of that pair compare with its target (log10, high end), in half steps."""
+        return max(EASY, round(2.0 * self._nearness[self.pair]) / 2.0)
 
     @cached_property
     def high_excess(self) -> float:
@@ -98,14 +125,7 @@ def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Assumption, ..
     return DEFAULTS_PPM | given, notes
 
 
-def judge(
-    rates: Rates,
-    misreads: Misreads,
-    targets: Mapping[str, float],
-    *,
-    approximate: bool = False,
-    settable: bool = True,
-) -> Judgement:
+def judge(rates: Rates, targets: Mapping[str, float], *, approximate: bool = False, settable: bool = True) -> Judgement:
     """A sheet at a set-up, by the chance that its rates meet every target.
 
     A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be or whose
@@ -114,20 +134,10 @@ def judge(
     each = [np.log10(np.maximum(rates[pair], RAREST)) - log10(1e-6 * target) for pair, target in targets.items()]
     excess = reduce(np.maximum, each)
     chance = _told(chance_of(excess))
-    nearest = {pair: _ratio(getattr(misreads, pair), target) for pair, target in targets.items()}
-    pair = max(nearest, key=lambda name: (nearest[name], name))
     verdict = verdict_of(chance)
     if verdict == "unsuitable" and may_turn(excess):
         verdict = "trial-needed"
-    judgement = Judgement(
-        verdict=verdict,
-        chance=chance,
-        pair=pair,
-        misread=getattr(misreads, pair),
-        target_ppm=targets[pair],
-        ratio=max(EASY, round(2.0 * nearest[pair]) / 2.0),
-        excess=excess,
-    )
+    judgement = Judgement(verdict=verdict, chance=chance, rates=rates, targets=targets, excess=excess)
     return judgement if settable and not approximate else judgement.at_most_trial()
 
 
