@@ -11,6 +11,7 @@ from flask import Flask
 from sheetmargin_service.api import openapi, problems
 from sheetmargin_service.api.access import gate_from
 from sheetmargin_service.api.caching import install_kept_answers
+from sheetmargin_service.api.compression import install_compression
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
@@ -77,6 +78,7 @@ def create_app(
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.merge_slashes = False
     install_headers(app)
+    install_compression(app)
     install_logs(app)
     if settings.telemetry:
         # An extra, and slow to load: only where it is asked for.

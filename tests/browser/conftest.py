@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+import requests
 from flask import request
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from sheetmargin_service.app import create_app
@@ -42,6 +44,28 @@ def origins() -> Iterator[Scene]:
 def scene(origins: Scene) -> Scene:
     origins.seen.clear()
     return origins
+
+
+@pytest.fixture(scope="session")
+def answer(origins: Scene) -> dict[str, Any]:
+    """An answer with three set-ups, to be copied and altered: two ultrasonic classes and a roller in contact."""
+    job = {
+        "sheets": [{"material": "card-stock", "grammage_gsm": 250}],
+        "classes": ["ultrasonic-400k", "thickness-roller"],
+    }
+    found: dict[str, Any] = requests.post(f"{origins.service}/v1/recommendations", json=job, timeout=60).json()
+    assert len(found["recommendations"]) == 2
+    found["recommendations"].sort(key=lambda one: one["setups"][0]["detector_class"]["id"], reverse=True)
+    for rank, recommendation in enumerate(found["recommendations"], start=1):
+        recommendation["rank"] = rank
+    third = json.loads(json.dumps(found["recommendations"][0]))
+    found["job"]["line"]["clearance_above_mm"] = 60
+    third["rank"] = 3
+    third["setups"][0]["detector_class"]["id"] = "another-400k"
+    third["setups"][0]["geometry"]["gap_mm"] = {"nominal": 3, "min": 3, "max": 3}
+    third["setups"][0]["mounting"] = None
+    found["recommendations"].append(third)
+    return found
 
 
 @pytest.fixture(scope="session")

@@ -9,41 +9,10 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, Route, expect
-from support.shop import Scene, Selector
+from support.shop import ANSWERS, Scene, Selector, recorded
 
 Open = Callable[..., Selector]
-ANSWERS = "**/v1/recommendations**"
 CHOSEN = "() => { window.chosen = 0; document.addEventListener('sheet-selector:choose', () => (window.chosen += 1)); }"
-
-
-def recorded(page: Page, answer: dict[str, Any]) -> None:
-    """Answer every question with this."""
-    headers = {"Access-Control-Allow-Origin": "*", "Access-Control-Allow-Headers": "*"}
-    page.route(ANSWERS, lambda route: route.fulfill(body=json.dumps(answer), headers=headers))
-
-
-@pytest.fixture(scope="module")
-def answer(origins: Scene) -> dict[str, Any]:
-    """An answer with three set-ups to be altered: two ultrasonic classes and a roller in contact."""
-    import requests
-
-    job = {
-        "sheets": [{"material": "card-stock", "grammage_gsm": 250}],
-        "classes": ["ultrasonic-400k", "thickness-roller"],
-    }
-    found: dict[str, Any] = requests.post(f"{origins.service}/v1/recommendations", json=job, timeout=60).json()
-    assert len(found["recommendations"]) == 2
-    found["recommendations"].sort(key=lambda one: one["setups"][0]["detector_class"]["id"], reverse=True)
-    for rank, recommendation in enumerate(found["recommendations"], start=1):
-        recommendation["rank"] = rank
-    third = json.loads(json.dumps(found["recommendations"][0]))
-    found["job"]["line"]["clearance_above_mm"] = 60
-    third["rank"] = 3
-    third["setups"][0]["detector_class"]["id"] = "another-400k"
-    third["setups"][0]["geometry"]["gap_mm"] = {"nominal": 3, "min": 3, "max": 3}
-    third["setups"][0]["mounting"] = None
-    found["recommendations"].append(third)
-    return found
 
 
 def copy(answer: dict[str, Any]) -> dict[str, Any]:
@@ -69,7 +38,7 @@ def test_an_answer_to_earlier_entries_cannot_be_chosen(
     button.dispatch_event("click")
     assert page.evaluate("document.querySelector('sheet-selector').choose(1)") is False
     assert page.evaluate("window.chosen") == 0
-    expect(shop.status).to_have_text("Computing.")
+    expect(shop.status).to_have_text("Computing the result.")
     held[0].fulfill(body=json.dumps(answer), headers={"Access-Control-Allow-Origin": "*"})
     expect(button).to_be_enabled()
     button.click()
@@ -84,11 +53,11 @@ def test_moving_the_element_asks_again(page: Page, scene: Scene, selector: Open,
     held: list[Route] = []
     page.route(ANSWERS, lambda route: held.append(route))
     shop.enter("18 gsm tissue")
-    expect(shop.status).to_have_text("Computing.")
+    expect(shop.status).to_have_text("Computing the result.")
     page.evaluate("document.querySelector('section').append(document.querySelector('sheet-selector'))")
     page.wait_for_function("() => true", timeout=1000)
     expect(shop.status).to_have_text("")
-    expect(shop.status).to_have_text("Computing.")
+    expect(shop.status).to_have_text("Computing the result.")
     held[-1].fulfill(body=json.dumps(answer), headers={"Access-Control-Allow-Origin": "*"})
     shop.answered()
     assert len(held) == 2
@@ -104,7 +73,7 @@ def test_what_is_not_complete_blocks_the_answer(
     shop.element.get_by_role("button", name="Add a sheet").click()
     shop.sheet.nth(1).fill("copper")
     expect(shop.status).to_have_text("Not complete yet: Sheet 2.")
-    expect(shop.element.get_by_text("Add the weight or thickness of copper")).to_be_visible()
+    expect(shop.element.get_by_text("Add the grammage or thickness of copper")).to_be_visible()
     expect(shop.element.get_by_role("button", name="Choose this set-up 1")).to_be_disabled()
     asked = [path for _, path, _ in scene.seen if "recommendations" in path]
     # An empty row is none.
@@ -248,7 +217,7 @@ def test_what_to_find_out_next_is_answered_in_place(
     shop = selector(scene.put("next"))
     shop.enter("18 gsm tissue")
     box = shop.element.get_by_role("region", name="Find out next")
-    box.get_by_role("button", name="above 900\u00a0µm/(Pa s) 97\u00a0% Suitable").click()
+    box.get_by_role("button", name="above 900\u00a0µm/(Pa s): 97\u00a0%, Suitable").click()
     chance = shop.element.locator("header [part=chance]")
     expect(chance).to_contain_text("97\u00a0%")
     expect(chance).to_contain_text("it was 40\u00a0%")
@@ -276,7 +245,8 @@ def test_what_is_not_served_blocks_the_headline(
     best["setups"][0]["sheets"] = [1]
     recorded(page, found)
     shop = selector(scene.put("list"))
-    shop.enter("18 gsm tissue", "80 gsm copy paper")
+    # Both at once: the answer is one to two sheets.
+    shop.element.evaluate("e => { e.value = { sheets: ['18 gsm tissue', '80 gsm copy paper'] }; }")
     header = shop.element.locator("header")
     expect(shop.verdict).to_have_text("Not suitable")
     expect(header).to_contain_text("The best set-up serves 1 of 2 sheets.")

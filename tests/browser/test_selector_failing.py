@@ -36,7 +36,7 @@ def test_a_slow_answer_is_announced_and_only_the_last_shows(page: Page, scene: S
     page.route(re.compile(r"/v1/recommendations.*grammage_gsm=80&"), lambda route: held.append(route))
     shop = selector(scene.put("slow", selector='limit="1"'))
     shop.enter("80 gsm copy paper")
-    expect(shop.status).to_have_text("Computing.")
+    expect(shop.status).to_have_text("Computing the result.")
     expect(shop.element.locator(".skeleton")).to_be_visible()
     expect(shop.element.locator("css=[part=answer]")).to_have_attribute("aria-busy", "true")
     with page.expect_event("requestfailed") as stopped:
@@ -106,7 +106,7 @@ def test_a_busy_service_is_asked_again(page: Page, scene: Scene, selector: Open)
     times = refuse(page, 503, **{"Retry-After": "1"})
     shop = selector(scene.put("busy", selector='limit="1"'))
     shop.enter("80 gsm copy paper")
-    expect(shop.element.get_by_role("alert")).to_contain_text("asked again in 1 s")
+    expect(shop.element.get_by_role("alert")).to_contain_text("Next attempt in 1 s")
     expect(shop.element.get_by_role("alert")).to_contain_text("still busy", timeout=8000)
     assert len(times) == 4
     assert all(later - earlier >= 0.9 for earlier, later in pairwise(times))

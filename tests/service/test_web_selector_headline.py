@@ -42,7 +42,7 @@ def headline(require_part: Callable[[str], str], tmp_path: Path) -> Callable[...
 @pytest.mark.parametrize(
     ("language", "codes", "told"),
     [
-        ("en", ["requirement-missed"] * 2, "Not suitable. No detector class of this catalogue meets the requirements."),
+        ("en", ["requirement-missed"] * 2, "Not suitable. No detector class in this catalogue meets the requirements."),
         (
             "de",
             ["requirement-missed"],
@@ -51,14 +51,14 @@ def headline(require_part: Callable[[str], str], tmp_path: Path) -> Callable[...
         (
             "en",
             ["no-room-for-head", "outside-rating"],
-            "Not suitable. No detector class of this catalogue is rated for this air and fits the machine.",
+            "Not suitable. No detector class in this catalogue is rated for this air and fits the machine.",
         ),
         (
             "en",
             ["requirement-missed", "one-looks-like-two"],
-            "Not suitable. No detector class of this catalogue can tell a single sheet from a double.",
+            "Not suitable. No detector class in this catalogue can tell a single sheet from a double.",
         ),
-        ("en", [], "Not suitable. No detector class of this catalogue can tell a single sheet from a double."),
+        ("en", [], "Not suitable. No detector class in this catalogue can tell a single sheet from a double."),
     ],
 )
 def test_the_headline_says_why_no_class_was_asked_about_the_sheets(

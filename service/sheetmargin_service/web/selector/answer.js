@@ -6,7 +6,7 @@ import { commonRows, multiples, scaleOfReserves, sideBySide } from "./compare.js
 import { h } from "./dom.js";
 import { ladder } from "./ladder.js";
 import { questions } from "./questions.js";
-import { reserveOf, targetsOf } from "./reserve.js";
+import { isFloored, reserveOf, targetsOf } from "./reserve.js";
 import { scaleOf, stance } from "./stance.js";
 
 /** What a class lacks, by the code of the reason, that is ruled out before it is asked about a sheet. */
@@ -53,14 +53,14 @@ export class AnswerView {
         h("div", {}, this.heading, h("p", {}, this.#sentence()), this.chance, this.preview),
         this.#notServed(recommendations[0]),
         h("p", { class: "understood" }, this.#understood())),
-      none ? this.#help() : null,
+      none || answer.would_serve?.length ? this.#help(none) : null,
       questions(answer, { speech, labelOf: this.labelOf, enter: this.enter, preview: (finding, button) => this.#preview(finding, button) }),
+      this.#notes("assumptions", answer.assumptions),
       recommendations.length > 1 ? scaleOfReserves(recommendations, this.targets, speech, (setup) => this.#title(setup)) : null,
       none ? null : h("section", { "aria-label": speech.say("setups") },
         h("ol", { class: "setups", part: "setups" }, recommendations.map((r, i) => h("li", {}, this.#recommendation(r, i === 0))))),
       sideBySide(recommendations, speech, (setup) => this.#title(setup), (one) => this.#rows(one)),
       this.#notes("trial", answer.trial),
-      this.#notes("assumptions", answer.assumptions),
       this.#whyNot("alternatives", answer.alternatives),
       this.#whyNot("ruled-out", answer.ruled_out, none),
       h("section", { class: "cautions", part: "cautions", "aria-label": speech.say("cautions") },
@@ -103,12 +103,13 @@ export class AnswerView {
     return lacks.has(undefined) ? [] : ["required", "rated", "room"].filter((one) => lacks.has(one));
   }
 
-  /** Where nothing serves: what would help, and the shop's contact. */
-  #help() {
-    const { speech } = this;
+  /** Where not all is served: what would help, as computed or else as is known of such cases, and the shop's contact. */
+  #help(none) {
+    const { speech, answer } = this;
     const lacks = this.#lacks();
+    const known = none ? (lacks.length ? lacks : ["sensing"]).map((one) => speech.say(`helps.${one}`)) : [];
     return h("section", { class: "help", part: "help", "aria-label": speech.say("help") }, h("h3", {}, speech.say("help")),
-      h("ul", {}, (lacks.length ? lacks : ["sensing"]).map((one) => h("li", {}, speech.say(`helps.${one}`)))),
+      h("ul", {}, [...(answer.would_serve ?? []).map(({ text }) => text), ...known].map((text) => h("li", {}, text))),
       h("slot", { name: "contact" }));
   }
 
@@ -205,16 +206,18 @@ export class AnswerView {
     const facts = this.#facts(setup, recommendation).filter(([, value]) => value !== null);
     const clock = (setup.timing?.notes ?? []).filter(({ code }) => code !== "not-given");
     const list = this.names.length > 1;
+    const same = recommendation.setups.slice(0, recommendation.setups.indexOf(setup)).find((other) => mounted(other) === mounted(setup));
     const { id, illustrative } = setup.detector_class;
     const title = speech.say("stance");
     const roller = setup.head?.type === "roller";
     return h("div", { class: "setup-body" },
       list ? h("h4", {}, `${setup.index + 1}: ${this.#title(setup)}, ${setup.sheets.map((index) => this.#sheet(index)).join(", ")}`) : null,
       h("p", { class: "hint" }, illustrative ? `${id}: ${speech.say("illustrative")}` : id),
+      same ? h("p", {}, speech.say("stanceSame", { n: same.index + 1 })) : null,
       clock.length ? h("ul", { class: "hint", part: "clock" }, clock.map(({ text }) => h("li", {}, text))) : null,
       h("dl", { class: "facts", part: "facts" }, facts.map(([name, value]) => h("div", {}, h("dt", {}, name), h("dd", {}, value)))),
       h("div", { class: "figures", part: "figures" },
-        h("figure", {}, h("figcaption", {}, title), stance(setup, title, speech, this.scale, answer.job.line),
+        same ? null : h("figure", {}, h("figcaption", {}, title), stance(setup, title, speech, this.scale, answer.job.line),
           setup.mounting && !roller ? null : h("p", { class: "hint" }, speech.say("sizeUnknown"))),
         served.map(({ index, signal, margin }) => {
           const name = list ? speech.say("ladderOf", { sheet: this.#sheet(index) }) : speech.say("ladder");
@@ -243,10 +246,8 @@ export class AnswerView {
   #misreads(sheets, kind) {
     const [worst] = sheets.map((sheet) => sheet.misread_ppm[kind]).filter((m) => m.estimate !== null).sort((a, b) => b.estimate - a.estimate || b.high - a.high);
     if (!worst) return null;
-    const [estimate, low, high] = [worst.estimate, worst.low, worst.high].map((value) => this.speech.fine(value));
     // Half of such jobs may be at the floor where a few are far above it.
-    const below = worst.floored && worst.high === worst.estimate;
-    return this.speech.say(below ? "perMillionBelow" : "perMillion", { estimate, low, high });
+    return isFloored(worst) ? this.speech.say("perMillionBelow", { n: this.speech.fine(worst.estimate) }) : this.speech.rates(worst);
   }
 
   #sheet(index) {
@@ -279,6 +280,9 @@ export class AnswerView {
       h("ul", {}, [...classes].map(([text, own]) => h("li", {}, h("b", {}, `${own.map(({ detector_class: id }) => id).join(", ")}: `), text))));
   }
 }
+
+/** What of a set-up a drawing shows. */
+const mounted = ({ detector_class: { id }, geometry: { gap_mm: gap, tilt_deg: tilt } }) => `${id} ${gap.nominal} ${tilt?.nominal}`;
 
 function grouped(notes) {
   const found = new Map();

@@ -7,9 +7,9 @@ import { reserveOf } from "./reserve.js";
 const TRACK_WIDTH = 160;
 const DECADES = [-2, 3]; // from a hundredth of what is needed to a thousand times it
 
-/** A reserve in words: multiples of what is needed. */
-export function multiples(reserve, speech) {
-  return reserve < 0.01 ? `< ${speech.number(0.01, 2)}\u00a0×` : `${speech.fine(reserve)}\u00a0×`;
+/** A reserve in words: multiples of what is needed, no less than it is where misreads are too rare to be resolved. */
+export function multiples({ times, least }, speech) {
+  return times < 0.01 ? `< ${speech.number(0.01, 2)}\u00a0×` : `${least ? "≥ " : ""}${speech.fine(times)}\u00a0×`;
 }
 
 /** Every set-up's reserve on one scale whatever it senses with. */
@@ -24,7 +24,8 @@ export function scaleOfReserves(recommendations, targets, speech, titleOf) {
         s("svg", { viewBox: `0 0 ${TRACK_WIDTH} 18`, width: TRACK_WIDTH, height: 18, role: "img", direction: "ltr", "aria-label": told },
           s("line", { class: "axis", x1: 6, x2: TRACK_WIDTH - 6, y1: 9, y2: 9 }),
           s("line", { class: "limit", x1: x(1), x2: x(1), y1: 1, y2: 17 }),
-          s("rect", { class: reserve < 1 ? "point short" : "point", x: x(reserve) - 4, y: 5, width: 8, height: 8 })),
+          Array.from({ length: most - least + 1 }, (_, i) => s("line", { class: "axis", x1: x(10 ** (least + i)), x2: x(10 ** (least + i)), y1: 6, y2: 12 })),
+          s("rect", { class: reserve.times < 1 ? "point short" : "point", x: x(reserve.times) - 4, y: 5, width: 8, height: 8 })),
         h("b", { "aria-hidden": "true" }, told));
     })),
     h("p", { class: "hint" }, speech.say("reserveMeans")));
@@ -42,8 +43,9 @@ export function sideBySide(recommendations, speech, titleOf, rowsOf) {
   const fill = () => {
     const two = picks.map((select) => recommendations.find(({ rank }) => String(rank) === select.value));
     const rows = two.map(rowsOf);
+    const told = rows[0].map(([label], row) => [label, rows.map((own) => own[row][1])]).filter(([, own]) => own.some(Boolean));
     table.replaceChildren(h("table", {}, h("thead", {}, h("tr", {}, h("td", {}), two.map((one) => h("th", { scope: "col" }, `${one.rank} ${titleOf(one.setups[0])}`)))),
-      h("tbody", {}, rows[0].map(([label], row) => h("tr", {}, h("th", { scope: "row" }, label), rows.map((own) => h("td", {}, own[row][1] ?? "\u2013")))))));
+      h("tbody", {}, told.map(([label, own]) => h("tr", {}, h("th", { scope: "row" }, label), own.map((value) => h("td", {}, value ?? "\u2013")))))));
   };
   fill();
   return h("details", { class: "notes", part: "compare" }, h("summary", {}, speech.say("compare")), h("div", { class: "pair" }, picks), table);

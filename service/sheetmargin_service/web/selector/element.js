@@ -27,10 +27,11 @@ function nearestLanguage(element) {
   return "en";
 }
 
-export class SheetSelector extends HTMLElement {
+// A server that renders pages has no elements: there the module is loaded and does nothing.
+export class SheetSelector extends (globalThis.HTMLElement ?? Object) {
   static version = VERSION;
   static formAssociated = true;
-  static observedAttributes = ["service", "key", "catalogue", "limit", "reference"];
+  static observedAttributes = ["service", "key", "publishable-key", "catalogue", "limit", "reference"];
 
   /** Words of another language, for elements that enter the page later. */
   static addWords = addWords;
@@ -109,9 +110,11 @@ export class SheetSelector extends HTMLElement {
   #connect() {
     this.#service?.stop();
     const given = this.getAttribute("service");
-    // Without the attribute: where this script came from, which is <service>/embed/...
-    const base = given ? parsed(given) : new URL(import.meta.url.replace(/embed\/.*/, ""));
-    this.#service = base && /^https?:$/.test(base.protocol) ? new Service(base.href, this.getAttribute("key")) : null;
+    // Without the attribute: where this script came from, <service>/embed/...; in a shop's own bundle that is nowhere.
+    const base = parsed(given || (import.meta.url.match(/^.*(?=\/embed\/)/)?.[0] ?? ""));
+    // Frameworks keep an attribute `key` for themselves.
+    const key = this.getAttribute("publishable-key") ?? this.getAttribute("key");
+    this.#service = base && /^https?:$/.test(base.protocol) ? new Service(base.href, key) : null;
   }
 
   #build() {
@@ -302,7 +305,9 @@ export class SheetSelector extends HTMLElement {
     for (const button of this.answer.querySelectorAll(".choose")) {
       const own = button.dataset.rank === String(recommendation.rank);
       button.setAttribute("aria-pressed", String(own));
-      if (own) button.closest(".act").after(h("p", { class: "chosen", part: "chosen" }, told));
+      if (!own) continue;
+      button.closest("details").open = true;
+      button.closest(".act").after(h("p", { class: "chosen", part: "chosen" }, told));
     }
     this.#emit("choose", this.#choice);
   }
@@ -364,7 +369,7 @@ export class SheetSelector extends HTMLElement {
 
 function parsed(text) {
   try {
-    return new URL(text.replace(/\/?$/, "/"), document.baseURI);
+    return text && new URL(text.replace(/\/?$/, "/"), document.baseURI);
   } catch {
     return null;
   }
@@ -375,9 +380,9 @@ function skeleton() {
   return h("div", { class: "skeleton", "aria-hidden": "true" }, h("span"), h("span"), h("span"), h("span"));
 }
 
-const taken = customElements.get(NAME);
+const taken = globalThis.customElements?.get(NAME);
 if (!taken) {
-  customElements.define(NAME, SheetSelector);
+  globalThis.customElements?.define(NAME, SheetSelector);
 } else if (taken.version !== VERSION) {
   console.warn(`<${NAME}>: version ${taken.version} is already on this page; version ${VERSION} is not used.`);
 }

@@ -67,7 +67,7 @@ export class Form {
       h("div", { class: "grid" }, this.machineFields.map(({ field }) => field.root)));
     // Nothing is submitted: Enter must not reload the shop's page.
     this.root = h("form", { class: "form", part: "form", "aria-label": speech.say("form"), novalidate: true,
-      submit: (event) => event.preventDefault() }, this.rows, this.add, this.machine, h("p", { class: "hint" }, speech.say("privacy")));
+      submit: (event) => event.preventDefault() }, this.rows, this.add, this.machine, h("p", { class: "hint" }, h("slot", { name: "privacy" }, speech.say("privacy"))));
     this.#addRow();
   }
 

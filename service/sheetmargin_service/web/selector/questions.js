@@ -3,7 +3,7 @@
 import { percent } from "./chance.js";
 import { h } from "./dom.js";
 import { NumberField } from "./form.js";
-import { MACHINE, TIMING, toApi, unitOf } from "./sizes.js";
+import { MACHINE, TIMING, symbolOf, toApi, unitOf } from "./sizes.js";
 
 /**
  * The questions of an answer: those that would move the chance, then what the line's times lack once its speed is known.
@@ -17,7 +17,7 @@ export function questions(answer, { speech, labelOf, enter, preview }) {
   const field = (pointer, unit, label) => {
     const quantity = MACHINE.find(([known]) => known === pointer)?.[1];
     const one = new NumberField({ speech, label, on: "change", signed: quantity === "temperature" || quantity === undefined,
-      unit: quantity ? unitOf(quantity, speech.system) : unit ?? "",
+      unit: quantity ? unitOf(quantity, speech.system) : symbolOf(unit ?? ""),
       changed: (value) => value === null || Number.isNaN(value) || enter(pointer, one.input.value, quantity ? toApi(quantity, speech.system, value) : value) });
     one.input.dataset.pointer = pointer;
     return one.root;
@@ -26,8 +26,8 @@ export function questions(answer, { speech, labelOf, enter, preview }) {
     h("h3", {}, speech.say("findOut")),
     h("ol", {}, found.map((one) => h("li", {}, h("p", {}, one.text),
       h("div", { class: "findings" }, one.findings.map((finding) => h("button", { type: "button", class: "quiet", part: "finding",
-        click: (event) => preview(finding, event.currentTarget) }, h("span", {}, range(finding, one.unit, speech)),
-      h("b", {}, ` ${percent(finding.chance)}`), h("span", {}, ` ${speech.say(`verdict.${finding.verdict}`)}`)))),
+        click: (event) => preview(finding, event.currentTarget) }, h("span", {}, range(finding, one.unit, speech)), ": ",
+      h("b", {}, percent(finding.chance)), h("span", {}, `, ${speech.say(`verdict.${finding.verdict}`)}`)))),
       one.unit ? one.pointers.slice(0, 1).map((pointer) => field(pointer, one.unit, speech.say("yours"))) : null)),
     timing.length ? h("li", {}, h("p", {}, speech.say("timing")),
       h("div", { class: "grid" }, timing.map((pointer) => field(pointer, null, labelOf(pointer))))) : null));

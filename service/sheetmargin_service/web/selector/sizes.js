@@ -4,6 +4,14 @@ const MM_PER_INCH = 25.4; // exact
 const UM_PER_MIL = 25.4; // exact: a thousandth of the international inch
 const M_PER_FOOT = 0.3048; // exact
 
+const round3 = (value) => Number(value.toPrecision(3));
+
+/** Down to two digits: a speed that is said to be allowed must be. */
+function floor2(value) {
+  const step = 10 ** (Math.floor(Math.log10(value)) - 1);
+  return Math.floor(value / step + 1e-9) * step;
+}
+
 // Binary fractions leave digits behind (3.9 x 25.4 = 99.05999...); nobody measures machines to nine.
 const exact = (value) => Number(value.toPrecision(9));
 
@@ -37,6 +45,9 @@ export const unitOf = (quantity, system) => QUANTITIES[quantity][system][0];
 /** The API's number for one typed in that unit. */
 export const toApi = (quantity, system, value) => QUANTITIES[quantity][system][1](value);
 
+/** Symbol of a unit of the API. */
+export const symbolOf = (unit) => unit.replace(/^um/, "µm");
+
 /**
  * A quantity of an answer in the visitor's units, with the decimals that can be set or measured: value, unit, decimals. `of`
  * is the largest that it stands beside, which decides between micrometres and millimetres.
@@ -44,10 +55,11 @@ export const toApi = (quantity, system, value) => QUANTITIES[quantity][system][1
 export function shown(value, unit, system, of = value) {
   if (system === "us" && unit === "mm") return [value / MM_PER_INCH, "in", 2];
   if (system === "us" && unit === "um") return [value / UM_PER_MIL, "mil", 1];
-  if (system === "us" && unit === "m/min") return [value / M_PER_FOOT, "ft/min", 0];
-  if (unit === "um") return Math.abs(of) >= 1000 ? [value / 1000, "mm", 2] : [value, "µm", value < 100 ? 1 : 0];
+  if (unit === "m/min") return system === "us" ? [floor2(value / M_PER_FOOT), "ft/min", 0] : [floor2(value), unit, 1];
+  if (unit === "um") return Math.abs(of) >= 1000 ? [value / 1000, "mm", 2] : [round3(value), "µm", 2];
+  if (unit === "g/m²") return [round3(value), unit, 2];
   if (unit === "dB" || unit === "fF") return [value, unit, Math.abs(value) < 10 ? 1 : 0];
-  return [value, unit.replace(/^um/, "µm"), 1];
+  return [value, symbolOf(unit), 1];
 }
 
 /**
