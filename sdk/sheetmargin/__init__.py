@@ -68,7 +68,7 @@ def _later(module: str, name: str) -> Callable[..., Any]:
     return lambda *arguments: getattr(import_module(f"sheetmargin.{module}"), name)(*arguments)
 
 
-shown.as_text.append(_later("report.measurement", "written"))
+shown.as_text.append(_later("report.render", "written"))
 shown.as_html.append(_later("report.notebook", "written"))
 shown.make_frame.append(_later("report.quote", "frame_of"))
 shown.write_json.append(_later("encode", "record_to_json"))

@@ -287,7 +287,7 @@ def test_a_file_that_is_no_table(run: Run, tmp_path: Path, name: str, content: b
         ("out.csv", ["--workers", "0"], "Expected --workers"),
         ("out.csv", ["--chunk", "1001"], "--chunk of 1 to 1000"),
         ("out.csv", ["--retries", "-1"], "--retries of at least 0"),
-        ("out.csv", ["--catalogue", "own.toml"], "A catalogue file is for the service in this process"),
+        ("out.csv", ["--catalogue", "own.toml"], "is a catalogue file for the service installed here"),
         ("out.csv", ["--resume", "/nowhere/keys"], "unable to open"),
     ],
 )

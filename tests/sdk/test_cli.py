@@ -13,7 +13,7 @@ import requests
 import responses
 from sheetmargin import Answer
 from sheetmargin.cli import main
-from sheetmargin.cli.options import plain_fields
+from sheetmargin.cli.fields import plain_fields
 from sheetmargin.contract.job import Environment, Line, Sheet, Surface
 from support.whole import whole
 
@@ -90,7 +90,15 @@ def test_the_report_is_printed(service: responses.RequestsMock, run: Any) -> Non
     service.post(RECOMMENDATIONS, body=SAMPLE, content_type="application/json")
     code, out, err = run(*PAPER)
     assert (code, err) == (3, "")  # one of its sheets is not served
-    for part in ("quote 4711-2", "45 (40 to 50)", "20 (15 to 25)", "25 to 60 dB", "109.3 (64.7 to 118.2)", "-1.5"):
+    for part in (
+        "quote 4711-2",
+        "NOT SUITABLE   2 of 3 sheets",
+        "45 mm",
+        "40 to 50 mm",
+        "25 to 60 dB",
+        "109 dB",
+        "4.7 dB",
+    ):
         assert part in out
 
 
@@ -150,9 +158,9 @@ def test_a_fault_is_told_by_its_option(service: responses.RequestsMock, run: Any
     ]
     service.post(RECOMMENDATIONS, status=422, json={"title": "Not so", "errors": faults})
     _, _, err = run(*PAPER)
-    assert "--grammage-gsm: 9e9 is too much (expected: 0.5 to 100000)" in err
+    assert "--grammage-gsm: 9e9 is too much Expected: 0.5 to 100000." in err
     assert "--lanes: 0 is too few" in err
-    assert "/sheets/0: no size is given" in err
+    assert "sheetmargin: no size is given\n" in err
 
     service.post(RECOMMENDATIONS, status=422, json={"title": "Not so", "errors": faults})
     (tmp_path / "job.json").write_text("{}")
@@ -163,15 +171,17 @@ def test_a_fault_is_told_by_its_option(service: responses.RequestsMock, run: Any
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ([], "No sheet is described"),
+        ([], "Describe a sheet, for example --material"),
         (["--job", "missing.json"], "missing.json cannot be read"),
         (["--job", "-", "--plies", "2", "--limit", "1"], "by --job and by --plies, --limit"),
-        (["--grammage-gsm", "80g"], "--grammage-gsm: invalid number value: '80g'"),
-        (["--grammage-gsm", "nan"], "invalid number value"),
-        (["--plies", "1.5"], "--plies: invalid int value: '1.5'"),
-        (["--timeout", "0"], "--timeout: invalid positive value: '0'"),
-        (["--gramage-gsm", "80"], "unrecognized arguments: --gramage-gsm"),
-        (["--gram", "80"], "unrecognized arguments"),
+        (["--grammage-gsm", "80g"], "--grammage-gsm: expected a number, for example 80; got '80g'"),
+        (["--grammage-gsm", "nan"], "expected a number"),
+        (["--plies", "1.5"], "--plies: expected a whole number, for example 2; got '1.5'"),
+        (["--timeout", "0"], "--timeout: expected a number above 0; got '0'"),
+        (["--gramage-gsm", "80"], "There is no option --gramage-gsm. Did you mean --grammage-gsm?"),
+        (["--gram", "80"], "There is no option --gram."),
+        (["--format", "tabel"], "Did you mean table?"),
+        ([*PAPER, "--show", "whi"], "Did you mean why?"),
     ],
 )
 def test_a_wrong_command_line_is_exit_code_2(run: Any, arguments: list[str], says: str) -> None:

@@ -129,7 +129,7 @@ def test_a_job_on_standard_input_is_judged_with_line_and_column() -> None:
         text=True,
     )
     assert done.returncode == 2
-    assert "line 2, column" in done.stderr
+    assert "Line 2, column" in done.stderr
 
 
 def test_a_reader_that_has_seen_enough_leaves_no_traceback() -> None:

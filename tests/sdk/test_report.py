@@ -1,4 +1,4 @@
-"""The answer as text."""
+"""The answer as text: the lines of one that is whole, and of answers of another service."""
 
 from __future__ import annotations
 
@@ -7,63 +7,42 @@ from dataclasses import replace
 from pathlib import Path
 
 from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, RuledOut, Setup
-from sheetmargin.report.recommendation import MISREADS, report
+from sheetmargin.report.page import Page
+from sheetmargin.report.render import SECTIONS, render
+from sheetmargin.report.view import View
 from support.whole import made
 
 SAMPLE = made(Answer, json.loads((Path(__file__).parent / "data" / "answer.json").read_text(encoding="utf-8")))
-
-EXPECTED = """
-quote 4711-2
-unsuitable: of 3 sheets, number 1 serves 2; nothing admitted serves every one
-Not served: sheet 2. The sheet lies outside the band.
-cover: copy-paper, 80 g/m2, 104 um, 770 kg/m3
-a rather long label of a sheet: pet, 140 g/m2, 100 um, 1390 kg/m3
-sheet 2: tissue, 18 g/m2, 82 um, 220 kg/m3
-
-#  class                          gap mm         tilt deg       one sheet reads  verdict
-1  ultrasonic-180k-high-output *  45 (40 to 50)  20 (15 to 25)  25 to 60 dB      trial-needed, 62 %, 2 of 3
-   for cover, a rather long label of a sheet
-* an illustrative class, invented; no product
-
-Attenuation in dB: median (1 % to 99 % of events), then the margins to the edge of the band
-#  sheet         no sheet           one sheet            two sheets             none   one   two
-1  cover         0.0 (-1.5 to 1.5)  41.2 (38.1 to 44.0)  109.3 (64.7 to 118.2)  23.5  13.1   4.7
-1  a rather l..  0.0 (-1.5 to 1.5)  51.2 (48.1 to 54.0)  100.3 (74.7 to 108.2)  23.5   6.0  14.7
-
-Misreads in a million events: estimate (low to high)
-#  sheet         two as one
-1  cover         25 (1 to 334)
-1  a rather l..  -
-
-Why number 1
-- One sheet of 80 g/m2 weakens the sound by 41.2 dB at 180 kHz, and the air trapped in a double
-  takes another 68.1 dB, so that the band between them is wide. [a source]
-
-Number 1 in place
-- faces at (-7.7, -21.1) (emitter) and (7.7, 21.1) (receiver): x along travel, y up, mm from where
-  the beam meets the sheet
-- 1 dB is lost by an offset of 1.2 mm or an angle of 0.8 degrees of one face
-- hold the output for 20 ms
-- The line may run at 180 m per minute.
-- Both heads together take 175 mm in height.
-
-Trial
-- Send 20 sheets.
-
-Cautions
-- This is no safety device.
-
-Assumed
-- The sheet flutters by 1 mm.
-
-Ruled out
-- ultrasonic-500k: One sheet reads below the noise.
-"""
+VIEW = View(language="en")
 
 
-def test_the_whole_report() -> None:
-    assert report(SAMPLE) == EXPECTED.strip("\n")
-    assert repr(SAMPLE) == str(SAMPLE) == report(SAMPLE)
+def everything(answer: Answer) -> str:
+    return render(answer, VIEW, show=SECTIONS[Answer])
+
+
+def test_short_and_whole_are_what_the_client_prints() -> None:
+    assert repr(SAMPLE) == str(SAMPLE) == render(SAMPLE, VIEW)
+
+
+def test_a_list_tells_verdict_what_is_not_served_and_a_row_a_sheet() -> None:
+    lines = render(SAMPLE, VIEW).splitlines()
+    assert lines[0] == "quote 4711-2"
+    assert lines[2] == "NOT SUITABLE   2 of 3 sheets with one set-up and one band"
+    assert lines[4].startswith("Not served")
+    assert lines[4].endswith("tissue: The sheet lies outside the band.")
+    (cover,) = [line for line in lines if line.startswith("cover")]
+    assert cover.split("  ")[-1] == "25 per million (1 to 330)"
+    assert "25 to 60 dB" in cover
+    told = "\n".join(lines)
+    for part in (
+        "45 mm",
+        "40 to 50 mm is usable",
+        "20°",
+        "15 to 25° is usable",
+        "20 ms",
+        "at most: 180 m/min",
+    ):
+        assert part in told
 
 
 def test_no_line_is_wider_than_100_columns() -> None:
@@ -76,101 +55,111 @@ def test_no_line_is_wider_than_100_columns() -> None:
         trial=(long,),
         ruled_out=(RuledOut(detector_class="x", code="x", values={}, text="w " * 200),),
     )
-    assert max(map(len, report(answer).splitlines())) <= 100
+    for text in (everything(answer), render(answer, VIEW), everything(SAMPLE), render(SAMPLE, VIEW)):
+        assert max(map(len, text.splitlines())) <= 100
 
 
-def test_one_sheet_needs_no_name_in_the_table() -> None:
-    assert SAMPLE.best is not None
-    alone = replace(
-        SAMPLE, sheets=SAMPLE.sheets[:1], recommendations=(replace(SAMPLE.best, sheets=SAMPLE.best.sheets[:1]),)
-    )
-    (head,) = [line for line in report(alone).splitlines() if line.startswith("#") and "no sheet" in line]
-    assert head.split() == ["#", "no", "sheet", "one", "sheet", "two", "sheets", "none", "one", "two"]
+def test_the_sections_have_what_the_short_answer_leaves_out() -> None:
+    told = everything(SAMPLE)
+    for part in (
+        "Why this set-up\n- One sheet of 80 g/m2 weakens the sound by 41.2 dB",
+        "offset of 1.2 mm or an angle of 0.8° of one head costs 1 dB",
+        "Trial\n1  Send 20 sheets.",
+        "The sheet flutters by 1 mm.",
+        "- ultrasonic-500k: One sheet reads below the noise.",
+        "Cautions\n- This is no safety device.",
+    ):
+        assert part in told
+    assert render(SAMPLE, VIEW, show=["trial"]).startswith("Trial\n1  Send 20 sheets.")
 
 
 def test_set_ups_of_a_list_name_their_sheets_and_what_is_changed_between_them() -> None:
     assert SAMPLE.best is not None
     (setup,) = SAMPLE.best.setups
+    first, second = SAMPLE.best.sheets
+    moved = replace(setup, index=1, sheets=(1,), geometry=replace(setup.geometry, tilt_deg=None))
     two = replace(
         SAMPLE.best,
-        rank=2,
-        setups=(replace(setup, sheets=(0,)), replace(setup, index=1, sheets=(1,))),
+        setups=(replace(setup, sheets=(0,)), moved),
+        sheets=(first, replace(second, setup=1)),
         changeovers=Changeovers(detector_class=0, geometry=1, profile=2),
     )
-    lines = report(replace(SAMPLE, recommendations=(SAMPLE.best, two))).splitlines()
-    start = next(number for number, line in enumerate(lines) if line.startswith("2  "))
-    assert lines[start].endswith("trial-needed, 62 %, 2 of 3")
-    assert lines[start + 1 : start + 3] == [
-        "   Not served: sheet 2. The sheet lies outside the band.",
-        "   set-up 1: for cover",
-    ]
-    assert lines[start + 4 : start + 6] == [
-        "   set-up 2: for a rather long label of a sheet",
-        "   change-overs while the list is run once: 1 of gap or tilt, 2 of profile",
-    ]
-    assert "set-up 2, ultrasonic-180k-high-output: hold the output for 20 ms" in report(
-        replace(SAMPLE, recommendations=(two,))
-    )
+    lines = render(replace(SAMPLE, recommendations=(two,)), VIEW).splitlines()
+    (head,) = [line for line in lines if line.startswith("NOT SUITABLE")]
+    assert "2 of 3 sheets with 2 set-ups (1 change of gap or tilt, 2 changes of" in head
+    assert [line.split()[:2] for line in lines if line.startswith("Set-up")] == [["Set-up", "1"], ["Set-up", "2"]]
+    (row,) = [line for line in lines if line.startswith("cover")]
+    assert row.split("  ")[1].strip() == "1"
 
 
 def test_an_older_or_newer_service_still_gives_a_report() -> None:
-    assert report(made(Answer, {"verdict": "a later verdict"})) == "a later verdict"
+    assert render(made(Answer, {"verdict": "a later verdict"}), VIEW).startswith("A LATER VERDICT")
     bare = made(Answer, {"recommendations": [{"setups": [{}], "sheets": [{}]}], "cautions": [{"code": "only-a-code"}]})
-    text = report(bare)
+    text = everything(bare)
     assert "only-a-code" in text
-    assert "None" not in text
+    assert "None" not in text + render(bare, VIEW)
 
 
-def test_a_setup_without_tilt_or_band_in_db() -> None:
+def test_a_roller_has_no_tilt_and_touches() -> None:
     assert SAMPLE.best is not None
-    roller = replace(SAMPLE.best, setups=(made(Setup, {"profile": {"band": {"low": 90, "high": 120, "unit": "um"}}}),))
-    row = report(replace(SAMPLE, recommendations=(roller,))).splitlines()
-    assert any("90 to 120 um" in line and " - " in line for line in row)
+    told = {"profile": {"band": {"low": 90, "high": 120, "unit": "um"}}}
+    roller = replace(SAMPLE.best, setups=(made(Setup, told),), sheets=SAMPLE.best.sheets[:1])
+    text = render(replace(SAMPLE, recommendations=(roller,), sheets=SAMPLE.sheets[:1]), VIEW)
+    assert "Gap            in contact\n" in text
+    assert "Tilt" not in text
+    assert "90 to 120 µm means a single sheet" in text
 
 
-def test_misreads_at_the_floor_everywhere_are_named_once() -> None:
+def test_misreads_are_written_by_what_is_known_of_them() -> None:
     floored = {"estimate": 1, "mean": 1, "low": 1, "high": 1, "floored": True}
     likely = {"estimate": 25, "mean": 80, "low": 1, "high": 300, "floored": False}
-    everywhere = dict.fromkeys(MISREADS, floored)
+    bad = {"estimate": 25, "mean": 9e3, "low": 1, "high": 300_000, "floored": False}
 
-    def text(misreads: dict[str, object]) -> str:
-        return report(made(Answer, {"recommendations": [{"rank": 1, "sheets": [{"misread_ppm": misreads}]}]}))
+    def text(**misreads: object) -> str:
+        kinds = ("double_as_single", "single_as_double", "single_as_no_sheet", "no_sheet_as_double")
+        told = dict.fromkeys(kinds, floored) | misreads
+        answer = {"recommendations": [{"rank": 1, "setups": [{}], "sheets": [{"misread_ppm": told}]}], "sheets": [{}]}
+        return render(made(Answer, answer), VIEW)
 
-    assert "Every misread: at most 1 in a million" in text(everywhere)
-    assert "two as one" not in text(everywhere)
-    but_one = text(everywhere | {"double_as_single": likely})
-    assert "two as one" in but_one
-    assert "25 (1 to 300)" in but_one
-    assert "Every other misread: at most 1 in a million" in but_one
-    assert "in a million" not in text({"double_as_single": floored})
+    assert "Missed doubles  1 per million or fewer" in text()
+    assert "read as" not in text()
+    assert "Missed doubles  about 25 per million (1 to 300)" in text(double_as_single=likely)
+    assert "No sheet read as double sheet  about 25 per million (1 to 300)" in text(no_sheet_as_double=likely)
+    assert "Missed doubles  25 per million, at worst 30 %" in text(double_as_single=bad)
     # At the median alone: a few such jobs are far above it.
-    wide = text(everywhere | {"double_as_single": floored | {"mean": 40, "high": 300}})
-    assert "1 (1 to 300)" in wide
-    assert "Every other misread: at most 1 in a million" in wide
+    assert "False stops     about 1 per million (1 to 300)" in text(single_as_double=floored | {"high": 300})
 
 
-def test_the_band_is_in_the_unit_that_is_read() -> None:
-    setup = {"index": 0, "profile": {"band": {"low": 49, "high": 160, "unit": "um"}}}
-    sheet = {"setup": 0, "signal": {"quantity": "thickness", "unit": "um"}}
-    text = report(made(Answer, {"recommendations": [{"setups": [setup], "sheets": [sheet]}]}))
-    assert "49 to 160 um" in text
-    assert "dB" not in text
+def test_without_letters_beyond_ascii_every_word_is_still_there() -> None:
+    plain = View(language="de", page=Page(ascii=True))
+    text = render(SAMPLE, plain) + render(SAMPLE, plain, show=SECTIONS[Answer])
+    assert text.isascii()
+    assert "?" not in text
+    assert "uebersehene Doppelbogen" in text
+
+
+def test_bold_and_colour_are_beside_the_text_and_not_in_it() -> None:
+    styled = render(SAMPLE, View(language="en", page=Page(styled=True)))
+    assert "\x1b[1;31mNOT SUITABLE\x1b[0m" in styled
+    bare = styled
+    for mark in ("\x1b[1;31m", "\x1b[1m", "\x1b[0m"):
+        bare = bare.replace(mark, "")
+    assert bare == render(SAMPLE, VIEW)
 
 
 def headline(*codes: str) -> str:
-    rejected = [{"detector_class": "a", "code": code} for code in codes]
-    answer = made(Answer, {"verdict": "unsuitable", "ruled_out": rejected})
-    return " ".join(report(answer).partition("\n\n")[0].split())
+    ruled_out = [{"detector_class": "a", "code": code} for code in codes]
+    answer = made(Answer, {"verdict": "unsuitable", "ruled_out": ruled_out, "sheets": [{}]})
+    return render(answer, VIEW).split("\n\n")[1]
 
 
 def test_the_headline_says_why_no_class_was_asked_about_the_sheets() -> None:
-    told = "unsuitable: no class of the catalogue "
-    assert headline("requirement-missed") == told + "meets the job's requirements"
-    assert headline("outside-rating") == told + "is rated for this air"
-    assert (
-        headline("no-room-for-head", "requirement-missed") == told + "meets the job's requirements and fits the machine"
-    )
+    told = "No detector class of this catalogue "
+    assert headline("requirement-missed") == f"{told}meets the requirements of the job."
+    assert headline("outside-rating") == f"{told}is rated for this air."
+    both = f"{told}meets the requirements of the job and fits the machine."
+    assert headline("no-room-for-head", "requirement-missed") == both
     # One that was asked about the sheets: then these are the reason.
-    nothing = "unsuitable: nothing admitted tells none, one and two sheets apart"
-    assert headline("requirement-missed", "one-looks-like-two") == nothing
-    assert headline() == nothing
+    assert headline("requirement-missed", "one-looks-like-two") == (
+        "The one detector class considered cannot tell one sheet from two."
+    )

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sheetmargin.bulk import MOST_JOBS
+from sheetmargin.cli.service import client_of
 from sheetmargin.client import Client
 from sheetmargin.columns import columns, job_of, named_by_column
 from sheetmargin.errors import InvalidJob
@@ -46,10 +47,15 @@ def add_batch_options(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="times that a call is asked again that finds the service busy or is cut off (default %(default)s)",
     )
-    parser.add_argument("--catalogue", metavar="FILE", help="catalogue file of the service in this process")
+    parser.add_argument("--quiet", action="store_true", help="tell errors only")
 
 
-def batch(client: Client, arguments: argparse.Namespace) -> int:
+def batch(arguments: argparse.Namespace) -> int:
+    with client_of(arguments) as client:
+        return _batch(client, arguments)
+
+
+def _batch(client: Client, arguments: argparse.Namespace) -> int:
     """Answer every row; rows that cannot be are kept with their problem. Returns the exit code."""
     for path in (arguments.table, arguments.output):
         need_polars(path)

@@ -6,11 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
-from sheetmargin.cli.options import number, positive
+from sheetmargin.cli.fields import number, positive
 from sheetmargin.errors import InvalidJob
 from sheetmargin.local import load_characterise
 from sheetmargin.readings_file import parse_readings
-from sheetmargin.report.text import table
+from sheetmargin.report.page import Page
 
 DONE = 0
 NUMBERS = ("level_db", "gap_mm", "tilt_deg", "grammage_gsm", "thickness_um")
@@ -53,7 +53,7 @@ def characterise(arguments: argparse.Namespace) -> int:
         print(entry.catalogue, end="")
     else:
         _write(arguments.output, entry.catalogue)
-        print(table([["parameter", "value", "how it is known"], *rows], right=(1,)), file=sys.stderr)
+        print("\n".join(Page().table([["parameter", "value", "how it is known"], *rows], right=(1,))), file=sys.stderr)
     return DONE
 
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
-import json
 import os
 import sys
 from collections.abc import Callable, Sequence
-from pathlib import Path
+from dataclasses import replace
+from importlib import metadata
 
 from sheetmargin.cli.batch import add_batch_options, batch
 from sheetmargin.cli.characterise import add_characterise_options, characterise
+from sheetmargin.cli.completion import add_completion_options, completion
 from sheetmargin.cli.keys import add_keys_options, keys
-from sheetmargin.cli.lists import classes, materials
+from sheetmargin.cli.lists import add_materials_options, classes, materials
 from sheetmargin.cli.measurement import (
     add_diagnose_options,
     add_fit_options,
@@ -22,37 +22,50 @@ from sheetmargin.cli.measurement import (
     fit,
     predict,
 )
-from sheetmargin.cli.options import add_job_options, given_options, job_from, named_by_option, positive
+from sheetmargin.cli.names import named_by_option
+from sheetmargin.cli.output import add_output_options
+from sheetmargin.cli.parser import Parser
+from sheetmargin.cli.recommend import add_compare_options, add_recommend_options, compare, recommend
 from sheetmargin.cli.serve import add_serve_options, serve
-from sheetmargin.client import Client
+from sheetmargin.cli.service import add_service_options, fill_from_settings
+from sheetmargin.cli.settings import Settings, load_settings
+from sheetmargin.cli.speech import known_language, language, say
 from sheetmargin.contract.answer import Answer, Comparison
-from sheetmargin.decode import decode
-from sheetmargin.encode import job_to_json
+from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
+from sheetmargin.contract.problem import Fault
 from sheetmargin.errors import InvalidJob, SheetmarginError, UnusableKeyFile
-from sheetmargin.report.recommendation import comparison_report, report
 
-SERVES, BAD_INPUT, NOTHING_SERVES, NO_ANSWER, INTERRUPTED = 0, 2, 3, 4, 130
+SERVES, BAD_INPUT, NO_ANSWER, INTERRUPTED = 0, 2, 4, 130
 
 EXIT_CODES = """\
 exit codes:
   0    answered; for `recommend`: at least one set-up serves, or may after a trial
-  2    the question or the command line is wrong; the message says where and what would be right
-  3    answered: nothing admitted serves this job, or not all of its sheets
+  2    the job or the command line is wrong; the message says where and what would be right
+  3    answered: nothing serves this job, or not all of its sheets
   4    no answer: not reachable, overloaded, not authorised, not installed, or not a sheetmargin service
   5    `batch`: every row was asked about, and some of them are bad; the output and the messages say which and why
   130  interrupted
 `serve` ends with the code of gunicorn: 0 when it was stopped, 1 where a setting is wrong or the address is taken.
 """
+Command = Callable[[argparse.Namespace], int]
+Options = Callable[[argparse.ArgumentParser], None]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. A wrong command line exits with 2, as argparse does."""
-    arguments = _parser().parse_args(argv)
-    run: Callable[[argparse.Namespace], int] = arguments.run
+    given = list(sys.argv[1:] if argv is None else argv)
+    language.set(known_language(_language_in(given)))
+    arguments: argparse.Namespace | None = None
     try:
-        return run(arguments)
+        settings = load_settings()
+        if _language_in(given) is None:
+            language.set(known_language(settings.language))
+        parser = _parser()
+        arguments = parser.parse_args(given)
+        return _run(arguments, parser, settings)
     except SheetmarginError as error:
-        print(f"sheetmargin: {_in_words(error, arguments)}", file=sys.stderr)
+        for line in _in_words(error, arguments):
+            print(f"sheetmargin: {line}", file=sys.stderr)
         return BAD_INPUT if isinstance(error, InvalidJob | UnusableKeyFile) else NO_ANSWER
     except BrokenPipeError:
         # The reader, `head` say, has seen enough. Python flushes stdout once more at exit: give it somewhere to go.
@@ -62,160 +75,90 @@ def main(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
 
 
+def _run(arguments: argparse.Namespace, parser: argparse.ArgumentParser, settings: Settings) -> int:
+    arguments.whole_parser = parser
+    if hasattr(arguments, "url"):
+        fill_from_settings(arguments, settings)
+    run: Command = arguments.run
+    return run(arguments)
+
+
+def _language_in(given: Sequence[str]) -> str | None:
+    """The language that a command line asks for, before it is known to be right."""
+    for position, text in enumerate(given):
+        if text.startswith("--language="):
+            return text.partition("=")[2]
+        if text == "--language":
+            return given[position + 1] if position + 1 < len(given) else None
+    return None
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="sheetmargin",
-        description="Which double-sheet detector, how far apart, tilted how much, set to what, and will it work.",
+        description="Choose and set up a double-sheet detector by calculation.",
         epilog=EXIT_CODES
         + "\nWhat the words mean: /docs/glossary of a running service, docs/glossary.md of the project."
-        + "\nA double-sheet detector is no safety device. Lock out the machine before work on it.",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        + "\nA double-sheet detector is not a safety device. Isolate and lock out the machine before work on it.",
     )
-    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    parser.add_argument("--version", action="version", version=f"sheetmargin {metadata.version('sheetmargin')}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
 
-    def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
-        made = commands.add_parser(
-            name,
-            help=text,
-            description=text,
-            epilog=EXIT_CODES,
-            allow_abbrev=False,
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
+    def command(name: str, run: Command, text: str, options: Options | None = None) -> argparse.ArgumentParser:
+        made = commands.add_parser(name, help=text, description=text, epilog=EXIT_CODES)
         made.set_defaults(run=run)
+        if options is not None:
+            options(made)
         return made
 
-    made = command("recommend", _recommend, "rank the set-ups for a sheet, or for a job file")
-    made.add_argument(
-        "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
+    def asking(name: str, run: Command, text: str, options: Options | None, *, of: type | None = None) -> None:
+        made = command(name, run, text, options)
+        add_service_options(made)
+        add_output_options(made, of=of)
+
+    asking("recommend", recommend, "rank the set-ups for a sheet, or for a job file", add_recommend_options, of=Answer)
+    asking("compare", compare, "compare two detector classes for a job", add_compare_options, of=Comparison)
+    asking("predict", predict, "tell what a set-up would read of a sheet", add_predict_options, of=Prediction)
+    asking("fit", fit, "tell what readings say of a sheet, and what that changes", add_fit_options, of=Fit)
+    asking("diagnose", diagnose, "tell what is wrong with an installed set-up", add_diagnose_options, of=Diagnosis)
+    asking("materials", materials, "list the materials, or those that a word finds", add_materials_options)
+    asking("classes", classes, "list the detector classes of the catalogue", None)
+    made = command("batch", batch, "rank the set-ups for every row of a table", add_batch_options)
+    add_service_options(made)
+    command(
+        "characterise", characterise, "make a catalogue entry from bench readings of a pair", add_characterise_options
     )
-    add_job_options(made)
-    _add_client_options(made)
-    made = command("compare", _compare, "two detector classes for a job side by side, the deciding step first")
-    made.add_argument("between", nargs=2, metavar="CLASS", help="ids of the two classes")
-    made.add_argument(
-        "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
-    )
-    add_job_options(made)
-    _add_client_options(made)
-    made = command("predict", _asking(predict), "what a set-up would read of a sheet, and how often wrongly")
-    add_predict_options(made)
-    _add_client_options(made)
-    made = command("fit", _asking(fit), "the sheet that readings of a sample speak for, and what it changes")
-    add_fit_options(made)
-    _add_client_options(made)
-    made = command("diagnose", _asking(diagnose), "what is wrong with an installed set-up")
-    add_diagnose_options(made)
-    _add_client_options(made)
-    made = command("batch", _batch, "rank the set-ups for every row of a table")
-    add_batch_options(made)
-    _add_client_options(made, json=False)
-    made = command("characterise", characterise, "make an entry of a catalogue file from bench readings of a pair")
-    add_characterise_options(made)
-    made = command("materials", _listing(materials), "list the materials, or those that a word finds")
-    made.add_argument("query", nargs="?", help="part of a name, in any of the languages")
-    _add_client_options(made)
-    made = command("classes", _listing(classes), "list the detector classes of the catalogue")
-    _add_client_options(made)
-    made = command("serve", serve, "serve the API with gunicorn")
-    add_serve_options(made)
-    made = command("keys", keys, "make, list and revoke the keys of a service")
-    add_keys_options(made)
+    command("serve", serve, "serve the API with gunicorn", add_serve_options)
+    command("keys", keys, "make, list and revoke the keys of a service", add_keys_options)
+    command("completion", completion, "print a completion script for a shell", add_completion_options)
     return parser
 
 
-def _add_client_options(parser: argparse.ArgumentParser, *, json: bool = True) -> None:
-    group = parser.add_argument_group("the service")
-    group.add_argument(
-        "--url", help="ask the service at this address; without it, the one installed here, in this process"
-    )
-    group.add_argument("--token", help="bearer token; better in SHEETMARGIN_TOKEN, where no process list shows it")
-    group.add_argument(
-        "--timeout", type=positive, default=30, metavar="S", help="seconds to wait (default %(default)s)"
-    )
-    group.add_argument("--language", metavar="TAG", help="language of the texts: en or de")
-    if json:
-        group.add_argument("--json", action="store_true", help="print the service's JSON as it came")
+def _in_words(error: SheetmarginError, arguments: argparse.Namespace | None) -> list[str]:
+    """A line for each thing that is wrong, by the option that says it where options described the job."""
+    by_option = arguments is not None and getattr(arguments, "job", None) is None
+    places: dict[Fault, list[str]] = {}
+    for fault in error.errors:
+        named = named_by_option(fault) if by_option else fault
+        places.setdefault(replace(named, pointer=None), []).append(named.pointer or "")
+    lines = [
+        f"{', '.join(dict.fromkeys(filter(None, names)))}: {_sentence(fault)}" if any(names) else _sentence(fault)
+        for fault, names in places.items()
+    ]
+    if not lines:
+        lines = [error.message]
+    if error.request_id and not isinstance(error, InvalidJob):
+        lines.append(say("request", id=error.request_id))
+    return lines
 
 
-def _client(arguments: argparse.Namespace) -> Client:
-    token = arguments.token or os.environ.get("SHEETMARGIN_TOKEN")
-    catalogue = getattr(arguments, "catalogue", None)
-    if arguments.url is None:
-        return Client.in_process(catalogue=catalogue, token=token, language=arguments.language)
-    if catalogue is not None:
-        raise InvalidJob("A catalogue file is for the service in this process; a service at an address has its own.")
-    retries = getattr(arguments, "retries", 3)
-    return Client(arguments.url, token, arguments.timeout, retries=retries, language=arguments.language)
-
-
-def _recommend(arguments: argparse.Namespace) -> int:
-    body = _job(arguments)
-    with _client(arguments) as client:
-        reply = client.request("POST", "/v1/recommendations", body=body)
-    answer = decode(Answer, reply.json())
-    _print(reply.content.decode() if arguments.json else report(answer))
-    return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
-
-
-def _compare(arguments: argparse.Namespace) -> int:
-    first, second = arguments.between
-    body = json.dumps(json.loads(_job(arguments)) | {"between": [first, second]}).encode()
-    with _client(arguments) as client:
-        reply = client.request("POST", "/v1/comparisons", body=body)
-    comparison = decode(Comparison, reply.json())
-    _print(reply.content.decode() if arguments.json else comparison_report(comparison))
-    return SERVES if comparison.recommendations else NOTHING_SERVES
-
-
-def _batch(arguments: argparse.Namespace) -> int:
-    with _client(arguments) as client:
-        return batch(client, arguments)
-
-
-def _job(arguments: argparse.Namespace) -> bytes:
-    given = given_options(arguments)
-    if arguments.job is None:
-        if not given:
-            raise InvalidJob("No sheet is described: try --material copy-paper --grammage-gsm 80, or --job FILE.")
-        return job_to_json(job_from(arguments))
-    if given:
-        raise InvalidJob(f"The job is described twice, by --job and by {', '.join(given)}: keep one of the two.")
-    try:
-        return sys.stdin.buffer.read() if arguments.job == "-" else Path(arguments.job).read_bytes()
-    except OSError as error:
-        raise InvalidJob(f"{arguments.job} cannot be read: {error.strerror}.") from error
-
-
-def _listing(render: Callable[[Client, argparse.Namespace], str]) -> Callable[[argparse.Namespace], int]:
-    def run(arguments: argparse.Namespace) -> int:
-        with _client(arguments) as client:
-            _print(render(client, arguments))
-        return SERVES
-
-    return run
-
-
-def _asking(ask: Callable[[Client, argparse.Namespace], tuple[int, str]]) -> Callable[[argparse.Namespace], int]:
-    def run(arguments: argparse.Namespace) -> int:
-        with _client(arguments) as client:
-            code, text = ask(client, arguments)
-        _print(text)
-        return code
-
-    return run
-
-
-def _print(text: str) -> None:
-    # A terminal that cannot show a letter shows a question mark, rather than a traceback.
-    with contextlib.suppress(AttributeError):
-        sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]
-    print(text)
-    sys.stdout.flush()
-
-
-def _in_words(error: SheetmarginError, arguments: argparse.Namespace) -> str:
-    """The error; where options described the job, each pointer into it is replaced by the option for that place."""
-    if getattr(arguments, "job", None) is None:
-        error.errors = tuple(named_by_option(fault) for fault in error.errors)
-    return str(error)
+def _sentence(fault: Fault) -> str:
+    """What is wrong, what would be right, what may have been meant."""
+    text = fault.detail
+    if fault.line is not None:
+        text = say("at-line", line=fault.line, column=fault.column, text=text)
+    if fault.expected:
+        text = f"{text} {say('expected', expected=fault.expected)}"
+    if fault.suggestions:
+        text = f"{text} {say('did-you-mean', near=', '.join(fault.suggestions))}"
+    return text

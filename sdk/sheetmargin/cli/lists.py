@@ -4,54 +4,69 @@ from __future__ import annotations
 
 import argparse
 
-from sheetmargin.client import Client
+from sheetmargin.cli.output import print_records
+from sheetmargin.cli.service import client_of
+from sheetmargin.cli.speech import known_language, say
+from sheetmargin.cli.terminal import page
 from sheetmargin.contract.library import DetectorClass, DetectorClasses, Interval, Material, Materials
 from sheetmargin.decode import decode
-from sheetmargin.report.text import clipped, table
+from sheetmargin.report.page import clipped
+from sheetmargin.report.view import View
 
-NAME_WIDTH = 28
+DONE = 0
+NAME_WIDTH = 24
 """Leaves room for the other columns within 100."""
 
 
-def materials(client: Client, arguments: argparse.Namespace) -> str:
-    reply = client.request("GET", "/v1/materials", params={"q": arguments.query})
-    if arguments.json:
-        return reply.content.decode()
-    found = decode(Materials, reply.json()).materials
-    if not found:
-        return f"no material has a name like {arguments.query!r}"
-    head = ["id", "name", "family", "kg/m3", "um"]
-    return table([head, *(_material_row(material) for material in found)])
+def add_materials_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("query", nargs="?", help="part of a name, in any of the languages")
 
 
-def _material_row(material: Material) -> list[str]:
-    thickness = " to ".join(f"{edge:g}" for edge in material.thickness_range_um)
+def materials(arguments: argparse.Namespace) -> int:
+    with client_of(arguments) as client:
+        reply = client.request("GET", "/v1/materials", params={"q": arguments.query})
+    found, view = decode(Materials, reply.json()), _view(arguments)
+    rows = [["id", *(say(f"head.{name}") for name in ("name", "family")), "kg/m³", say("head.thickness")]]
+    rows += [_material_row(material, view) for material in found.materials]
+    text = "\n".join(view.page.table(rows, head=True)) if found.materials else say("no-material", query=arguments.query)
+    print_records(found, reply.content, arguments, text=text)
+    return DONE
+
+
+def classes(arguments: argparse.Namespace) -> int:
+    with client_of(arguments) as client:
+        reply = client.request("GET", "/v1/detector-classes", params={"catalogue": arguments.catalogue_name})
+    found, view = decode(DetectorClasses, reply.json()), _view(arguments)
+    heads = [say(f"head.{name}") for name in ("principle", "housing")]
+    rows = [["id", *heads, "kHz", say("head.gap")], *(_class_row(one, view) for one in found.classes)]
+    lines = view.page.table(rows, head=True)
+    if any(one.illustrative for one in found.classes):
+        lines += ["", *view.page.wrap(say("examples"))]
+    print_records(found, reply.content, arguments, text="\n".join(lines))
+    return DONE
+
+
+def _view(arguments: argparse.Namespace) -> View:
+    return View(language=known_language(arguments.language), page=page())
+
+
+def _material_row(material: Material, view: View) -> list[str]:
+    low, high = (view.figures.significant(edge, 3) for edge in material.thickness_range_um)
     name = clipped(material.name or "", NAME_WIDTH)
-    return [material.id or "", name, material.family or "", _range(material.density_kg_m3), thickness]
+    density = _range(material.density_kg_m3, view)
+    return [material.id or "", name, material.family or "", density, view.figures.range(low, high, "µm")]
 
 
-def _range(interval: Interval) -> str:
-    if interval.low is None or interval.high is None or interval.low == interval.high:
-        return "-" if interval.nominal is None else f"{interval.nominal:g}"
-    return f"{interval.low:g} to {interval.high:g}"
+def _range(interval: Interval, view: View) -> str:
+    return view.figures.range(*(view.figures.significant(value, 3) for value in (interval.low, interval.high)))
 
 
-def classes(client: Client, arguments: argparse.Namespace) -> str:
-    reply = client.request("GET", "/v1/detector-classes")
-    if arguments.json:
-        return reply.content.decode()
-    found = decode(DetectorClasses, reply.json()).classes
-    head = ["id", "principle", "housing", "kHz", "gap mm"]
-    text = table([head, *(_class_row(one) for one in found)])
-    illustrative = any(one.illustrative for one in found)
-    return text + ("\n* an illustrative class, invented; no product" if illustrative else "")
-
-
-def _class_row(one: DetectorClass) -> list[str]:
+def _class_row(one: DetectorClass, view: View) -> list[str]:
+    figures = view.figures
     return [
-        f"{one.id}{' *' if one.illustrative else ''}",
+        one.id,
         one.principle or "",
         str(one.housing),
-        "-" if one.frequency_khz is None else f"{one.frequency_khz:g}",
-        f"{one.gap_min_mm:g}" if one.gap_min_mm == one.gap_max_mm else f"{one.gap_min_mm:g} to {one.gap_max_mm:g}",
+        "-" if one.frequency_khz is None else figures.significant(one.frequency_khz, 3),
+        figures.range(figures.number(one.gap_min_mm, 1), figures.number(one.gap_max_mm, 1), "mm"),
     ]

@@ -5,11 +5,15 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, TypeVar, get_args
 
-from sheetmargin.cli.options import add_parts, given, number, option_of
-from sheetmargin.client import Client
-from sheetmargin.contract.job import Controller, Environment, Line, Sheet, Surface
+from sheetmargin.cli.fields import number, whole
+from sheetmargin.cli.names import option_of
+from sheetmargin.cli.options import add_parts, add_wishes, circumstances_from, sheet_from
+from sheetmargin.cli.output import print_answer, shown_sections
+from sheetmargin.cli.service import client_of
+from sheetmargin.cli.speech import say
+from sheetmargin.contract.job import Sheet
 from sheetmargin.contract.measure import (
     BenchReading,
     Diagnosis,
@@ -29,8 +33,8 @@ from sheetmargin.decode import decode
 from sheetmargin.encode import question_to_json
 from sheetmargin.errors import InvalidJob
 from sheetmargin.readings_file import ReadingsTable, parse_readings
-from sheetmargin.report.measurement import diagnosis_report, fit_report, prediction_report
 
+A = TypeVar("A")
 SERVES, NOTHING_SERVES = 0, 3
 
 
@@ -42,7 +46,7 @@ def add_predict_options(parser: argparse.ArgumentParser) -> None:
     grid.add_argument("--tilts", nargs="+", type=number, metavar="DEG", help="tilts of the map, rising")
     grid.add_argument("--positions", nargs="+", type=number, metavar="MM", help="positions of the sheet")
     grid.add_argument("--grammages", nargs="+", type=number, metavar="GSM", help="grammages of the sheet")
-    _add_sheet(parser)
+    add_parts(parser)
     _add_plot(parser)
 
 
@@ -51,9 +55,8 @@ def add_fit_options(parser: argparse.ArgumentParser) -> None:
         "readings", metavar="READINGS.csv", help="a table of readings; its first line names the columns"
     )
     _add_setup(parser, needed=False)
-    _add_sheet(parser)
-    parser.add_argument("--classes", nargs="+", metavar="ID", help="recommend only these detector classes")
-    parser.add_argument("--limit", type=int, metavar="N", help="most recommendations in the answer")
+    add_parts(parser)
+    add_wishes(parser)
     _add_plot(parser)
 
 
@@ -68,10 +71,10 @@ def add_diagnose_options(parser: argparse.ArgumentParser) -> None:
         help="what was noticed; may be repeated",
     )
     parser.add_argument("--readings", metavar="FILE.csv", help="readings at the set-up")
-    _add_sheet(parser)
+    add_parts(parser)
 
 
-def predict(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+def predict(arguments: argparse.Namespace) -> int:
     grid = {
         "gap_mm": arguments.gaps or ([arguments.gap_mm] if arguments.map else None),
         "tilt_deg": arguments.tilts or ([0.0, 10.0, 20.0, 30.0, 40.0] if arguments.map or arguments.gaps else None),
@@ -80,14 +83,13 @@ def predict(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
     }
     grid = {name: values for name, values in grid.items() if values}
     question = PredictionQuestion(setup=_setup(arguments), grid=Grid(**grid) if grid else None, **_job(arguments))
-    reply = client.request("POST", "/v1/predictions", body=question_to_json(question))
-    prediction = decode(Prediction, reply.json())
+    content, prediction = _ask(Prediction, "/v1/predictions", question, arguments)
     _draw(prediction, arguments)
-    text = reply.content.decode() if arguments.json else prediction_report(prediction)
-    return NOTHING_SERVES if prediction.predicted.verdict == "unsuitable" else SERVES, text
+    print_answer(prediction, content, arguments)
+    return NOTHING_SERVES if prediction.predicted.verdict == "unsuitable" else SERVES
 
 
-def fit(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+def fit(arguments: argparse.Namespace) -> int:
     table = _readings(arguments.readings)
     usual = {
         name: value
@@ -98,20 +100,15 @@ def fit(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
         readings=[
             _reading({**usual, **reading}, line) for reading, line in zip(table.readings, table.lines, strict=True)
         ],
-        **{name: value for name in ("classes", "limit") if (value := getattr(arguments, name)) is not None},
         **_job(arguments),
     )
-    try:
-        reply = client.request("POST", "/v1/fits", body=question_to_json(question))
-    except InvalidJob as error:
-        raise _told_by_line(error, table) from error
-    found = decode(Fit, reply.json())
+    content, found = _ask(Fit, "/v1/fits", question, arguments, table=table)
     _draw(found, arguments)
-    text = reply.content.decode() if arguments.json else fit_report(found)
-    return NOTHING_SERVES if found.fitted.verdict == "unsuitable" else SERVES, text
+    print_answer(found, content, arguments)
+    return NOTHING_SERVES if found.fitted.verdict == "unsuitable" else SERVES
 
 
-def diagnose(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
+def diagnose(arguments: argparse.Namespace) -> int:
     table = _readings(arguments.readings) if arguments.readings else None
     readings = []
     if table is not None:
@@ -120,12 +117,22 @@ def diagnose(client: Client, arguments: argparse.Namespace) -> tuple[int, str]:
     question = DiagnosisQuestion(
         setup=_setup(arguments), symptoms=arguments.symptoms, readings=readings, **_job(arguments)
     )
-    try:
-        reply = client.request("POST", "/v1/diagnoses", body=question_to_json(question))
-    except InvalidJob as error:
-        raise (_told_by_line(error, table) if table else error) from error
-    text = reply.content.decode() if arguments.json else diagnosis_report(decode(Diagnosis, reply.json()))
-    return SERVES, text
+    content, diagnosis = _ask(Diagnosis, "/v1/diagnoses", question, arguments, table=table)
+    print_answer(diagnosis, content, arguments)
+    return SERVES
+
+
+def _ask(
+    kind: type[A], path: str, question: Any, arguments: argparse.Namespace, *, table: ReadingsTable | None = None
+) -> tuple[bytes, A]:
+    """The answer as it came and decoded; what is wrong with a reading is told by its line."""
+    shown_sections(arguments)
+    with client_of(arguments) as client:
+        try:
+            reply = client.request("POST", path, body=question_to_json(question))
+        except InvalidJob as error:
+            raise (_told_by_line(error, table) if table else error) from error
+    return reply.content, decode(kind, reply.json())
 
 
 def _add_setup(parser: argparse.ArgumentParser, *, needed: bool) -> None:
@@ -135,14 +142,9 @@ def _add_setup(parser: argparse.ArgumentParser, *, needed: bool) -> None:
     group.add_argument("--tilt-deg", type=number, metavar="N", help="of the pair's axis against the sheet's normal")
     if needed:
         group.add_argument(
-            "--band", nargs=2, type=int, metavar=("FROM", "TO"), help="attenuation that counts as one sheet"
+            "--band", nargs=2, type=whole, metavar=("FROM", "TO"), help="attenuation that counts as one sheet"
         )
         group.add_argument("--hold-ms", type=number, metavar="N", help="how long the output is held")
-
-
-def _add_sheet(parser: argparse.ArgumentParser) -> None:
-    add_parts(parser, leave_out=[Surface])
-    parser.add_argument("--reference", metavar="TEXT", help="your reference, echoed in the answer")
 
 
 def _add_plot(parser: argparse.ArgumentParser) -> None:
@@ -152,16 +154,10 @@ def _add_plot(parser: argparse.ArgumentParser) -> None:
 
 
 def _job(arguments: argparse.Namespace) -> dict[str, Any]:
-    sheet = given(arguments, Sheet)
+    sheet = sheet_from(arguments)
     if sheet == Sheet():
-        raise InvalidJob("No sheet is described: try --material copy-paper --grammage-gsm 80.")
-    return {
-        "sheet": sheet,
-        "line": given(arguments, Line),
-        "environment": given(arguments, Environment),
-        "controller": given(arguments, Controller),
-        "reference": arguments.reference,
-    }
+        raise InvalidJob(say("no-sheet"))
+    return {"sheet": sheet, **circumstances_from(arguments)}
 
 
 def _setup(arguments: argparse.Namespace) -> InstalledSetup:
@@ -178,16 +174,16 @@ def _readings(name: str) -> ReadingsTable:
     try:
         return parse_readings(Path(name).read_text(encoding="utf-8"))
     except OSError as error:
-        raise InvalidJob(f"{name} cannot be read: {error.strerror}.") from error
+        raise InvalidJob(say("unreadable", file=name, why=error.strerror)) from error
     except UnicodeDecodeError as error:
-        raise InvalidJob(f"{name} is not UTF-8 text.") from error
+        raise InvalidJob(say("no-utf-8", file=name)) from error
 
 
 def _reading(values: Mapping[str, Any], line: int) -> BenchReading:
     missing = [name for name in ("detector_class", "gap_mm") if name not in values]
     if missing:
         options = ", ".join(option_of(name) for name in missing)
-        raise InvalidJob(f"Line {line} has no {' and no '.join(missing)}: add the column, or give {options} for all.")
+        raise InvalidJob(say("line-needs", line=line, columns=", ".join(missing), options=options))
     return BenchReading(**values)
 
 
@@ -204,4 +200,4 @@ def _draw(answer: Prediction | Fit, arguments: argparse.Namespace) -> None:
     try:
         plot_of(answer).savefig(arguments.plot)
     except (OSError, ValueError) as error:
-        raise InvalidJob(f"{arguments.plot} cannot be written: {error}.") from error
+        raise InvalidJob(say("unwritable", file=arguments.plot, why=error)) from error

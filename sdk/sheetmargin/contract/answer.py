@@ -400,6 +400,8 @@ class Answer(Shown):
 
     reference: str | None
     """The caller's own reference of the job; null where it has none."""
+    language: str = field(default="", metadata=about(worded=True))
+    """Language of the texts of the answer, `en` or `de`."""
     job: Job
     """The job that is answered, in its one spelling: defaults filled in, fields that were not given left out, numbers
     as they came, no reference. It may be sent again as it is."""
@@ -461,6 +463,8 @@ class Comparison:
 
     reference: str | None
     """The caller's own reference of the job; null where it has none."""
+    language: str = field(default="", metadata=about(worded=True))
+    """Language of the texts of the answer, `en` or `de`."""
     model_version: str
     """Version of the physics, the material library and the decision rules."""
     catalogue_version: str

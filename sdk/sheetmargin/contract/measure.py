@@ -197,6 +197,8 @@ class Versions:
 
     reference: str | None
     """The caller's own reference; null where the request gives none."""
+    language: str = field(default="", metadata=about(worded=True))
+    """Language of the texts of the answer, `en` or `de`."""
     model_version: str
     """Version of the physics, the material library and the decision rules."""
     catalogue_version: str

@@ -62,6 +62,10 @@ class RuledOut(Note):
 
     detector_class: str
     """Id of the class that is ruled out."""
+    principle: str = ""
+    """Id of the sensing principle of the class."""
+    principle_name: str = field(default="", metadata=about(worded=True))
+    """Name of that principle, in the language of the answer."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,3 +74,7 @@ class Alternative(Note):
 
     detector_class: str
     """Id of the alternative class."""
+    principle: str = ""
+    """Id of the sensing principle of the class."""
+    principle_name: str = field(default="", metadata=about(worded=True))
+    """Name of that principle, in the language of the answer."""

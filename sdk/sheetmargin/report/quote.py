@@ -11,7 +11,8 @@ from sheetmargin.contract.answer import Answer, Order, Recommendation
 from sheetmargin.contract.problem import Fault
 from sheetmargin.errors import ExtraNotInstalled
 from sheetmargin.outcome import Outcome
-from sheetmargin.report.recommendation import nothing_considered
+from sheetmargin.report.nothing import nothing_considered
+from sheetmargin.report.view import View
 
 COLUMNS = {
     **dict.fromkeys(("verdict", "detector_class", "principle", "illustrative"), str),
@@ -43,9 +44,9 @@ def row_of(outcome: Outcome) -> dict[str, str | int | float | None]:
         "assumed": "; ".join(note.pointer or note.code for note in answer.assumptions) or None,
     }
     if answer.best is None:
-        nothing = nothing_considered(answer)
+        nothing = nothing_considered(answer, View(language=answer.language or None))
         reasons = [f"{one.detector_class}: {one}" for one in answer.ruled_out]
-        row["why"] = " ".join([f"{nothing[0].upper()}{nothing[1:]}.", *reasons] if nothing else reasons) or None
+        row["why"] = " ".join([nothing, *reasons] if nothing else reasons) or None
     else:
         row |= _best(answer.best)
     return row

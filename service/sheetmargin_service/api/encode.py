@@ -17,7 +17,7 @@ from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.messages.languages import Language
-from sheetmargin_service.messages.names import Reader, detector_name, made_of
+from sheetmargin_service.messages.names import Reader, detector_name, made_of, principle_name
 from sheetmargin_service.messages.say import say
 
 Encode = Callable[[Any, Reader], Any]
@@ -55,14 +55,18 @@ def _record(kind: Any) -> Encode:
             reader = replace(reader, sheets=found.sheets)
         written = {key: value(getattr(found, name), reader) for name, key, value in members}
         for name in worded:
-            written[name] = _words(found, reader)
+            written[name] = _words(found, name, reader)
         return written
 
     return record
 
 
-def _words(found: Any, reader: Reader) -> str:
+def _words(found: Any, name: str, reader: Reader) -> str:
     """What a part of an answer says of itself."""
+    if name == "language":
+        return reader.language
+    if name == "principle_name":
+        return principle_name(found.principle, reader.language)
     if isinstance(found, SheetSummary):
         return made_of(found, reader.language)
     if isinstance(found, ClassSummary):

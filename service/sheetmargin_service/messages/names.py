@@ -83,6 +83,12 @@ def detector_called(kind: str, frequency_khz: float | None, language: Language) 
     return name if frequency_khz is None else f"{name}, {written('frequency_khz', frequency_khz, language)}"
 
 
+def principle_name(principle: str, language: Language) -> str:
+    """A sensing principle; its id where no folder has it."""
+    known = principles().get(principle)
+    return load_table(known.folder, TABLE)["names"]["principle"][language] if known else principle
+
+
 def field_name(pointer: str, language: Language) -> str:
     """An input by what the forms call it, from its JSON pointer."""
     parts = [part for part in pointer.split("/") if part and not part.isdigit()]

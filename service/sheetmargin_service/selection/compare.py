@@ -23,6 +23,7 @@ def compare(question: ComparisonQuestion, *, job: Job, catalogue: Catalogue, lib
     ranking = rank(replace(job, classes=tuple(question.between)), catalogue=catalogue, library=library, every=True)
     plans = [plan for plan in ranking.plans if len(_classes(plan)) == 1]
     sheets = ranking.resolved_job.sheets
+    principle = {c.id: c.principle for c in catalogue.classes}
     recommendations = tuple(
         recommendation(plan, sheets, rank=place, order=[behind(plan, plans[0], above=1)] if place > 1 else ())
         for place, plan in enumerate(plans, start=1)
@@ -36,9 +37,9 @@ def compare(question: ComparisonQuestion, *, job: Job, catalogue: Catalogue, lib
         steps=_steps(plans[0], plans[1]) if len(plans) > 1 else (),
         recommendations=recommendations,
         ruled_out=tuple(
-            RuledOut(detector_class=name, code=ranking.ruled_out[name].code, values=ranking.ruled_out[name].values)
+            RuledOut(detector_class=name, principle=principle[name], code=fact.code, values=fact.values)
             for name in question.between
-            if name in ranking.ruled_out
+            if (fact := ranking.ruled_out.get(name))
         ),
         cautions=cautions(recommendations),
     )

@@ -88,6 +88,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
     recommendations = tuple(
         recommendation(plan, sheets, rank=place, order=_order(plans, place)) for place, plan in enumerate(best, start=1)
     )
+    principle = {c.id: c.principle for c in catalogue.classes}
     named = {st.class_result.detector_class.id for plan in best for st in plan.configured_pairs}
     return Answer(
         reference=job.reference,
@@ -98,12 +99,12 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         sheets=summaries_of(resolved_job),
         recommendations=recommendations,
         alternatives=tuple(
-            Alternative(detector_class=name, code=fact.code, values=fact.values)
+            Alternative(detector_class=name, principle=principle[name], code=fact.code, values=fact.values)
             for name, fact in sorted(alternatives.items())
             if name not in named
         ),
         ruled_out=tuple(
-            RuledOut(detector_class=name, code=fact.code, values=fact.values)
+            RuledOut(detector_class=name, principle=principle[name], code=fact.code, values=fact.values)
             for name, fact in sorted(ranking.ruled_out.items())
             if name not in named | alternatives.keys()
         ),

@@ -1,0 +1,66 @@
+"""`sheetmargin recommend` and `sheetmargin compare`."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from sheetmargin.cli.options import add_parts, add_wishes, given_options, job_from
+from sheetmargin.cli.output import print_answer, shown_sections
+from sheetmargin.cli.service import client_of
+from sheetmargin.cli.speech import say
+from sheetmargin.contract.answer import Answer, Comparison
+from sheetmargin.decode import decode
+from sheetmargin.encode import job_to_json
+from sheetmargin.errors import InvalidJob
+
+SERVES, NOTHING_SERVES = 0, 3
+
+
+def add_recommend_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
+    )
+    add_parts(parser)
+    add_wishes(parser)
+
+
+def add_compare_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("between", nargs=2, metavar="CLASS", help="ids of the two classes")
+    add_recommend_options(parser)
+
+
+def recommend(arguments: argparse.Namespace) -> int:
+    body = _job(arguments)
+    shown_sections(arguments)
+    with client_of(arguments) as client:
+        reply = client.request("POST", "/v1/recommendations", body=body)
+    answer = decode(Answer, reply.json())
+    print_answer(answer, reply.content, arguments)
+    return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
+
+
+def compare(arguments: argparse.Namespace) -> int:
+    first, second = arguments.between
+    body = json.dumps(json.loads(_job(arguments)) | {"between": [first, second]}).encode()
+    with client_of(arguments) as client:
+        reply = client.request("POST", "/v1/comparisons", body=body)
+    comparison = decode(Comparison, reply.json())
+    print_answer(comparison, reply.content, arguments)
+    return SERVES if comparison.recommendations else NOTHING_SERVES
+
+
+def _job(arguments: argparse.Namespace) -> bytes:
+    given = given_options(arguments)
+    if arguments.job is None:
+        if not given:
+            raise InvalidJob(say("no-sheet-or-job"))
+        return job_to_json(job_from(arguments))
+    if given:
+        raise InvalidJob(say("job-twice", options=", ".join(given)))
+    try:
+        return sys.stdin.buffer.read() if arguments.job == "-" else Path(arguments.job).read_bytes()
+    except OSError as error:
+        raise InvalidJob(say("unreadable", file=arguments.job, why=error.strerror)) from error

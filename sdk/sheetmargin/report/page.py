@@ -1,0 +1,90 @@
+"""Lines of a page: wrapped texts, tables and labels, with or without letters beyond ASCII and a terminal's bold."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+WIDTH = 100
+ASCII = {
+    "µ": "u", "²": "2", "³": "3", "±": "+/-", "×": "x", "°C": "C", "°": " deg", "Ω": "Ohm", "−": "-", "–": "-",
+    "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "é": "e",
+}  # fmt: skip
+COLOURS = {"suitable": "32", "trial-needed": "33", "unsuitable": "31"}
+"""Of the verdict on a terminal (ECMA-48, SGR): green, yellow, red."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """How wide it is, and what it can show."""
+
+    width: int = WIDTH
+    styled: bool = False
+    ascii: bool = False
+
+    def plain(self, text: str) -> str:
+        """The text in the letters that the page can show."""
+        if not self.ascii:
+            return text
+        for letter, written in ASCII.items():
+            text = text.replace(letter, written)
+        return text.encode("ascii", "replace").decode()
+
+    def strong(self, text: str) -> str:
+        return f"\x1b[1m{text}\x1b[0m" if self.styled else text
+
+    def verdict(self, text: str, verdict: str) -> str:
+        return f"\x1b[1;{COLOURS.get(verdict, '39')}m{text}\x1b[0m" if self.styled else text
+
+    def wrap(self, text: str, *, first: str = "", rest: str | None = None) -> list[str]:
+        """Lines of a text; the second and those after it begin with `rest`."""
+        rest = " " * len(first) if rest is None else rest
+        return textwrap.wrap(
+            self.plain(text), self.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+        )
+
+    def labelled(self, label: str, text: str, *, indent: int) -> list[str]:
+        """A label, and the text beside it."""
+        label = self.plain(label)
+        lines = self.wrap(text, first=" " * max(indent, len(label) + 2))
+        lines = lines or [""]
+        return [(self.strong(label) + lines[0][len(label) :]).rstrip(), *lines[1:]]
+
+    def bullets(self, texts: Iterable[str]) -> list[str]:
+        return [line for text in texts for line in self.wrap(text, first="- ")]
+
+    def numbered(self, texts: Iterable[str]) -> list[str]:
+        return [line for number, text in enumerate(texts, 1) for line in self.wrap(text, first=f"{number}  ")]
+
+    def table(
+        self, rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), head: bool = False, least: int = 0
+    ) -> list[str]:
+        """Rows in columns as wide as they need, the first at least `least`; those numbered in `right` are set right.
+        The last column is wrapped where the page ends. `head`: the first row names the columns."""
+        rows = [[self.plain(cell) for cell in row] for row in rows]
+        widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]) if rows else 0)]
+        widths[:1] = [max(width, least) for width in widths[:1]]
+        lines: list[str] = []
+        for number, row in enumerate(rows):
+            start = "".join(
+                (cell.rjust(width) if column in right else cell.ljust(width)) + "  "
+                for column, (cell, width) in enumerate(zip(row[:-1], widths, strict=False))
+            )
+            last = row[-1].rjust(widths[-1]) if len(row) - 1 in right else row[-1]
+            room = max(self.width - len(start), 20)
+            first, *more = textwrap.wrap(last, room, break_on_hyphens=False, drop_whitespace=False) or [""]
+            line = (start + first).rstrip()
+            lines.append(self.strong(line) if head and number == 0 else line)
+            lines += [" " * len(start) + text.strip() for text in more]
+        return lines
+
+
+def clipped(text: str, width: int) -> str:
+    """A name in so many letters; what stands behind its last comma, a size say, is kept."""
+    if len(text) <= width:
+        return text
+    name, comma, size = text.rpartition(", ")
+    if name and len(size) < width // 2:
+        return f"{name[: width - len(size) - 4].rstrip()}..{comma}{size}"
+    return f"{text[: width - 2].rstrip()}.."
