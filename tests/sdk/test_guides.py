@@ -7,21 +7,21 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from sheetmargin.cli import batch, command
+from sheetmargin.cli import batch, command, recommend
 from sheetmargin.report.quote import COLUMNS
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+COMMANDS = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
 
 
 def test_exit_codes_are_told_alike() -> None:
-    table = dict(re.findall(r"^\| (\d+) \| (.+) \|$", README, re.M))
+    table = dict(re.findall(r"^\| (\d+) \| (.+) \|$", COMMANDS, re.M))
     assert set(table) == {
         str(code)
         for code in (
             command.SERVES,
             command.BAD_INPUT,
-            command.NOTHING_SERVES,
+            recommend.NOTHING_SERVES,
             command.NO_ANSWER,
             batch.SOME_BAD,
             command.INTERRUPTED,

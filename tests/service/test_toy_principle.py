@@ -6,6 +6,7 @@ Nothing else is told of it: no central list, no table, no text.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
@@ -237,9 +238,9 @@ def shared() -> dict[str, Any]:
 def test_the_command_line_tells_it(capsys: pytest.CaptureFixture[str]) -> None:
     paper = ["--material", "copy-paper", "--grammage-gsm", "100"]
     assert cli.main(["recommend", *paper, "--classes", *OWN]) == 0
-    told = capsys.readouterr().out
-    assert "Mass in g/m2" in told
-    assert "One sheet weighs 100 g/m²." in told
+    assert re.search(r"Band +\d+ to \d+ g/m² means a single sheet", capsys.readouterr().out)
+    assert cli.main(["recommend", *paper, "--classes", *OWN, "--show", "why"]) == 0
+    assert "One sheet weighs 100 g/m²." in capsys.readouterr().out
     assert cli.main(["classes"]) == 0
     assert any(
         line.split()[:1] == ["scale-fine"] and "5 to 20" in line for line in capsys.readouterr().out.splitlines()

@@ -14,7 +14,7 @@ from sheetmargin.report.page import clipped
 from sheetmargin.report.view import View
 
 DONE = 0
-NAME_WIDTH = 24
+NAME_WIDTH = 36
 """Leaves room for the other columns within 100."""
 
 
@@ -26,7 +26,7 @@ def materials(arguments: argparse.Namespace) -> int:
     with client_of(arguments) as client:
         reply = client.request("GET", "/v1/materials", params={"q": arguments.query})
     found, view = decode(Materials, reply.json()), _view(arguments)
-    rows = [["id", *(say(f"head.{name}") for name in ("name", "family")), "kg/m³", say("head.thickness")]]
+    rows = [["id", say("head.name"), "kg/m³", say("head.thickness")]]
     rows += [_material_row(material, view) for material in found.materials]
     text = "\n".join(view.page.table(rows, head=True)) if found.materials else say("no-material", query=arguments.query)
     print_records(found, reply.content, arguments, text=text)
@@ -52,9 +52,9 @@ def _view(arguments: argparse.Namespace) -> View:
 
 def _material_row(material: Material, view: View) -> list[str]:
     low, high = (view.figures.significant(edge, 3) for edge in material.thickness_range_um)
-    name = clipped(material.name or "", NAME_WIDTH)
+    name = clipped(material.name, NAME_WIDTH)
     density = _range(material.density_kg_m3, view)
-    return [material.id or "", name, material.family or "", density, view.figures.range(low, high, "µm")]
+    return [material.id, name, density, view.figures.range(low, high, "µm")]
 
 
 def _range(interval: Interval, view: View) -> str:
@@ -65,7 +65,7 @@ def _class_row(one: DetectorClass, view: View) -> list[str]:
     figures = view.figures
     return [
         one.id,
-        one.principle or "",
+        one.principle,
         str(one.housing),
         "-" if one.frequency_khz is None else figures.significant(one.frequency_khz, 3),
         figures.range(figures.number(one.gap_min_mm, 1), figures.number(one.gap_max_mm, 1), "mm"),

@@ -7,7 +7,7 @@ from math import floor, log10
 
 from sheetmargin.report.words import Words
 
-UNITS = {"um": "µm", "deg": "°"}
+UNITS = {"um": "µm", "deg": "°", "g/m2": "g/m²"}
 """Units of the contract that are written otherwise."""
 FINEST_PPM = 1.0
 """Rarer misreads are not resolved."""

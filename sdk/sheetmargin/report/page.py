@@ -72,7 +72,7 @@ class Page:
                 for column, (cell, width) in enumerate(zip(row[:-1], widths, strict=False))
             )
             last = row[-1].rjust(widths[-1]) if len(row) - 1 in right else row[-1]
-            room = max(self.width - len(start), 20)
+            room = max(self.width - len(start), 12)
             first, *more = textwrap.wrap(last, room, break_on_hyphens=False, drop_whitespace=False) or [""]
             line = (start + first).rstrip()
             lines.append(self.strong(line) if head and number == 0 else line)

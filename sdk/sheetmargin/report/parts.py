@@ -290,9 +290,13 @@ def next_line(section: str, view: View) -> list[str]:
     return view.page.labelled(view.words("next"), step, indent=LABEL) if step else []
 
 
+LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
+"""Codes of the reasons by which the line lowers a verdict."""
+
+
 def lowered_by(one: Recommendation, view: View) -> list[str]:
     """The reason that makes a verdict worse than the chance alone would; of several set-ups the first one's."""
-    told = [why.text for why in one.reasons if one.limited_by and why.code == one.limited_by]
+    told = [why.text for why in one.reasons if why.code in LINE or why.code == one.limited_by]
     more = f" ({view.words.counted('and-more', len(told) - 1)})" if len(told) > 1 else ""
     return [line for text in told[:1] for line in view.page.wrap(f"{text}{more}")]
 
