@@ -23,7 +23,7 @@ from sheetmargin.cli.measurement import (
     predict,
 )
 from sheetmargin.cli.names import named_by_option
-from sheetmargin.cli.output import add_output_options
+from sheetmargin.cli.output import add_output_options, print_text
 from sheetmargin.cli.parser import Parser
 from sheetmargin.cli.recommend import add_compare_options, add_recommend_options, compare, recommend
 from sheetmargin.cli.serve import add_serve_options, serve
@@ -101,7 +101,7 @@ def _parser() -> argparse.ArgumentParser:
         + "\nWhat the words mean: /docs/glossary of a running service, docs/glossary.md of the project."
         + "\nA double-sheet detector is not a safety device. Isolate and lock out the machine before work on it.",
     )
-    parser.add_argument("--version", action="version", version=f"sheetmargin {metadata.version('sheetmargin')}")
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version of the package")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND", dest="command")
 
     def command(name: str, run: Command, text: str, options: Options | None = None) -> argparse.ArgumentParser:
@@ -132,6 +132,14 @@ def _parser() -> argparse.ArgumentParser:
     command("keys", keys, "make, list and revoke the keys of a service", add_keys_options)
     command("completion", completion, "print a completion script for a shell", add_completion_options)
     return parser
+
+
+class _Version(argparse.Action):
+    """Looked up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        print_text(f"sheetmargin {metadata.version('sheetmargin')}")
+        parser.exit()
 
 
 def _in_words(error: SheetmarginError, arguments: argparse.Namespace | None) -> list[str]:
