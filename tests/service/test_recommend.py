@@ -17,9 +17,13 @@ from sheetmargin_service.messages.say import texts
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic import pair as pair_module
 from sheetmargin_service.principles.ultrasonic.tilts import searched_tilts_deg
+from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.class_filter import FILTERED
-from sheetmargin_service.selection.recommend import recommend
-from sheetmargin_service.selection.targets import ORDER
+from sheetmargin_service.selection.misreads import misreads_of, rates_of
+from sheetmargin_service.selection.readings import readings_of
+from sheetmargin_service.selection.recommend import rank, recommend
+from sheetmargin_service.selection.search import receiver_at
+from sheetmargin_service.selection.targets import ORDER, SUITABLE, judge
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
 ULTRASONIC = ("ultrasonic",)
@@ -302,3 +306,29 @@ def test_a_verdict_that_is_worse_than_its_chance_says_why():
     for one in limited:
         assert one.verdict == "trial-needed"
         assert one.limited_by in {reason.code for reason in one.reasons}
+
+
+def test_a_band_lies_where_its_targets_are_met_most_likely():
+    """Where they are not sure to be: every band a few steps higher or lower comes to no better a chance."""
+    job = Job(sheets=(BOARD,), principles=ULTRASONIC)
+    moved = 0
+    for plan in rank(job, catalogue=CATALOGUE, library=LIBRARY).plans:
+        (pair,) = plan.configured_pairs
+        balanced = choose_bands(
+            [pair.served[0].signal_table],
+            receiver_at(pair.class_result.class_model.receiver, pair.choice.setting),
+            step=1,
+        )
+        moved += int(balanced.high[0]) != pair.high
+        readings = readings_of(pair.class_result.detector_class, pair.served[0].timing)
+        for by in (-3, -1, 1, 3) if plan.chance < SUITABLE else ():
+            rates = rates_of(
+                pair.served[0].distribution,
+                pair.class_result.principle.grid,
+                low=pair.low,
+                high=pair.high + by,
+                readings=readings,
+            )
+            other = judge(rates, misreads_of(rates), pair.class_result.resolved_job.targets)
+            assert other.chance <= plan.chance + 0.01, (pair.class_result.detector_class.id, by)
+    assert moved >= 3

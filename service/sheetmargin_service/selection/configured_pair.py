@@ -22,12 +22,10 @@ from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
-from sheetmargin_service.selection.targets import ORDER, SUITABLE, Judgement, judge
+from sheetmargin_service.selection.targets import LEAST_TO_TURN, ORDER, SUITABLE, Judgement, judge
 
-MOST_MOVED = 3
-"""So often a band's edges are moved by a step each (a choice: a further move was not seen to help)."""
-FEW = 2.0
-"""A margin of no more steps than this is made or lost by rounding."""
+STRIDES = (4, 2, 1)
+"""Steps by which an edge of a band is moved at once, as long as that helps: wide ones first (a choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,8 +123,8 @@ def build_configured_pair(
     """The pair at a setting for some sheets: in the band that suits them all unless one is given, and free to move as
     far as that allows unless a choice is.
 
-    A band suits by its margins. Where these are no more than its steps, how its edges were rounded decides: an edge is
-    then moved by a step away from what is misread most, as long as that makes the targets more likely to be met. Where
+    A band suits by its margins, which weigh every state alike and know nothing of targets. Where its targets are not
+    sure to be met an edge is moved away from what is misread most, as long as that makes them more likely to be. Where
     the receiver's limits leave the band no room to set the pair by hand, an edge gives way by a step if that does.
     """
     principle = class_result.principle
@@ -138,11 +136,12 @@ def build_configured_pair(
     step = principle.band_step
     bands = choose_bands(list(signal_tables.values()), receiver, step=step)
     pair = build((int(bands.low[0]), int(bands.high[0])))
-    for _ in range(MOST_MOVED):
-        moved = _moved_edge(pair, receiver)
-        if moved is None or (other := build(moved)).least_chance <= pair.least_chance:
-            break
-        pair = other
+    for stride in STRIDES:
+        while (moved := _moved_edge(pair, receiver, stride * step)) is not None:
+            other = build(moved)
+            if other.least_chance <= pair.least_chance:
+                break
+            pair = other
     if pair.narrow is not None and pair.worst > 0.0:
         inner = (
             build(band) for band in ((pair.low + step, pair.high), (pair.low, pair.high - step)) if band[0] < band[1]
@@ -151,12 +150,11 @@ def build_configured_pair(
     return pair
 
 
-def _moved_edge(pair: ConfiguredPair, receiver: Receiver) -> tuple[int, int] | None:
-    """The band with one edge a step away from what the sheet that is least sure is misread as; None where its targets
-    are met, where rounding does not decide, and beyond the receiver's limits."""
+def _moved_edge(pair: ConfiguredPair, receiver: Receiver, by: int) -> tuple[int, int] | None:
+    """The band with one edge so far away from what the sheet that is least sure is misread as; None where its targets
+    are met, where no edge would make it more than hopeless, and beyond the receiver's limits."""
     served = min(pair.served.values(), key=lambda one: one.judgement.chance)
-    step = pair.class_result.principle.band_step
-    if served.judgement.chance >= SUITABLE or abs(pair.worst) > FEW * step:
+    if not LEAST_TO_TURN <= served.judgement.chance < SUITABLE:
         return None
     above = served.signal_table.double.p50[0] >= served.signal_table.single.p50[0]
     low_by, high_by = {
@@ -167,7 +165,7 @@ def _moved_edge(pair: ConfiguredPair, receiver: Receiver) -> tuple[int, int] | N
         "double_as_no_sheet": (-1, 0),
         "double_as_single": (0, -1) if above else (1, 0),
     }[served.judgement.pair]
-    low, high = pair.low + step * low_by, pair.high + step * high_by
+    low, high = pair.low + by * low_by, pair.high + by * high_by
     fits = receiver.lowest_edge[0] <= low < high <= receiver.highest_edge[0] and high - low <= receiver.widest_band
     return (low, high) if fits else None
 
