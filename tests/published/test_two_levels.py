@@ -14,7 +14,7 @@ import pytest
 from numpy.typing import NDArray
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.principles.draws import REACH, UNKNOWNS
-from sheetmargin_service.principles.ultrasonic.blocking import _share_ppm
+from sheetmargin_service.principles.ultrasonic.blocking import blocked_ppm
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.receiver import BYPASS_DB
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
@@ -105,7 +105,7 @@ def _read(class_id, there, setting, z, moved, rng) -> tuple[Array, Array]:
     one_db = float(known.single.branches.attenuation_db[0, 0, setting])
     films = sampled_films(there.trapped_air, rng, EVENTS)
     two_db = np.interp(np.log(films), np.log(FILM_M), at.over_films(1)[0, :, 0])
-    low, high = max((_share_ppm(layer, there) for layer in (there.layers[0], there.layers[-1])), key=lambda s: s[1])
+    low, high = blocked_ppm(there)
     if high > 0.0:
         share = 1e-6 * np.sqrt(low * high) * (high / low) ** (0.5 * z["blocked"] / Z95)
         two_db = np.where(rng.random(EVENTS) < share, float(at.blocked(1).attenuation_db[0, 0, 0]), two_db)
