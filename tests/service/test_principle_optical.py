@@ -140,3 +140,16 @@ def test_holes_pass_light_by_their_share_and_send_none_back():
     reading = means(class_model("optical-850"), sheet("bopp-white", thickness_um=50, open_area_pct=10), 0)
     assert reading["single"] == pytest.approx(-10 * np.log10(passed), abs=0.02)
     assert reading["double"] == pytest.approx(-10 * np.log10(passed**2 / (1 - returned**2)), abs=0.02)
+
+
+def test_what_overloads_the_receiver_reads_alike():
+    """Down to 15 dB at 30 mm, and 6 dB more light at half the gap: one light sheet and none read the same there."""
+    thin = sheet("bopp-white", thickness_um=20)
+    made = class_model("optical-940-high-output")
+    gaps = made.settings.gap_mm
+    overload = 15.0 - 20.0 * np.log10(gaps / 30.0)
+    for setting in (0, len(gaps) - 1):
+        read, bare = means(made, thin, setting), means(class_model("optical-850"), thin, setting)
+        assert read["no_sheet"] == pytest.approx(overload[setting], abs=0.05)
+        assert read["single"] == pytest.approx(max(bare["single"], overload[setting]), abs=0.3)
+        assert made.receiver.lowest_edge[setting] == pytest.approx(overload[setting] + 3.0)

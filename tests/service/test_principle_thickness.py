@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from sheetmargin.contract.job import Double, Layer
+from sheetmargin.contract.job import Double, Layer, Surface
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
@@ -108,6 +108,28 @@ def test_a_mirror_on_either_face_blinds_its_laser():
     for stack in (layers, layers[::-1]):
         mirrored = resolve_sheet(SheetSpec(layers=stack), load_library())
         assert class_model("thickness-laser").refuses(mirrored).values == {"material": "aluminium"}
+
+
+def test_behind_clear_film_a_laser_sees_the_metal():
+    """A film on steel: the spot lies anywhere between the film's face and the metal's; on foil it is mirrored."""
+
+    def laminate(thickness_um: float):
+        layers = (Layer(material="pet", thickness_um=23), Layer(material="steel", thickness_um=thickness_um))
+        return resolve_sheet(SheetSpec(layers=layers), load_library())
+
+    made = class_model("thickness-laser")
+    assert made.refuses(laminate(500)) is None
+    assert made.refuses(laminate(50)).code == "mirror-surface"
+    (fact,) = (f for f in made.facts(laminate(500), 0) if f.code == "spot-sinks-in")
+    assert fact.values["sunk_um"] == 23.0
+
+
+def test_gloss_that_is_told_goes_before_what_is_usual():
+    made = class_model("thickness-laser")
+    bright = resolve_sheet(SheetSpec(material="steel", thickness_um=800, surface=Surface(gloss=True)), load_library())
+    dull = resolve_sheet(SheetSpec(material="steel", thickness_um=50, surface=Surface(gloss=False)), load_library())
+    assert made.refuses(bright).code == "mirror-surface"
+    assert made.refuses(dull) is None
 
 
 def test_a_clear_coat_lets_the_laser_see_the_board():

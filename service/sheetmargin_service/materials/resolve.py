@@ -69,6 +69,7 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         double_kind=spec.double.kind,
         contact=_contact(spec),
         blocks=_blocks(spec),
+        gloss=spec.surface.gloss,
         overlap_mm=spec.double.overlap_mm,
         permeance_um_per_pa_s=permeance,
         open_area_fraction=body.open_area_pct / 100,

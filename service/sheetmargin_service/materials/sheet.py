@@ -54,8 +54,8 @@ class Sheet:
 
     `layers` (from the emitter's side upwards), grammage, thickness and density belong to one ply; `plies` of them lie
     on each other. The density of a sheet with open area is that of its outline, its layers' that of the solid. `lap`:
-    where its plies are those of several sheets that lie on one another in a stream. `blocks`: whether two cling; None
-    where nobody tells.
+    where its plies are those of several sheets that lie on one another in a stream. `blocks`: whether two cling,
+    `gloss`: whether its faces mirror; None where nobody tells.
     """
 
     label: str | None
@@ -76,6 +76,7 @@ class Sheet:
     open_area_fraction: float
     assumptions: tuple[Assumption, ...]
     blocks: bool | None = None
+    gloss: bool | None = None
     lap: Lap | None = None
 
     @property

@@ -15,7 +15,7 @@ class Conditions:
     """What the line and the air do to the signal. Flutter values are half widths that hold 95 %.
 
     `body_through_frame`: bodies may reach beyond the clearances, so that only their faces must stay within. `bed`:
-    whether something carries the sheet below; None where it is not known.
+    whether something carries the sheet below, `dusty` whether dust or fibre flies; None where it is not known.
     """
 
     temperature_min_c: float
@@ -30,6 +30,7 @@ class Conditions:
     clearance_below_mm: float | None
     body_through_frame: bool = False
     bed: bool | None = None
+    dusty: bool | None = None
 
     def mean_air(self) -> Air:
         """Air in the middle of the ranges."""

@@ -34,7 +34,7 @@ PARTIAL_CONTACT = 0.5
 """Share of doubles without air between them where the contact is 'partial' (a choice, stated)."""
 UNUSABLE_SIGMA = 1e6
 """Standard deviation, in any unit, of a reading at a setting where the sheet has no room: no margin survives it."""
-COMMON = ("drift", "taught-sheet")
+COMMON = ("drift", "taught-sheet", "gap-drift", "bracket", "dust", "air")
 """Causes that move every state alike from one teaching to the next."""
 FIXED = {
     "lot-mass": "mass",
@@ -42,6 +42,7 @@ FIXED = {
     "moisture": "moisture",
     "resistivity": "resistivity",
     "permeability": "permeability",
+    "wider-mm": "gap",
 }
 """Causes that are the same for all of a job, and what is drawn for them."""
 SMALL = 0.01

@@ -94,6 +94,7 @@ def conditions_of(job: Job) -> tuple[Conditions, tuple[Assumption, ...]]:
         clearance_below_mm=line.clearance_below_mm,
         body_through_frame=line.body_through_frame,
         bed=line.bed,
+        dusty=line.dust,
     )
     return conditions, tuple(notes)
 

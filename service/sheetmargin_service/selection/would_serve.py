@@ -8,8 +8,11 @@ from dataclasses import replace
 from sheetmargin.contract.job import Job, Prefer, Require
 from sheetmargin.contract.notes import Note, Scalar
 
+from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.ranking import Plan
 
+ONE_TEMPERATURE_K = 1.0
+"""How far air may lie from its mean that is called of one temperature (a choice)."""
 Rank = Callable[[Job], list[Plan]]
 """The plans for a job, best first."""
 
@@ -50,6 +53,17 @@ def _changes(job: Job) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
             {},
             replace(job, environment=replace(environment, temperature_min_c=None, temperature_max_c=None)),
         )
+    conditions, _ = conditions_of(job)
+    least, most = conditions.temperature_min_c, conditions.temperature_max_c
+    if most - least > 2.0 * ONE_TEMPERATURE_K:
+        middle = 0.5 * (least + most)
+        steady: dict[str, float] = {
+            "temperature_min_c": middle - ONE_TEMPERATURE_K,
+            "temperature_max_c": middle + ONE_TEMPERATURE_K,
+        }
+        clean = replace(line, dust=False)
+        changed = replace(job, environment=replace(environment, **steady), line=clean)
+        yield "would-serve-clean-at-one-temperature", {**steady}, changed
     if line.feeding == "shingled":
         yield (
             "would-serve-before-the-shingle",

@@ -10,7 +10,9 @@ adds, by first-order perturbation of the stored energy at constant voltage V,
 with E the field of the empty plates along and across the sheet. Equal plates make |E|^2 even about the middle of the
 gap, hence d(dC)/dz = 0 there: a shift acts with its square. A small lean, by the same symmetry, does so too.
 
-Moisture moves the permittivity of anything that takes it up, and a sheet that conducts is no dielectric: refused.
+Moisture moves the permittivity of anything that takes it up, and a sheet that conducts is no dielectric: refused. A gap
+g that moves by dg moves every state by C dg / g: the bracket with its warmth, dust on an electrode with what it takes
+of the gap, the air with its own permittivity. None of these is the sheet's, and against a thin film they are not small.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.acoustics.air import Air, saturation_pressure_pa
 from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer
@@ -67,6 +70,21 @@ LARGEST_FILL = 0.95
 """Share of the gap that is computed as filled at most: more has no room and is marked as such."""
 WATER_FILM_M = 10e-6
 """Water between two wet sheets (typical, from memory)."""
+LOT_MOISTURE_PCT = 2.0
+"""How far the moisture content of a lot lies from its grade's, with 95 %: papers and boards are sold at 7 +- 2 and
+8 +- 2 % by mass (rose-paper.com, paper moisture content and equilibrium moisture)."""
+GAP_SET_MM = 0.1
+"""A gap is set by a gauge, to a tenth of a millimetre, with 95 % (common practice, no source)."""
+CLEAN_UM, DUSTY_UM = 10.0, 50.0
+"""Dust that lies on an electrode between two cleanings, with 95 % (typical, from memory)."""
+DUST_SHARE = 0.4
+"""Share of its height by which dust shortens the gap: 1 - 1/eps of a loose layer of 1.6 (typical, from memory)."""
+CHARGE_UC_PER_M2 = 5.0
+"""Charge of a film as it comes, with 95 %: a dissipater leaves about 1, air breaks down at 27 (30 kV/cm; Robinson, How
+To Use Electrostatic Fieldmeters, Paper, Film and Foil Converter, November 2010)."""
+CHARGED_FAMILIES = ("film", "plastic")
+"""Paper and board conduct well enough to lose a charge within seconds above 30 % relative humidity (typical, from
+memory)."""
 
 
 def capacitance_f(
@@ -77,6 +95,15 @@ def capacitance_f(
     Shapes broadcast.
     """
     return np.asarray(EPS_0 * area_m2 / (gap_m - solid_m + equivalent_m))
+
+
+def air_permittivity(air: Air) -> float:
+    """Permittivity of humid air: the square of its refractive index at radio frequencies (ITU-R P.453-14, eq. 6)."""
+    kelvin = air.temperature_c + 273.15
+    water = 0.01 * air.relative_humidity_pct / 100.0 * saturation_pressure_pa(air.temperature_c)
+    dry = 10.0 * air.pressure_kpa - water
+    refractivity = 77.6 * dry / kelvin + 72.0 * water / kelvin + 3.75e5 * water / kelvin**2
+    return float((1.0 + 1e-6 * refractivity) ** 2)
 
 
 def loss_tangent(*, resistivity_ohm_m: float, permittivity: float, frequency_hz: float) -> float:
@@ -117,9 +144,26 @@ class CapacitiveModel:
         return FEMTO * capacitance_f(area_m2=self._area_m2, gap_m=gap, solid_m=0.0, equivalent_m=0.0)
 
     def _own_moves(self, settings: NDArray[np.intp]) -> dict[str, Array]:
-        """Noise, and the bracket's gap moving, each over the settings."""
-        drift = self._open_ff * self.parameters.gap_drift_um * 1e-3 / self.settings.gap_mm / HALF_WIDTH_95
-        return {"gap-drift": drift[settings], "noise": np.full(len(settings), self.parameters.resolution_ff)}
+        """Noise, and what moves the open gap and its air, each over the settings."""
+        p, c = self.parameters, self.conditions
+        per_um = self._open_ff[settings] * 1e-3 / self.settings.gap_mm[settings]
+        dust_um = DUST_SHARE * (DUSTY_UM if c.dusty else CLEAN_UM if c.dusty is None else 0.0)
+        airs = [air_permittivity(air) for air in c.corner_airs()]
+        return {
+            "gap-drift": per_um * p.gap_drift_um / HALF_WIDTH_95,
+            "bracket": per_um * p.bracket_um_per_k * uniform_deviation(c.temperature_min_c, c.temperature_max_c),
+            "dust": per_um * dust_um / HALF_WIDTH_95,
+            "air": self._open_ff[settings] * uniform_deviation(min(airs), max(airs)),
+            "noise": np.full(len(settings), p.resolution_ff),
+        }
+
+    def _static_ff(self, sheet: Sheet, *, count: int) -> float:
+        """What the charges of plies that come as they like add to a reading, as a standard deviation."""
+        if not any(layer.material and layer.material.family in CHARGED_FAMILIES for layer in sheet.layers):
+            return 0.0
+        p = self.parameters
+        charge = 1e-6 * CHARGE_UC_PER_M2 / HALF_WIDTH_95 * self._area_m2 * float(np.sqrt(count))
+        return float(FEMTO * charge * 10.0 ** (-0.05 * p.static_rejection_db) / p.drive_v)
 
     @cached_property
     def receiver(self) -> Receiver:
@@ -191,10 +235,10 @@ class CapacitiveModel:
 
     @property
     def _moisture_deviation(self) -> float:
-        """Standard deviation of the moisture content by mass that the air's humidity brings about."""
+        """Standard deviation of the moisture content by mass: that of its lot, and what the air's humidity adds."""
         c = self.conditions
         humidity = uniform_deviation(c.relative_humidity_min_pct, c.relative_humidity_max_pct)
-        return SORPTION_PCT_PER_RH_PCT * humidity / 100.0
+        return float(np.hypot(SORPTION_PCT_PER_RH_PCT * humidity, LOT_MOISTURE_PCT / HALF_WIDTH_95)) / 100.0
 
     def _rise_ff(
         self,
@@ -205,9 +249,10 @@ class CapacitiveModel:
         thickness: float = 0.0,
         density: float = 0.0,
         moisture: float = 0.0,
+        wider_mm: float = 0.0,
     ) -> Array:
         """Rise of capacitance (V, N) by `count` plies; `thickness` is a relative change, `density` one of the same
-        mass, `moisture` one by mass.
+        mass, `moisture` one by mass, `wider_mm` one of the gap as it was set.
 
         Air between two sheets is air like that above and below: it does not count, and holes count as that much less of
         solid. Water between them does count.
@@ -221,14 +266,15 @@ class CapacitiveModel:
         if sheet.contact == "water-film" and count > sheet.plies:
             solid += WATER_FILM_M
             equivalent = equivalent + WATER_FILM_M / WATER_PERMITTIVITY
-        gap = self.settings.gap_mm[settings] * 1e-3
+        gap = (self.settings.gap_mm[settings] + wider_mm) * 1e-3
         filled = capacitance_f(
             area_m2=self._area_m2,
             gap_m=gap,
             solid_m=np.minimum(solid, LARGEST_FILL * gap),
             equivalent_m=equivalent[:, None],
         )
-        return np.asarray(filled * FEMTO - self._open_ff[settings])
+        opened = capacitance_f(area_m2=self._area_m2, gap_m=gap, solid_m=0.0, equivalent_m=0.0)
+        return np.asarray(FEMTO * (filled - opened))
 
     def _readings(self, sheet: Sheet, settings: NDArray[np.intp], *, count: int) -> Readings:
         def read(**moved: float) -> Array:
@@ -236,14 +282,22 @@ class CapacitiveModel:
 
         spot = min(self.parameters.electrode_width_mm, self.parameters.electrode_length_mm)
         own = relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count))
-        moves = moved_by(read, {"thickness": own, "moisture": self._moisture_deviation})
+        steps = {"thickness": own, "moisture": self._moisture_deviation}
+        if len(self.gap_mm) > 1:
+            steps["wider_mm"] = GAP_SET_MM / HALF_WIDTH_95
+        moves = moved_by(read, steps)
         lot = moved_by(read, {"thickness": SMALL, "density": SMALL})
         moves |= lot_moves(sheet, bulk=lot["thickness"] / SMALL, denser=lot["density"] / SMALL)
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
             values=read()[..., None],
             weights=np.ones(1),
-            moves={**moves, **self._own_moves(settings), "no-room": np.where(narrow, UNUSABLE_SIGMA, 0.0)},
+            moves={
+                **moves,
+                **self._own_moves(settings),
+                "static": np.full(len(settings), self._static_ff(sheet, count=count)),
+                "no-room": np.where(narrow, UNUSABLE_SIGMA, 0.0),
+            },
         )
 
     def _states(self, sheet: Sheet, settings: NDArray[np.intp]) -> States:

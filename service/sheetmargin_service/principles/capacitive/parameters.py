@@ -12,7 +12,9 @@ class CapacitiveParameters:
     """Two parallel guarded electrodes, the sheet between them.
 
     `resolution_ff` is one standard deviation of a reading. `gap_drift_um` is the half width (95 %) by which the
-    bracket's gap moves between two teachings, from warmth and vibration.
+    bracket's gap moves between two teachings while its temperature stays, `bracket_um_per_k` by how much each kelvin
+    moves it. The electrodes are driven at `drive_v`; of a charge that a sheet carries past them the amplifier takes
+    `static_rejection_db` away.
     """
 
     frequency_hz: float
@@ -24,6 +26,9 @@ class CapacitiveParameters:
     gap_max_mm: float
     reading_interval_ms: float
     response_ms: float
+    bracket_um_per_k: float = 1.8
+    drive_v: float = 10.0
+    static_rejection_db: float = 114.0
 
     def problems(self) -> list[str]:
         return broken_rules(
@@ -36,5 +41,8 @@ class CapacitiveParameters:
                 ),
                 "resolution_ff above 0": self.resolution_ff > 0,
                 "gap_drift_um above 0": self.gap_drift_um > 0,
+                "bracket_um_per_k not negative": self.bracket_um_per_k >= 0,
+                "drive_v above 0": self.drive_v > 0,
+                "static_rejection_db from 0 to 160": 0 <= self.static_rejection_db <= 160,
             },
         )

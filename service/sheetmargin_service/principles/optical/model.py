@@ -70,7 +70,7 @@ DARK_DB = 300.0
 NEARLY_OPEN_DB = 1.0
 """A sheet that takes less from the light is called transparent: no band edge on a 1 dB grid parts it from none."""
 FLOOR_MARGIN_DB = 3.0
-"""No band edge comes nearer to the floor: there one sheet more is at most 3 dB away."""
+"""No band edge comes nearer to the floor or to overload: there one sheet more is at most 3 dB away."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +89,17 @@ class OpticalModel:
     @cached_property
     def _floor_db(self) -> Array:
         """Attenuation at which the floor is reached, (N,): the open path falls with the square of the gap."""
-        return self.parameters.floor_db - 20.0 * np.log10(self.settings.gap_mm / self.parameters.reference_gap_mm)
+        return self.parameters.floor_db - self._open_db
+
+    @property
+    def _open_db(self) -> Array:
+        """By how much the open path is weaker than at the reference gap, (N,)."""
+        return np.asarray(20.0 * np.log10(self.settings.gap_mm / self.parameters.reference_gap_mm))
+
+    @cached_property
+    def _overload_db(self) -> Array:
+        """Attenuation below which the receiver is overloaded, (N,); 0 where the open path does not reach that."""
+        return np.maximum(self.parameters.overload_db - self._open_db, 0.0) * (self.parameters.overload_db > 0.0)
 
     def _own_moves(self, count: int) -> dict[str, Array]:
         """Resolution, and drift since taught (ageing, dust, temperature), (count,) each."""
@@ -100,7 +110,7 @@ class OpticalModel:
     def receiver(self) -> Receiver:
         highest = self._floor_db - FLOOR_MARGIN_DB
         return Receiver(
-            lowest_edge=np.zeros_like(highest),
+            lowest_edge=np.where(self._overload_db > 0.0, self._overload_db + FLOOR_MARGIN_DB, 0.0),
             highest_edge=highest,
             widest_band=float(highest.max()),
         )
@@ -172,7 +182,7 @@ class OpticalModel:
         moves |= lot_moves(sheet, bulk=bulk, denser=np.zeros_like(bulk))
         narrow = too_narrow(sheet, self.settings.gap_mm[settings], clearance_mm=self.conditions.flutter_mm)
         return Readings(
-            values=_decibel(power),
+            values=np.maximum(_decibel(power), self._overload_db[settings, None]),
             weights=weights,
             moves={
                 **moves,
@@ -188,7 +198,7 @@ class OpticalModel:
         first, second = (grid.ravel() for grid in np.meshgrid(cover, cover))
         count = len(settings)
         return States(
-            no_sheet=open_readings(values=np.zeros(count), moves=self._own_moves(count)),
+            no_sheet=open_readings(values=self._overload_db[settings], moves=self._own_moves(count)),
             single=self._readings(sheet, settings, covers=[cover, *below], weights=weight),
             double=self._readings(
                 sheet,

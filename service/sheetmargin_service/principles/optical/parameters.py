@@ -13,7 +13,8 @@ class OpticalParameters:
 
     Attenuation is counted from the open path at the same gap, 10 lg of power. `floor_db` is the open path at
     `reference_gap_mm` over noise, stray light and what passes the sheet's edge; it falls with the square of the gap.
-    `position_db_per_mm` is how a sheet's height between the windows moves the reading.
+    `position_db_per_mm` is how a sheet's height between the windows moves the reading. `overload_db` is the attenuation
+    of the open path, likewise, above which the receiver is overloaded: what takes less reads alike.
     """
 
     wavelength_nm: float
@@ -27,6 +28,7 @@ class OpticalParameters:
     gap_max_mm: float
     reading_interval_ms: float
     response_ms: float
+    overload_db: float = 0.0
 
     def problems(self) -> list[str]:
         return broken_rules(
@@ -38,6 +40,7 @@ class OpticalParameters:
                     0 < self.gap_min_mm <= self.reference_gap_mm <= self.gap_max_mm
                 ),
                 "0 < resolution_db < floor_db": 0 < self.resolution_db < self.floor_db,
+                "0 <= overload_db < floor_db": 0 <= self.overload_db < self.floor_db,
                 "drift_db above 0": self.drift_db > 0,
                 "position_db_per_mm not negative": self.position_db_per_mm >= 0,
             },

@@ -9,6 +9,7 @@ mark it. A laser's spot sinks into what is translucent, by up to the way light g
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -142,7 +143,8 @@ class ThicknessModel:
         """By how much lasers read the sheet too thin, (V,): the depth of the spot in both outer layers."""
         if self.parameters.contact == "roller":
             return np.zeros(len(SINKING))
-        return SINKING * (_depth_um(sheet.layers[0]) + _depth_um(sheet.layers[-1]))
+        first, last = (_depth_um(*ends) for ends in (_outer(sheet.layers), _outer(sheet.layers[::-1])))
+        return SINKING * (first + last)
 
     def signal_table(self, sheet: Sheet) -> SignalTable:
         return self._states(sheet).signal_table()
@@ -217,21 +219,37 @@ class ThicknessModel:
         )
 
 
-def _depth_um(layer: SheetLayer) -> float:
-    """The way of light in a layer before it is scattered or absorbed, at most half the layer."""
+def _depth_um(layer: SheetLayer, below: SheetLayer | None) -> float:
+    """The way of light in an outer layer before it is scattered or absorbed: at most half the layer, or all of it where
+    metal lies behind it."""
     optical = layer.material.optical if layer.material else None
     if optical is None:
         return 0.0
     turbidity = (optical.scattering_m2_per_kg + optical.absorption_m2_per_kg) * layer.density_kg_m3
-    return min(1e6 / max(turbidity, 1.0), 0.5 * layer.thickness_um)
+    share = 1.0 if _is_metal(below) else 0.5
+    return min(1e6 / max(turbidity, 1.0), share * layer.thickness_um)
+
+
+def _outer(layers: Sequence[SheetLayer]) -> tuple[SheetLayer, SheetLayer | None]:
+    """The first of some layers, and what lies behind it."""
+    return layers[0], layers[1] if len(layers) > 1 else None
+
+
+def _is_metal(layer: SheetLayer | None) -> bool:
+    return layer is not None and layer.material is not None and layer.material.family == "metal"
 
 
 def _refuses_light(sheet: Sheet) -> Fact | None:
-    """Why a triangulating laser sees no spot on one of the sheet's faces, or None."""
-    for layer in (sheet.layers[0], sheet.layers[-1]):
-        if layer.material is not None and _mirrors(layer.material.family, layer.thickness_um):
-            return Fact(code="mirror-surface", values={"material": layer.material.id})
-        if layer.material is not None and layer.material.family == "metal":
+    """Why a triangulating laser sees no spot on one of the sheet's faces, or None. Behind a layer of film it sees
+    metal."""
+    if sheet.gloss:
+        return Fact(code="mirror-surface", values={"material": sheet.material_id})
+    for layer, behind in (_outer(sheet.layers), _outer(sheet.layers[::-1])):
+        seen_at = behind if behind is not None and _depth_um(layer, behind) >= layer.thickness_um else layer
+        if sheet.gloss is None and _mirrors(seen_at):
+            material = seen_at.material.id if seen_at.material else sheet.material_id
+            return Fact(code="mirror-surface", values={"material": material})
+        if _is_metal(seen_at):
             return None
     seen = [
         scattering_layer(
@@ -254,5 +272,6 @@ def _refuses_light(sheet: Sheet) -> Fact | None:
     )
 
 
-def _mirrors(family: str, thickness_um: float) -> bool:
-    return family in POLISHED_FAMILIES or (family == "metal" and thickness_um < FOIL_UM)
+def _mirrors(layer: SheetLayer) -> bool:
+    family = layer.material.family if layer.material else "core"
+    return family in POLISHED_FAMILIES or (family == "metal" and layer.thickness_um < FOIL_UM)
