@@ -20,15 +20,15 @@ _PLACES = {
         "Percentiles Profile Recommendation Serves Setup SheetResult SheetSummary Signal"
     ),
     "contract.job": (
-        "ComparisonQuestion Controller Corrugated Custom Double Environment Gauge Job Layer Line Prefer Require Sheet "
+        "Controller Corrugated Custom Double Environment Gauge Job Layer Line Prefer Require Sheet "
         "Surface Targets TrappedAir Wall"
     ),
     "contract.library": (
         "Catalogue Demands DetectorClass Filled Housing Interval Material MaterialTrappedAir OrderLine Porous Version"
     ),
     "contract.measure": (
-        "AtGrammage AtPosition BenchReading Cause Diagnosis DiagnosisQuestion Estimate Fit FitQuestion "
-        "FittedInterval FittedSample Grid InstalledBand InstalledProfile InstalledSetup MachineReading "
+        "AtGrammage AtPosition BenchReading Cause ComparisonQuestion Diagnosis DiagnosisQuestion Estimate Fit "
+        "FitQuestion FittedInterval FittedSample Grid InstalledBand InstalledProfile InstalledSetup MachineReading "
         "MarginMap Prediction PredictionQuestion Rates Residual"
     ),
     "contract.mounting": (

@@ -26,7 +26,6 @@ from sheetmargin.contract.answer import (
     Signal as Signal,
 )
 from sheetmargin.contract.job import (
-    ComparisonQuestion as ComparisonQuestion,
     Controller as Controller,
     Corrugated as Corrugated,
     Custom as Custom,
@@ -62,6 +61,7 @@ from sheetmargin.contract.measure import (
     AtPosition as AtPosition,
     BenchReading as BenchReading,
     Cause as Cause,
+    ComparisonQuestion as ComparisonQuestion,
     Diagnosis as Diagnosis,
     DiagnosisQuestion as DiagnosisQuestion,
     Estimate as Estimate,

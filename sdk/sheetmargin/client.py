@@ -22,7 +22,15 @@ from sheetmargin.contract.library import (
     SheetReadings,
     Version,
 )
-from sheetmargin.contract.measure import Diagnosis, DiagnosisQuestion, Fit, FitQuestion, Prediction, PredictionQuestion
+from sheetmargin.contract.measure import (
+    Diagnosis,
+    DiagnosisQuestion,
+    Fit,
+    FitQuestion,
+    InstalledSetup,
+    Prediction,
+    PredictionQuestion,
+)
 from sheetmargin.contract.summary import Summary
 from sheetmargin.decode import decode
 from sheetmargin.encode import Question, job_to_json, question_to_json
@@ -155,9 +163,11 @@ class Client:
         """The best recommendation in a few lines, for a list of offers or a small screen."""
         return decode(Summary, self.request("POST", "/v1/summaries", body=job_to_json(question)).json())
 
-    def compare(self, question: Question, first: str, second: str) -> Comparison:
-        """Two detector classes for a job side by side, the step that decides first."""
-        body = json.loads(job_to_json(question)) | {"between": [first, second]}
+    def compare(self, question: Question, first: str | InstalledSetup, second: str | InstalledSetup) -> Comparison:
+        """Two detector classes, or two set-ups as they are mounted, for a job side by side, the step that decides
+        first."""
+        pair = [one if isinstance(one, str) else json.loads(question_to_json(one)) for one in (first, second)]
+        body = json.loads(job_to_json(question)) | {"between" if isinstance(first, str) else "setups": pair}
         return decode(Comparison, self.request("POST", "/v1/comparisons", body=json.dumps(body).encode()).json())
 
     def predict(self, question: PredictionQuestion) -> Prediction:

@@ -119,8 +119,8 @@ def test_sheets_that_do_not_cling_are_told_apart_more_surely(real_api: FlaskClie
 
 
 def test_flaps_that_lift_need_room(real_api: FlaskClient) -> None:
-    flat = answer(real_api, {"material": "bopp", "thickness_um": 20})
-    lifted = answer(real_api, {"material": "bopp", "thickness_um": 20, "surface": {"lift_mm": 8}})
+    flat = answer(real_api, {"material": "bopp", "thickness_um": 100})
+    lifted = answer(real_api, {"material": "bopp", "thickness_um": 100, "surface": {"lift_mm": 8}})
     assert "capacitive-200k" in named(flat)
     assert "capacitive-200k" not in named(lifted)
 
@@ -156,6 +156,47 @@ class TestComparison:
         found = real_api.post("/v1/comparisons", json=asked).json
         assert (found["better"], found["steps"]) == ("ultrasonic-400k", [])
         assert [one["detector_class"] for one in found["ruled_out"]] == ["eddy-current-1k"]
+
+    def test_two_set_ups_are_compared_as_they_stand(self, real_api: FlaskClient) -> None:
+        """A band too narrow for the sheet falls behind; what is read there is what a prediction says."""
+        good, bad = (
+            {"detector_class": "ultrasonic-300k", "gap_mm": 40, "profile": {"band": {"low": 15, "high": high}}}
+            for high in (60, 46)
+        )
+        found = real_api.post("/v1/comparisons", json={"sheets": [PAPER], "setups": [bad, good]}).json
+        assert (found["better"], found["better_index"]) == ("ultrasonic-300k", 1)
+        assert found["steps"][0]["step"] == "verdict"
+        first, second = found["recommendations"]
+        assert [one["setups"][0]["profile"]["band"]["high"] for one in (first, second)] == [60, 46]
+        alone = real_api.post("/v1/predictions", json={"sheet": PAPER, "setup": good}).json["predicted"]
+        assert (first["chance"], first["sheets"]) == (alone["chance"], alone["sheets"])
+
+    def test_a_set_up_is_compared_for_every_sheet_of_a_list(self, real_api: FlaskClient) -> None:
+        setups = [{"detector_class": name, "gap_mm": 29.5} for name in ("ultrasonic-400k", "ultrasonic-300k")]
+        sheets = [PAPER, {"material": "newsprint", "grammage_gsm": 45}]
+        found = real_api.post("/v1/comparisons", json={"sheets": sheets, "setups": setups}).json
+        assert [len(one["sheets"]) for one in found["recommendations"]] == [2, 2]
+
+    @pytest.mark.parametrize(
+        ("first", "pointer"),
+        [
+            ({"detector_class": "ultrasonic-400k", "gap_mm": 500}, "/setups/0/gap_mm"),
+            ({"detector_class": "eddy-current-1k", "gap_mm": 30}, "/setups/0/detector_class"),
+            ({"detector_class": "ultrasonic-300k", "gap_mm": 30}, "/setups"),
+        ],
+    )
+    def test_set_ups_that_cannot_be(self, real_api: FlaskClient, first: dict[str, Any], pointer: str) -> None:
+        setups = [first, {"detector_class": "ultrasonic-300k", "gap_mm": 30}]
+        response = real_api.post("/v1/comparisons", json={"sheets": [PAPER], "setups": setups})
+        assert response.status_code == 422
+        assert response.json["errors"][0]["pointer"] == pointer
+
+    def test_classes_or_set_ups_and_not_both(self, real_api: FlaskClient) -> None:
+        between = ["ultrasonic-400k", "ultrasonic-300k"]
+        setups = [{"detector_class": name, "gap_mm": 29.5} for name in between]
+        for asked in ({}, {"between": between, "setups": setups}):
+            response = real_api.post("/v1/comparisons", json={"sheets": [PAPER], **asked})
+            assert response.json["errors"][0]["pointer"] == "/between"
 
     @pytest.mark.parametrize(
         ("between", "pointer"),

@@ -70,19 +70,15 @@ def test_an_effect_is_that_of_asking_again_with_the_input_fixed(name, monkeypatc
     sampling error (0.04), the little that a measurement leaves, and what is smoothed."""
     spec, principles, told, unknown, _ = BRUTE[name]
     found = ranking(spec, principles=principles)
-    pair = found.plans[0].configured_pairs[0]
+    pair = found.plans[0].configured_pairs[0] if found.plans else found.nearest[0]
     (effect,) = [one.effect for one in recommending.find_out([pair]) if one.input == told] or [0.0]
     chances = []
     for place in ndtri((np.arange(7) + 0.5) / 7.0):
         with monkeypatch.context() as patch:
             fixed(patch, [unknown], [place])
             again = ranking(spec, principles=principles)
-            model = next(
-                one.class_result.class_model
-                for plan in again.plans
-                for one in plan.configured_pairs
-                if one.class_result.detector_class.id == pair.class_result.detector_class.id
-            )
+            principle = pair.class_result.principle
+            model = principle.class_model(pair.class_result.detector_class, again.resolved_job.conditions)
             distribution = model.distribution(again.resolved_job.sheets[0], pair.choice.setting)
             readings = readings_of(pair.class_result.detector_class, pair.served[0].timing)
             rates = rates_of(

@@ -117,7 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         add_output_options(made, of=of)
 
     asking("recommend", recommend, "rank the set-ups for a sheet, or for a job file", add_recommend_options, of=Answer)
-    asking("compare", compare, "compare two detector classes for a job", add_compare_options, of=Comparison)
+    asking("compare", compare, "compare two detector classes or set-ups for a job", add_compare_options, of=Comparison)
     asking("predict", predict, "tell what a set-up would read of a sheet", add_predict_options, of=Prediction)
     asking("fit", fit, "tell what readings say of a sheet, and what that changes", add_fit_options, of=Fit)
     asking("diagnose", diagnose, "tell what is wrong with an installed set-up", add_diagnose_options, of=Diagnosis)

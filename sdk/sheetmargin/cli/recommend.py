@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 from sheetmargin.cli.options import add_parts, add_wishes, given_options, job_from
 from sheetmargin.cli.output import print_answer, shown_sections
@@ -28,7 +29,12 @@ def add_recommend_options(parser: argparse.ArgumentParser) -> None:
 
 
 def add_compare_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("between", nargs=2, metavar="CLASS", help="ids of the two classes")
+    parser.add_argument(
+        "between",
+        nargs=2,
+        metavar="CLASS[@GAP[,TILT[,LOW,HIGH]]]",
+        help="ids of the two classes; with gap in mm, tilt in degrees and band, the set-ups as they are mounted",
+    )
     add_recommend_options(parser)
 
 
@@ -43,13 +49,26 @@ def recommend(arguments: argparse.Namespace) -> int:
 
 
 def compare(arguments: argparse.Namespace) -> int:
-    first, second = arguments.between
-    body = json.dumps(json.loads(_job(arguments)) | {"between": [first, second]}).encode()
+    pair = arguments.between
+    compared = {"setups": list(map(_setup, pair))} if any("@" in one for one in pair) else {"between": pair}
+    body = json.dumps(json.loads(_job(arguments)) | compared).encode()
     with client_of(arguments) as client:
         reply = client.request("POST", "/v1/comparisons", body=body)
     comparison = decode(Comparison, reply.json())
     print_answer(comparison, reply.content, arguments)
     return SERVES if comparison.recommendations else NOTHING_SERVES
+
+
+def _setup(text: str) -> dict[str, Any]:
+    """A set-up as JSON has it: class@gap, then tilt, then both thresholds of the band, with commas."""
+    name, _, numbers = text.partition("@")
+    try:
+        gap, tilt, *band = (*map(float, numbers.split(",")), 0.0)[: max(2, numbers.count(",") + 1)]
+        low, high = map(round, band) if band else (None, None)
+    except ValueError:
+        raise InvalidJob(say("no-setup", text=text)) from None
+    profile = {"band": {"low": low, "high": high}} if band else {}
+    return {"detector_class": name, "gap_mm": gap, "tilt_deg": tilt, "profile": profile}
 
 
 def _job(arguments: argparse.Namespace) -> bytes:

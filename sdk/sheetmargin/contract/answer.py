@@ -459,7 +459,7 @@ class ComparedStep:
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """Two detector classes compared for one job, the deciding step first."""
+    """Two detector classes or set-ups compared for one job, the deciding step first."""
 
     reference: str | None
     """The caller's own reference of the job; null where it has none."""
@@ -471,12 +471,14 @@ class Comparison:
     """Version of the content of the catalogue."""
     better: str | None
     """Id of the class that ranks first of the two; null where neither serves the job."""
+    better_index: int | None = None
+    """Index in the question of the one that ranks first, 0 or 1; null where neither serves the job."""
     sheets: Sequence[SheetSummary] = ()
     """The sheets as they were understood."""
     steps: Sequence[ComparedStep]
     """Steps of the ranking, the deciding one first; empty where one of the two cannot serve."""
     recommendations: Sequence[Recommendation]
-    """How each class that can serve would be set, the better one first."""
+    """How each class that can serve would be set, or how each set-up is, the better one first."""
     ruled_out: Sequence[RuledOut]
     """Why one of the classes or both cannot serve."""
     cautions: Sequence[Note]

@@ -446,11 +446,3 @@ class SetupSheetQuestion(Job):
     """Size of the paper to print on."""
     language: Literal["en", "de"] | None = None
     """Language of the page; chosen by the header `Accept-Language` if not given."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class ComparisonQuestion(Job):
-    """A job, and the two detector classes to compare for it."""
-
-    between: Sequence[str] = field(metadata=about(fewest=2, most=2))
-    """Ids of the two detector classes to compare."""

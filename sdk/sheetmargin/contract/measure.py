@@ -8,7 +8,7 @@ from typing import Literal
 
 from sheetmargin.contract.answer import Answer, Margin, Percentiles, Recommendation, SheetSummary
 from sheetmargin.contract.fields import DB, PPM, SIGNAL, about
-from sheetmargin.contract.job import Circumstances, Sheet, Wishes
+from sheetmargin.contract.job import Circumstances, Job, Sheet, Wishes
 from sheetmargin.contract.notes import Assumption, Note
 from sheetmargin.contract.shown import Shown
 
@@ -62,6 +62,16 @@ class InstalledSetup:
     """Tilt in ° of the detector's axis against the sheet's normal, 0 where perpendicular."""
     profile: InstalledProfile = InstalledProfile()
     """Band and hold time that are set."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComparisonQuestion(Job):
+    """A job, and two detector classes or two installed set-ups to compare for it."""
+
+    between: Sequence[str] | None = field(default=None, metadata=about(fewest=2, most=2))
+    """Ids of the two detector classes to compare, each at its best settings; instead of `setups`."""
+    setups: Sequence[InstalledSetup] | None = field(default=None, metadata=about(fewest=2, most=2))
+    """The two set-ups to compare, each as it is mounted and set; instead of `between`."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Two detector classes for a job side by side."""
+"""Two detector classes or set-ups for a job side by side."""
 
 from __future__ import annotations
 

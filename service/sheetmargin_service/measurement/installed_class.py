@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 from sheetmargin.contract.measure import InstalledSetup
@@ -27,7 +28,7 @@ def class_model_at(detector_class: DetectorClass, conditions: Conditions, places
 def class_result_at(
     resolved_job: ResolvedJob, detector_class: DetectorClass, setup: InstalledSetup, *, field: str
 ) -> ClassResult:
-    """The class where it is installed before the question's one sheet; QuestionError where it cannot be."""
+    """The class where it is installed before the question's sheets; QuestionError where it cannot be."""
     gap, tilt = setup.gap_mm, setup.tilt_deg
     check_gap(detector_class, gap, field=f"{field}/gap_mm")
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
@@ -43,7 +44,7 @@ def class_result_at(
 def _refusal(class_model: ClassModel, detector_class: DetectorClass, resolved_job: ResolvedJob) -> Fact | None:
     """Why the class cannot sense a sheet in its beam. One whose nominal level is hidden at this gap alone is not
     refused: others of its kind may not be, and the answer tells how likely that is."""
-    for sheet in resolved_job.in_beam(0):
+    for sheet in chain.from_iterable(map(resolved_job.in_beam, range(len(resolved_job.sheets)))):
         fact = class_model.refuses(sheet)
         if fact is not None and fact.code == "opaque":
             anywhere = principle_of(detector_class).class_model(detector_class, _standing(resolved_job.conditions))

@@ -1,53 +1,63 @@
-"""Two detector classes for one job, side by side, by the steps of the order."""
+"""Two detector classes or set-ups for one job, side by side, by the steps of the order."""
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from sheetmargin.contract.answer import ComparedStep, Comparison
-from sheetmargin.contract.job import ComparisonQuestion, Job
+from sheetmargin.contract.job import Job
 from sheetmargin.contract.notes import RuledOut
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
+from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.order_explained import behind, deciding_step, shown_value
-from sheetmargin_service.selection.ranking import Plan, key_of
+from sheetmargin_service.selection.ranking import Plan, key_of, ranked
 from sheetmargin_service.selection.recommend import rank, summaries_of
+from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.version import model_version
 
 
-def compare(question: ComparisonQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Comparison:
-    """The question's two classes for its job, each by itself."""
-    ranking = rank(replace(job, classes=tuple(question.between)), catalogue=catalogue, library=library, every=True)
-    plans = [plan for plan in ranking.plans if len(_classes(plan)) == 1]
-    sheets = ranking.resolved_job.sheets
+def compare(between: Sequence[str], *, job: Job, catalogue: Catalogue, library: Library) -> Comparison:
+    """Two classes for a job, each by itself at its best."""
+    ranking = rank(replace(job, classes=tuple(between)), catalogue=catalogue, library=library, every=True)
+    plans = [next((plan for plan in ranking.plans if _classes(plan) == {name}), None) for name in between]
+    ruled_out = {name: ranking.ruled_out[name] for name in between if name in ranking.ruled_out}
+    return side_by_side(plans, ruled_out, resolved_job=ranking.resolved_job, catalogue=catalogue)
+
+
+def side_by_side(
+    plans: Sequence[Plan | None], ruled_out: Mapping[str, Fact], *, resolved_job: ResolvedJob, catalogue: Catalogue
+) -> Comparison:
+    """Two plans, or one where the other cannot be, and why classes cannot serve."""
+    order = ranked([plan for plan in plans if plan is not None])
     principle = {c.id: c.principle for c in catalogue.classes}
     recommendations = tuple(
-        recommendation(plan, sheets, rank=place, order=[behind(plan, plans[0], above=1)] if place > 1 else ())
-        for place, plan in enumerate(plans, start=1)
+        recommendation(plan, resolved_job.sheets, rank=place, order=_behind(order, place))
+        for place, plan in enumerate(order, start=1)
     )
     return Comparison(
-        reference=job.reference,
+        reference=resolved_job.job.reference,
         model_version=model_version(),
         catalogue_version=catalogue.version,
-        better=next(iter(_classes(plans[0]))) if plans else None,
-        sheets=summaries_of(ranking.resolved_job),
-        steps=_steps(plans[0], plans[1]) if len(plans) > 1 else (),
+        better=next(iter(_classes(order[0]))) if order else None,
+        better_index=plans.index(order[0]) if order else None,
+        sheets=summaries_of(resolved_job),
+        steps=_steps(*order) if len(order) == 2 else (),
         recommendations=recommendations,
         ruled_out=tuple(
             RuledOut(detector_class=name, principle=principle[name], code=fact.code, values=fact.values)
-            for name in question.between
-            if (fact := ranking.ruled_out.get(name))
+            for name, fact in ruled_out.items()
         ),
         cautions=cautions(recommendations),
     )
 
 
-def job_of(question: ComparisonQuestion) -> Job:
-    """The job alone."""
-    return Job(**{field.name: getattr(question, field.name) for field in fields(Job)})
+def _behind(order: Sequence[Plan], place: int) -> list[Fact]:
+    return [behind(order[place - 1], order[0], above=1)] if place > 1 else []
 
 
 def _classes(plan: Plan) -> set[str]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import fields
 
 from flask import Response
 from sheetmargin.contract.answer import Answer, Comparison
-from sheetmargin.contract.job import ComparisonQuestion, Job
+from sheetmargin.contract.job import Job
+from sheetmargin.contract.measure import ComparisonQuestion
 from sheetmargin.contract.summary import Summary, summary_of
 
 from sheetmargin_service.api.accept_language import wanted_language
@@ -14,14 +16,17 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
-from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.faults import Fault, faults_of
+from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
 from sheetmargin_service.api.service import Service, current_service
+from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.measurement.compare_setups import compare_setups
 from sheetmargin_service.messages.languages import Language
-from sheetmargin_service.selection.compare import compare, job_of
+from sheetmargin_service.selection.compare import compare
 
 routes = Routes(
     "recommendations",
@@ -72,26 +77,41 @@ def summarise_for_sheet(asked: tuple[Job, Language | None]) -> Response:
     body=question_schema(ComparisonQuestion),
     answer=answer_schema(Comparison),
 )
-def compare_classes(asked: ComparisonQuestion) -> Response:
-    """Compare two detector classes for a job, the deciding step of the ranking first."""
+def compare_two(asked: ComparisonQuestion) -> Response:
+    """Compare two detector classes or two installed set-ups for a job, the deciding step of the ranking first."""
     service, language = current_service(), wanted_language()
-    job = job_of(asked)
-    resolved = resolve_job(job, service, also=_unknown_classes(asked, job, service))
+    job = Job(**{field.name: getattr(asked, field.name) for field in fields(Job)})
+    resolved = resolve_job(job, service, also=_uncomparable(asked, job, service))
 
     def compute() -> bytes:
-        told = compare(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
+        job, catalogue, library = resolved.job, resolved.catalogue, service.library
+        try:
+            if asked.setups is not None:
+                told = compare_setups(asked.setups, job=job, catalogue=catalogue, library=library)
+            else:
+                told = compare(asked.between or (), job=job, catalogue=catalogue, library=library)
+        except QuestionError as error:
+            raise Problem("invalid-values", *faults_of(error)) from error
         return json_bytes(encode(told, language=language))
 
     versions = (service.build, service.model_version, resolved.catalogue.version)
-    etag = strong_etag(*versions, JSON, language, "comparison", *asked.between, canonical_job(resolved.job))
+    between = [*(asked.between or ()), *map(repr, asked.setups or ())]
+    etag = strong_etag(*versions, JSON, language, "comparison", *between, canonical_job(resolved.job))
     return cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed)
 
 
-def _unknown_classes(asked: ComparisonQuestion, job: Job, service: Service) -> Iterator[Fault]:
-    """Classes that the catalogue does not have, or one that would be compared with itself."""
+def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iterator[Fault]:
+    """Neither classes nor set-ups, or both; classes that the catalogue does not have; one compared with itself."""
+    if (asked.between is None) == (asked.setups is None):
+        yield Fault(
+            code="conflicting-fields" if asked.between else "missing-field",
+            detail="Two classes are compared, or two set-ups.",
+            expected="between or setups",
+            path=("between",),
+        )
     catalogue = service.catalogues.get(job.catalogue or service.default_catalogue)
     known = [c.id for c in catalogue.classes] if catalogue else []
-    for index, name in enumerate(asked.between):
+    for index, name in enumerate(asked.between or ()):
         if catalogue and name not in known:
             yield Fault(
                 code="unknown-class",
@@ -99,8 +119,15 @@ def _unknown_classes(asked: ComparisonQuestion, job: Job, service: Service) -> I
                 expected="one of " + ", ".join(known),
                 path=("between", index),
             )
-    if len(set(asked.between)) == 1:
-        yield Fault(code="contradiction", detail="Both are one class.", expected="two classes", path=("between",))
+    for name, pair in (("between", asked.between), ("setups", asked.setups)):
+        if pair and pair[0] == pair[1]:
+            yield Fault(code="contradiction", detail="Both are the same.", expected="two that differ", path=(name,))
+    for index, setup in enumerate(asked.setups or ()):
+        band = setup.profile.band
+        if band is not None and band.low >= band.high:
+            path = ("setups", index, "profile", "band", "low")
+            expected = f"less than {band.high}"
+            yield Fault(code="contradiction", detail="The band does not rise.", expected=expected, path=path)
 
 
 def _answer(
