@@ -140,7 +140,7 @@ def with_pores(
         code="porosity-estimated",
         field=field,
         value=porosity,
-        values={"porosity": porosity, "tortuosity": TORTUOSITY},
+        values={"porosity_share": porosity, "tortuosity": TORTUOSITY},
         source=TYPICAL,
     )
     return replace(layer, material=replace(material, porous=porous)), (note,)

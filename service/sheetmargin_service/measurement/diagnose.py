@@ -32,7 +32,7 @@ from sheetmargin_service.selection.class_result import ClassResult, class_result
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served, build_configured_pair
 from sheetmargin_service.selection.failure_modes import cause as first_failure
-from sheetmargin_service.selection.notes import cautions
+from sheetmargin_service.selection.notes import cautions, summary_values
 from sheetmargin_service.selection.plans import plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.recommend import summaries_of
@@ -163,7 +163,7 @@ def _design(configured_pair: ConfiguredPair, setting: Setting, recommend: Callab
         class_result, configured_pair.choice.setting, {0: now.distribution}, choice=configured_pair.choice
     )
     if _better(other_band, configured_pair):
-        values = {**_band(other_band), "margin_before": now.worst, "margin_after": other_band.worst}
+        values = {**_band(other_band), "margin_before_db": now.worst, "margin_after_db": other_band.worst}
         return _design_of("wrong-profile", "remedy-profile", values, other_band)
     mechanism = _mechanism(class_result, now)
     (anywhere,) = class_results_of(class_result.resolved_job, [class_result.detector_class])
@@ -174,18 +174,22 @@ def _design(configured_pair: ConfiguredPair, setting: Setting, recommend: Callab
             **_band(found),
             "gap_mm": round(found.choice.gap.nominal, 1),
             "tilt_deg": found.choice.tilt.nominal if found.choice.tilt else 0.0,
-            "margin_before": now.worst,
-            "margin_after": found.worst,
+            "margin_before_db": now.worst,
+            "margin_after_db": found.worst,
         }
         return _design_of(mechanism or "wrong-place", "remedy-place", values, found)
     best = recommend(class_result.resolved_job.job).recommendations
     if best and ORDER[best[0].verdict] < ORDER[now.judgement.verdict]:
-        values = {"detector_class": best[0].setups[0].detector_class.id, "margin_before": now.worst}
-        result = best[0].sheets[0].margin
-        values["margin_after"] = min(result.no_sheet, result.single, result.double)
+        setup, result = best[0].setups[0], best[0].sheets[0].margin
+        values = {
+            **summary_values(setup.detector_class),
+            "margin_before_db": now.worst,
+            "margin_after": min(result.no_sheet, result.single, result.double),
+            "unit": setup.profile.band.unit,
+        }
         remedy_note = Note(code="remedy-class", values=values)
         return _Design(cause=mechanism or "wrong-class", remedy=remedy_note, remedied=_rates(healthy))
-    nothing = Note(code="remedy-none", values={"margin_before": now.worst})
+    nothing = Note(code="remedy-none", values={"margin_before_db": now.worst})
     return _Design(cause=mechanism or "wrong-class", remedy=nothing, remedied=_rates(healthy))
 
 
@@ -195,7 +199,7 @@ def _design_of(cause: str, code: str, values: Mapping[str, Scalar], configured_p
 
 
 def _band(configured_pair: ConfiguredPair) -> dict[str, Scalar]:
-    return {"band_low": configured_pair.low, "band_high": configured_pair.high}
+    return {"band_low": configured_pair.low, "band_high": configured_pair.high, "unit": "dB"}
 
 
 def _better(one: ConfiguredPair, other: ConfiguredPair) -> bool:
@@ -244,10 +248,15 @@ def _causes(
                 rates_ppm=_rates(scenario),
                 against=against,
                 test=None
-                if test is None
+                if test is None or against is None
                 else Note(
                     code=f"test-{test.code}",
-                    values={"expected": round(test.expected, 1), "other": round(test.other, 1)},
+                    values={
+                        "expected": round(test.expected, 1),
+                        "other": round(test.other, 1),
+                        "other_rank": order.index(against) + 1,
+                        "unit": test.unit,
+                    },
                 ),
                 deviations=None if test is None else test.deviations,
                 remedy=design.remedy if by_design else remedy(setting, configured_pair.mounting, likeliest),

@@ -34,6 +34,7 @@ class Probe:
     outcome: Callable[[Scenario], float] | None
     tolerance: float
     effort: int
+    unit: str = "dB"
 
 
 def _ripple(scenario: Scenario) -> float:
@@ -68,14 +69,14 @@ PROBES: tuple[Probe, ...] = (
     Probe(code="read-one-sheet", outcome=lambda s: s.single.median, tolerance=2.0, effort=1),
     Probe(code="lay-doubles-anew", outcome=lambda s: s.double.median, tolerance=4.0, effort=2),
     Probe(code="clean-faces", outcome=None, tolerance=0.7, effort=1),
-    Probe(code="measure-gap", outcome=None, tolerance=0.3, effort=1),
+    Probe(code="measure-gap", outcome=None, tolerance=0.3, effort=1, unit="mm"),
     Probe(code="block-the-beam", outcome=_blocked, tolerance=2.0, effort=2),
     Probe(code="watch-the-floor", outcome=_floor_by_time, tolerance=1.0, effort=2),
     Probe(code="silence-neighbours", outcome=_own_floor, tolerance=2.0, effort=2),
     Probe(code="move-the-sheet", outcome=_ripple, tolerance=1.5, effort=2),
     Probe(code="guide-flat", outcome=None, tolerance=0.7, effort=2),
-    Probe(code="run-slowly", outcome=None, tolerance=20.0, effort=2),
-    Probe(code="watch-controller", outcome=None, tolerance=2.0, effort=2),
+    Probe(code="run-slowly", outcome=None, tolerance=20.0, effort=2, unit="%"),
+    Probe(code="watch-controller", outcome=None, tolerance=2.0, effort=2, unit="%"),
     Probe(code="realign", outcome=None, tolerance=0.7, effort=3),
     Probe(code="condition-sheets", outcome=None, tolerance=0.7, effort=4),
 )
@@ -92,6 +93,7 @@ class Separation:
     code: str
     expected: float
     other: float
+    unit: str
     deviations: float
 
 
@@ -116,9 +118,10 @@ def separation(one: Mapping[str, Showing], other: Mapping[str, Showing]) -> Sepa
         mine, its = one[probe.code], other[probe.code]
         sigma = float(np.linalg.norm([probe.tolerance, mine.sigma, its.sigma]))
         deviations = abs(mine.value - its.value) / sigma
-        tried.append(
-            (probe.effort, Separation(code=probe.code, expected=mine.value, other=its.value, deviations=deviations))
+        shown = Separation(
+            code=probe.code, expected=mine.value, other=its.value, unit=probe.unit, deviations=deviations
         )
+        tried.append((probe.effort, shown))
     best = max(found.deviations for _, found in tried)
     if best < LEAST_DEVIATIONS:
         return None

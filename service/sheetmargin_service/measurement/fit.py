@@ -14,7 +14,7 @@ from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.job import TrappedAir as TrappedAirSpec
 from sheetmargin.contract.measure import Estimate, Fit, FittedInterval, FittedSample, Residual
-from sheetmargin.contract.notes import Note
+from sheetmargin.contract.notes import Note, Scalar
 
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.detectors.catalogue import Catalogue
@@ -245,8 +245,9 @@ def _notes(
             notes.append(Note(code=code, values={"share_pct": min(round(100.0 * estimate.sigma_share), 100)}))
     for estimate, x in zip(estimates[:moved], mean[:moved], strict=True):
         if abs(x) > UNLIKE:
-            values = {"deviations": round(float(abs(x)), 1), "fitted": estimate.fitted.nominal}
-            notes.append(Note(code=UNLIKE_LIBRARY[estimate.name], values=values))
+            code, fitted = UNLIKE_LIBRARY[estimate.name]
+            values = {"deviations": round(float(abs(x)), 1), fitted: estimate.fitted.nominal}
+            notes.append(Note(code=code, values=values))
     for i in np.flatnonzero(np.abs(peak.misfit) > OUTLIER):
         one = misfit.seen[int(i)]
         off = one.attenuation_db - float(misfit.predicted(peak.at)[i])
@@ -258,7 +259,7 @@ def _notes(
             Note(
                 code="model-does-not-explain",
                 values={
-                    "chance_pct": round(100.0 * p_value, 2),
+                    "samples_pct": round(100.0 * p_value, 2),
                     "detector_class": name,
                     "gap_mm": gap,
                     "tilt_deg": tilt,
@@ -278,11 +279,11 @@ CANNOT_TELL = {
     "trapped_air_width": "trapped-air-width-not-told",
 }
 UNLIKE_LIBRARY = {
-    "grammage_gsm": "grammage-unlike",
-    "stiffness_factor": "stiffness-unlike",
-    "loss_factor": "loss-unlike",
-    "trapped_air_um": "trapped-air-unlike",
-    "trapped_air_width": "trapped-air-width-unlike",
+    "grammage_gsm": ("grammage-unlike", "fitted_gsm"),
+    "stiffness_factor": ("stiffness-unlike", "fitted"),
+    "loss_factor": ("loss-unlike", "fitted"),
+    "trapped_air_um": ("trapped-air-unlike", "fitted_um"),
+    "trapped_air_width": ("trapped-air-width-unlike", "fitted"),
 }
 
 
@@ -310,8 +311,15 @@ def _changed(before: Answer, after: Answer) -> tuple[Note, ...]:
             )
         )
     if first.profile.id != second.profile.id:
-        values = {"before": first.profile.id, "after": second.profile.id}
-        notes.append(Note(code="profile-changed", values=values))
+        old, new = first.profile.band, second.profile.band
+        bands: dict[str, Scalar] = {
+            "before_band_low": old.low,
+            "before_band_high": old.high,
+            "after_band_low": new.low,
+            "after_band_high": new.high,
+            "unit": new.unit,
+        }
+        notes.append(Note(code="profile-changed", values=bands))
     return tuple(notes) or (Note(code="recommendation-same", values={}),)
 
 

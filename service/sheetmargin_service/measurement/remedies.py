@@ -38,7 +38,7 @@ def _note(code: str, fault: Fault, **more: Scalar) -> Note:
 
 def _profile(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
     healthy = setting.machine.healthy
-    return Note(code="remedy-profile-back", values={"band_low": healthy.low, "band_high": healthy.high})
+    return Note(code="remedy-profile-back", values={"band_low": healthy.low, "band_high": healthy.high, "unit": "dB"})
 
 
 def _gap(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
@@ -51,8 +51,8 @@ def _align(setting: Setting, _: Mounting | None, fault: Fault) -> Note:
     return _note(
         "remedy-align",
         fault,
-        lateral_mm_1db=round(limits.lateral_mm_1db, 1),
-        angle_deg_1db=round(limits.angle_deg_1db, 1),
+        lateral_mm=round(limits.lateral_mm_1db, 1),
+        angle_deg=round(limits.angle_deg_1db, 1),
     )
 
 

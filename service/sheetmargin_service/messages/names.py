@@ -50,7 +50,7 @@ class Reader:
         """A German text with the noun of these sheets in place of Bogen."""
         if self.language != "de" or self.noun == "Bogen":
             return text
-        return _bogen().sub(lambda found: _nouns()[found[0]][self.noun], text)
+        return _bogen().sub(lambda found: _in_place_of_bogen(found, self.noun), text)
 
 
 def material_name(material: str, language: Language) -> str:
@@ -96,6 +96,7 @@ def field_name(pointer: str, language: Language) -> str:
     return next((table[part][language] for part in reversed(parts) if part in table), pointer)
 
 
+@cache
 def names() -> Mapping[Language, Mapping[str, Mapping[str, str]]]:
     """What each principle and each quantity is called, by language and id."""
     told = [(p, load_table(p.folder, TABLE)["names"]) for p in principles().values()]
@@ -134,11 +135,19 @@ def _table(name: str) -> Mapping[str, Mapping[str, str]]:
 
 
 @cache
-def _nouns() -> Mapping[str, Mapping[str, str]]:
-    return load_table(__package__, "nouns.toml")
-
-
-@cache
 def _bogen() -> re.Pattern[str]:
-    phrases = sorted(_nouns(), key=len, reverse=True)
-    return re.compile(rf"\b(?:{'|'.join(map(re.escape, phrases))})\b")
+    """The phrases of the table, the longest first, with Einzel- and Doppelbogen for Bogen."""
+    phrases = sorted(_table("nouns.toml"), key=len, reverse=True)
+    either = (re.escape(phrase).replace("Bogen", "(?:Bogen|(?:Einzel|Doppel)bogen)") for phrase in phrases)
+    return re.compile(rf"(?<!\w)(?:{'|'.join(either)})(?!\w)", re.IGNORECASE)
+
+
+def _in_place_of_bogen(found: re.Match[str], noun: str) -> str:
+    said = found[0]
+    prefix = next((each for each in ("Einzel", "Doppel") if f"{each}bogen" in said), "")
+    phrase = said.replace(f"{prefix}bogen", "Bogen") if prefix else said
+    table = _table("nouns.toml")
+    instead = table[phrase if phrase in table else phrase[:1].lower() + phrase[1:]][noun]
+    if prefix:
+        instead = re.sub("Blech|Platte", lambda word: prefix + word[0].lower(), instead)
+    return instead[:1].upper() + instead[1:] if said[:1].isupper() else instead

@@ -18,9 +18,9 @@ Rounding = Literal["nearest", "up", "down"]
 
 FIELD_UNITS: Mapping[str, str] = {"um": "µm"}
 """Units of a signal that ASCII writes otherwise."""
-LEVELS = frozenset({"margin", "margin_alone", "single_move", "double_move", "expected", "low", "high"})
+LEVELS = frozenset({"margin", "margin_alone", "margin_after", "single_move", "double_move", "expected", "other"})
 """Names of values in the unit beside them, with those that end as `LEVEL_ENDS`."""
-LEVEL_ENDS = ("_p1", "_p50", "_p99", "_edge", "band_low", "band_high", "margin_before", "margin_after")
+LEVEL_ENDS = ("_p1", "_p50", "_p99", "_edge", "band_low", "band_high")
 FINEST_PPM = 1.0
 """Rarer misreads are not resolved."""
 PPM_AS_SHARE = 10_000.0
@@ -33,6 +33,12 @@ _WORDS: Mapping[str, Mapping[Language, str]] = {
     "finest": {"en": "1 per million or fewer", "de": "höchstens 1 je Million"},
     "or fewer": {"en": "{} or fewer", "de": "höchstens {}"},
     "less than": {"en": "less than", "de": "weniger als"},
+    "up": {"en": "rises by about {}", "de": "steigt um etwa {}"},
+    "down": {"en": "falls by about {}", "de": "fällt um etwa {}"},
+    "unchanged": {"en": "does not change", "de": "bleibt gleich"},
+    "gap": {"en": "gap {}", "de": "Abstand {}"},
+    "tilt": {"en": "tilt {}", "de": "Neigung {}"},
+    "in contact": {"en": "in contact", "de": "in Kontakt"},
     "not limited": {
         "en": "not limited by the detector (above 1,000 m/min)",
         "de": "durch den Detektor nicht begrenzt (über 1.000 m/min)",
@@ -54,8 +60,17 @@ class Figure:
 
 
 FIGURES: Mapping[str, Figure] = {
-    "mm": Figure(unit="mm", whole_from=100.0, small=True),
+    "mm": Figure(unit="mm", small=True),
+    "needed_mm": Figure(unit="mm", rounding="up"),
+    "least_mm": Figure(unit="mm", rounding="up"),
+    "least_pitch_mm": Figure(unit="mm", rounding="up"),
+    "height_mm": Figure(unit="mm", rounding="up"),
+    "short_mm": Figure(unit="mm", rounding="up"),
     "um": Figure(unit="µm", digits=3),
+    "spread_um": Figure(unit="µm"),
+    "own_um": Figure(unit="µm"),
+    "air_um": Figure(unit="µm"),
+    "sunk_um": Figure(unit="µm"),
     "db": Figure(unit="dB"),
     "ff": Figure(unit="fF"),
     "deg": Figure(unit="°"),
@@ -93,6 +108,8 @@ FIGURES: Mapping[str, Figure] = {
 }
 """By the end of a value's name, the longest that fits; what comes per hour, and a count of sheets, has no unit of its
 own."""
+GAP = Figure(unit="mm", whole_from=100.0)
+"""Gaps are set to half a millimetre."""
 LEVEL = Figure()
 PLAIN = Figure(digits=3)
 """What has no unit: counts, factors, ratios."""
@@ -101,6 +118,8 @@ PLAIN = Figure(digits=3)
 @cache
 def figure_of(name: str) -> Figure | None:
     """How the value of a name is written; None where the name tells no quantity."""
+    if name.startswith("gap_") and name.endswith("_mm"):
+        return GAP
     parts = name.split("_")
     ends = ("_".join(parts[start:]) for start in range(len(parts)))
     return next((FIGURES[end] for end in ends if end in FIGURES), LEVEL if is_level(name) else None)
@@ -176,6 +195,30 @@ def written_target(value: float, language: Language) -> str:
     return _WORDS["or fewer"][language].format(_joined(number, unit))
 
 
+def written_change(value: float, language: Language, *, unit: str) -> str:
+    """By how much a level rises or falls, in words.
+
+    >>> written_change(7.4, "en", unit="dB"), written_change(-0.6, "de", unit="dB")
+    ('rises by about 7.4 dB', 'fällt um etwa 0,6 dB')
+    """
+    if _rounded(value, LEVEL)[0] == 0.0:
+        return _WORDS["unchanged"][language]
+    amount = written("expected", abs(value), language, unit=unit)
+    return _WORDS["up" if value > 0.0 else "down"][language].format(amount)
+
+
+def written_position(gap_mm: float, tilt_deg: float | None, language: Language) -> str:
+    """Gap and tilt; the gap alone where tilt means nothing.
+
+    >>> written_position(23.5, 0.0, "de"), written_position(0.0, None, "en")
+    ('Abstand 23,5 mm, Neigung 0°', 'in contact')
+    """
+    gap = _WORDS["gap" if gap_mm else "in contact"][language].format(written("gap_mm", gap_mm, language))
+    if tilt_deg is None:
+        return gap
+    return f"{gap}, {_WORDS['tilt'][language].format(written('tilt_deg', tilt_deg, language))}"
+
+
 def _joined(number: str, unit: str) -> str:
     return f"{number}{'' if unit in ('', '°') else ' '}{unit}"
 
@@ -190,10 +233,12 @@ def _parts(name: str, value: float, language: Language, *, unit: str = "", fine:
     if name.endswith("_share"):
         value *= 100.0
     own = figure.unit or (FIELD_UNITS.get(unit, unit) if is_level(name) else "")
-    if own == "%" and not is_level(name) and 0.0 < value < 0.01:
+    if (own == "%" or name.endswith("per_hour")) and 0.0 < value < 0.01:
         return f"{_WORDS['less than'][language]} {written_number(0.01, language)}", own
-    if figure.unit == "µm" and float(f"{abs(value):.3g}") >= 1000.0:
-        return written_number(value / 1000.0, language, figure=figure), "mm"
+    if own == "µm" and float(f"{abs(value):.3g}") >= 1000.0:
+        return written_number(value / 1000.0, language, figure=FIGURES["um"]), "mm"
+    if own == "kHz" and value < 1.0:
+        value, own = 1000.0 * value, "Hz"
     return written_number(value, language, figure=figure, fine=fine), own
 
 

@@ -9,9 +9,11 @@ and `messages.quantities` gives it digits and unit. Within a placeholder:
     {single_p1:fine}            to one decimal, where whole numbers would hide a difference
     {target_ppm:target}         1,000 per million or fewer
     {count:sheet|sheets}        the noun that goes with the count
+    {change_db:rise}            rises by about 7 dB, falls by, does not change; `fall` of what counts downwards
 
 Names that are not among the values: `{sheet_name}`, `{detector_name}`, `{field}` (the input that the note's pointer is
-for) and `{setup_number}`, from 1. `kind` says where in an answer the code stands.
+for), `{position}` (gap and tilt), `{setup_number}` and `{reading_number}`, from 1. `kind` says where in an answer the
+code stands.
 """
 
 from __future__ import annotations
@@ -23,8 +25,14 @@ from functools import cache
 from string import Formatter
 
 from sheetmargin_service.messages.languages import LANGUAGES, Language, is_one
-from sheetmargin_service.messages.names import TABLE, Reader, detector_called, field_name, material_name
-from sheetmargin_service.messages.quantities import written, written_range, written_target
+from sheetmargin_service.messages.names import TABLE, Reader, detector_called, field_name, material_name, names
+from sheetmargin_service.messages.quantities import (
+    written,
+    written_change,
+    written_position,
+    written_range,
+    written_target,
+)
 from sheetmargin_service.principles import principles
 from sheetmargin_service.tables import load_table, table_names
 
@@ -45,8 +53,17 @@ KINDS = (
     "remedy",
 )
 """`setup`: notes of mounting, timing and alignment; `fit`: what readings say; the last three: of a diagnosis."""
-DERIVED = frozenset({"sheet_name", "detector_name", "field", "setup_number"})
-"""Placeholders that are not values themselves."""
+DERIVED: Mapping[str, frozenset[str]] = {
+    "sheet_name": frozenset(),
+    "detector_name": frozenset({"detector_class"}),
+    "field": frozenset({"pointer"}),
+    "setup_number": frozenset({"setup"}),
+    "reading_number": frozenset({"reading"}),
+    "position": frozenset({"gap_mm", "tilt_deg"}),
+    "position_before": frozenset({"gap_before_mm", "tilt_before_deg"}),
+    "position_after": frozenset({"gap_after_mm", "tilt_after_deg"}),
+}
+"""Placeholders that are not values themselves, and the values that they are made of."""
 PREFIXED = frozenset({"reason", "ruled-out", "assumption"})
 """Kinds that name their sheet first, where an answer tells of several and the text does not name it."""
 
@@ -79,6 +96,10 @@ class Text:
         """Names that the text states."""
         ends = {piece.form.split()[-1] for piece in self.pieces[language] if "to " in piece.form}
         return frozenset({piece.name for piece in self.pieces[language] if piece.name is not None} | ends)
+
+    def values(self, language: Language) -> frozenset[str]:
+        """Names of the values that a note must have for it."""
+        return frozenset().union(*(DERIVED.get(name, {name}) for name in self.placeholders(language)))
 
 
 @cache
@@ -144,10 +165,16 @@ def _known(values: Mapping[str, Scalar], reader: Reader, pointer: str | None) ->
         known["pointer"] = where
         known["field"] = field_name(where, language)
         known["value_of"] = where.rpartition("/")[2]
-    if isinstance(material := values.get("material"), str):
-        known["material"] = material_name(material, language)
-    if isinstance(setup := values.get("setup"), int):
-        known["setup_number"] = setup + 1
+    for name in ("material", "construction"):
+        if isinstance(material := values.get(name), str):
+            known[name] = material_name(material, language)
+    for name in ("setup", "reading"):
+        if isinstance(index := values.get(name), int):
+            known[f"{name}_number"] = index + 1
+    for when in ("", "_before", "_after"):
+        gap, tilt = values.get(f"gap{when}_mm"), values.get(f"tilt{when}_deg")
+        if isinstance(gap, int | float):
+            known[f"position{when}"] = written_position(gap, tilt if isinstance(tilt, int | float) else None, language)
     kind, khz = values.get("detector", values.get("detector_class")), values.get("frequency_khz")
     if isinstance(kind, str):
         known["detector_name"] = detector_called(kind, khz if isinstance(khz, float) else None, language)
@@ -174,6 +201,8 @@ def _filled(piece: Piece, known: Mapping[str, Scalar], language: Language) -> st
         return one if is_one(value, language) else more
     if piece.form == "target":
         return written_target(value, language)
+    if piece.form in ("rise", "fall"):
+        return written_change(value if piece.form == "rise" else -value, language, unit=unit)
     name = str(known["value_of"]) if piece.name == "value" and "value_of" in known else piece.name
     fine = piece.form.startswith("fine")
     if "to " in piece.form:
@@ -185,5 +214,10 @@ def _filled(piece: Piece, known: Mapping[str, Scalar], language: Language) -> st
 
 
 def written_word(value: str | bool | None, language: Language) -> str:
-    """A value that is a name, or yes or no, as the language writes it."""
-    return "-" if value is None else words().get(str(value), {}).get(language, str(value))
+    """A value that is a name, several names with commas, or yes or no, as the language writes it."""
+    return "-" if value is None else ", ".join(_word(one, language) for one in str(value).split(", "))
+
+
+def _word(value: str, language: Language) -> str:
+    principle = names()[language]["principle"]
+    return words().get(value, {}).get(language) or principle.get(value, value)

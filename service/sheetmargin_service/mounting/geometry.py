@@ -234,13 +234,13 @@ def _remarks(mounting: Mounting, geometry: Geometry, housing: Housing, line: Lin
         elif line.edge_distance_mm < least:
             values = {"edge_mm": line.edge_distance_mm, "least_mm": least}
             notes.append(Note(code="edge-too-near", values=values))
-    through, cable_mm = line.body_through_frame, housing.depth_mm - housing.length_mm
-    values = {"height_mm": mounting.height_mm}
-    notes.append(
-        Note(code="body-through-frame", values=values)
-        if through
-        else Note(code="heads-with-cables", values={**values, "cable_exit_mm": cable_mm})
-    )
+    values, cable_mm = {"height_mm": mounting.height_mm}, housing.depth_mm - housing.length_mm
+    if line.body_through_frame:
+        notes.append(Note(code="body-through-frame", values=values))
+    elif cable_mm == 0.0:
+        notes.append(Note(code="heads-height", values=values))
+    else:
+        notes.append(Note(code="heads-with-cables", values={**values, "cable_exit_mm": cable_mm}))
     notes.append(Note(code="turn-over-by-hand", values={}))
     return notes
 

@@ -238,7 +238,7 @@ def _size(sheet: Sheet, index: int, name: str, row: Row, size: float, unit: str,
     deviation = float(np.hypot(*row))
     if deviation < SIZE_ERROR:
         return
-    values = size * (1.0 + deviation * PLACES)
+    values, ending = size * (1.0 + deviation * PLACES), field.rpartition("_")[2]
     yield Input(
         name=name,
         quantity=moved,
@@ -249,8 +249,8 @@ def _size(sheet: Sheet, index: int, name: str, row: Row, size: float, unit: str,
         values={
             "sheet": index,
             "standard": STANDARDS[name],
-            "low": size * (1.0 - Z95 * deviation),
-            "high": size * (1.0 + Z95 * deviation),
+            f"low_{ending}": size * (1.0 - Z95 * deviation),
+            f"high_{ending}": size * (1.0 + Z95 * deviation),
         },
     )
 
@@ -272,7 +272,11 @@ def _conductivity(sheet: Sheet, index: int) -> Iterator[Input]:
             pointers=(f"/sheets/{index}/material",),
             unit="MS/m",
             value=(PLACES, values),
-            values={"sheet": index, "low": 1e-6 / resistivity.high, "high": 1e-6 / resistivity.low},
+            values={
+                "sheet": index,
+                "low_ms_per_m": 1e-6 / resistivity.high,
+                "high_ms_per_m": 1e-6 / resistivity.low,
+            },
         )
         return
 
@@ -291,8 +295,8 @@ def _permeance(nominal: float, interval: Interval, index: int) -> Input:
         values={
             "sheet": index,
             "standard": STANDARDS["permeance"],
-            "low": nominal * interval.low / interval.nominal,
-            "high": nominal * interval.high / interval.nominal,
+            "low_um_per_pa_s": nominal * interval.low / interval.nominal,
+            "high_um_per_pa_s": nominal * interval.high / interval.nominal,
         },
     )
 
@@ -316,7 +320,7 @@ def _readings(pair: ConfiguredPair, index: int, distribution: SignalDistribution
                 "sheet": index,
                 "count": READINGS,
                 "gap_mm": pair.choice.gap.nominal,
-                "tilt_deg": pair.choice.tilt.nominal if pair.choice.tilt else 0.0,
+                "tilt_deg": pair.choice.tilt.nominal if pair.choice.tilt else None,
                 "expected": mean,
                 "unit": pair.class_result.principle.unit,
             },

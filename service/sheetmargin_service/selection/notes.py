@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import chain
 
-from sheetmargin.contract.answer import Recommendation, Setup, SheetResult
+from sheetmargin.contract.answer import ClassSummary, Recommendation, Setup, SheetResult
 from sheetmargin.contract.job import Line, Targets
 from sheetmargin.contract.notes import Assumption, Note, Scalar
 
@@ -122,19 +122,18 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
             values={
                 **({} if stream is None else stream),
                 **at,
-                "detector_class": setup.detector_class.id,
-                "detector": setup.detector_class.name,
-                "frequency_khz": setup.detector_class.frequency_khz,
+                **summary_values(setup.detector_class),
                 "gap_mm": setup.geometry.gap_mm.nominal,
-                "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else 0.0,
+                "tilt_deg": setup.geometry.tilt_deg.nominal if setup.geometry.tilt_deg else None,
                 "single_p50": result.signal.single.p50,
                 "double_p50": result.signal.double.p50,
                 "unit": unit,
             },
         ),
         Note(
-            code="accept-levels",
+            code="accept-levels" if stream is None else "accept-stream-levels",
             values={
+                **({} if stream is None else stream),
                 **at,
                 "band_low": setup.profile.band.low,
                 "band_high": setup.profile.band.high,
@@ -142,6 +141,11 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
             },
         ),
     )
+
+
+def summary_values(detector: ClassSummary) -> dict[str, Scalar]:
+    """What a text needs to name the detector of a set-up."""
+    return {"detector_class": detector.id, "detector": detector.name, "frequency_khz": detector.frequency_khz}
 
 
 def _stream(setup: Setup) -> dict[str, Scalar] | None:

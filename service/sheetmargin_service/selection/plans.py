@@ -94,7 +94,7 @@ def _setting(class_result: ClassResult, index: int) -> Search | Fact:
         return class_result.refused[index]
     search = _best_alone(class_result, index)
     if hopeless(class_result.signal_tables[index], search.groups[0].bands, setting=search.best):
-        return in_words_of(class_result.resolved_job, cause(*_at(class_result, index, search.best)))
+        return in_words_of(class_result, cause(*_at(class_result, index, search.best)))
     return search
 
 
@@ -369,6 +369,6 @@ def _alone(class_result: ClassResult, index: int) -> tuple[float, Fact]:
         return -np.inf, class_result.refused[index]
     signal_table, receiver, bands = _at(class_result, index, _best_alone(class_result, index).best)
     spread = float(signal_table.single.p99[0] - signal_table.single.p1[0])
-    why = in_words_of(class_result.resolved_job, cause(signal_table, receiver, bands))
+    why = in_words_of(class_result, cause(signal_table, receiver, bands))
     fact = Fact(code=why.code, values={**detector_values(class_result.detector_class), **why.values})
     return float(bands.worst[0]) / max(spread, 1e-9), fact

@@ -20,4 +20,5 @@ def counting(class_result: ClassResult, index: int) -> Fact:
         if worst <= 0.0:
             break
         largest, margin = plies, worst
-    return Fact(code="plies-counted", values={"plies": asked, "largest_plies": largest, "margin": margin})
+    counted = {"plies": asked, "largest_plies": largest, "margin": margin}
+    return Fact(code="plies-counted", values={**counted, "unit": class_result.principle.unit})

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sheetmargin.contract.mounting import Timing
 
 from sheetmargin_service.principles.protocol import Fact, Scalar, SignalTable
 from sheetmargin_service.selection.bands import DECIMALS, Bands, choose_bands
+from sheetmargin_service.selection.class_result import ClassResult
 from sheetmargin_service.selection.configured_pair import ConfiguredPair
 from sheetmargin_service.selection.failure_modes import cause
 from sheetmargin_service.selection.resolved_job import ResolvedJob
@@ -20,9 +23,11 @@ def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
     receiver = receiver_at(configured_pair.class_result.class_model.receiver, configured_pair.choice.setting)
     alone = choose_bands([served.signal_table], receiver, step=configured_pair.class_result.principle.band_step)
     if round(float(alone.worst[0]), DECIMALS) <= 0.0:
-        return in_words_of(configured_pair.class_result.resolved_job, cause(served.signal_table, receiver, alone))
+        return in_words_of(configured_pair.class_result, cause(served.signal_table, receiver, alone))
     if served.worst <= 0.0:
-        return Fact(code="no-common-band", values={"margin_alone": round(float(alone.worst[0]), DECIMALS)})
+        alone_margin = round(float(alone.worst[0]), DECIMALS)
+        unit = configured_pair.class_result.principle.unit
+        return Fact(code="no-common-band", values={"margin_alone": alone_margin, "unit": unit})
     if served.timing.fits is False:
         return Fact(
             code="line-too-fast", values=timing_values(served.timing, configured_pair.class_result.resolved_job)
@@ -42,9 +47,11 @@ def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
     )
 
 
-def in_words_of(resolved_job: ResolvedJob, fact: Fact) -> Fact:
-    """A classic failure as it is told of a stream: so many sheets where one would be, and one more for two."""
-    stream = resolved_job.stream
+def in_words_of(class_result: ClassResult, fact: Fact) -> Fact:
+    """A classic failure with the unit of its readings, as it is told of single sheets, or of a stream: so many sheets
+    where one would be, and one more for two."""
+    fact = replace(fact, values={**fact.values, "unit": class_result.principle.unit})
+    stream = class_result.resolved_job.stream
     if stream is None:
         return fact
     counts = {"fewest": stream.fewest, "most": stream.most, "one_more": stream.most + 1}
