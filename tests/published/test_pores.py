@@ -85,7 +85,7 @@ def deviations_db(names: tuple[str, ...], *, frequency_hz: float) -> tuple[float
 
 FINE = ("sc-paper", "bible-paper", "ledger-paper", "copy-paper", "carbonless-paper", "envelope-paper", "offset-paper")
 FINE += ("recycled-paper", "decor-paper", "kraft-paper", "cigarette-paper", "newsprint", "wrapping-tissue")
-COARSE = ("testliner", "card-stock", "fluting-medium", "strawboard", "kraftliner", "greyboard", "wallpaper")
+COARSE = ("testliner", "card-stock", "fluting-medium", "solid-board", "kraftliner", "greyboard", "wallpaper")
 COARSE += ("tea-bag-paper",)
 SOFT = {
     "sack-kraft": (0.5, 0.9),

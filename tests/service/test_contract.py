@@ -60,8 +60,8 @@ def test_numbers_are_written_rounded_and_as_json_has_them() -> None:
 
 def test_the_text_is_written_in_the_language_asked_for() -> None:
     note = Assumption(code="default", values={"value": 1.0}, source=None, pointer="/line/flutter_mm", value=1.0)
-    assert encode(note, language="en")["text"].startswith("/line/flutter_mm was not given")
-    assert encode(note, language="de")["text"].startswith("/line/flutter_mm war nicht angegeben")
+    assert encode(note, language="en")["text"].startswith("Flutter (height, ±) not given")
+    assert encode(note, language="de")["text"].startswith("Bogenflattern (Höhe, ±) nicht angegeben")
 
 
 def test_what_is_not_a_number_is_a_fault_of_the_service() -> None:

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from sheetmargin_service.materials.corrugated import SOURCE as CORRUGATED_SOURCE
+from sheetmargin_service.materials.library import load_sources as library_sources
+from sheetmargin_service.materials.permeance import SHEFFIELD_SOURCE
+from sheetmargin_service.materials.resolve import GIVEN
 from sheetmargin_service.messages.languages import LANGUAGES, Language
-from sheetmargin_service.messages.names import Reader
+from sheetmargin_service.messages.names import Reader, load_sources, source_told
 from sheetmargin_service.messages.quantities import figure_of
 from sheetmargin_service.messages.say import DERIVED, KINDS, texts, words
 from sheetmargin_service.principles import principles
+from sheetmargin_service.principles.ultrasonic import facts
+from sheetmargin_service.selection.defaults import CONTROLLER, DEFAULTS, SHEETS
 from sheetmargin_service.tables import load_table
 from support.told_sheets import sheet_of
 
@@ -208,3 +215,14 @@ def test_no_german_text_of_metal_or_plates_has_bogen(material: str, thickness_um
             instead = reader.in_trade_words(text)
             assert "bogen" not in instead.lower(), name
             assert noun in instead or "Flattern" in instead, name
+
+
+def test_every_source_has_its_german() -> None:
+    """Of the library, of the defaults and of each principle's facts."""
+    known = {*library_sources().values(), GIVEN, SHEFFIELD_SOURCE, CORRUGATED_SOURCE}
+    known |= {source for defaults in (DEFAULTS, CONTROLLER, SHEETS) for _, source in defaults.values()}
+    known |= set(re.findall(r'source="([^"]{20,})"', Path(facts.__file__).read_text(encoding="utf-8")))
+    assert known - load_sources().keys() == set()
+    for english in known:
+        assert source_told(f"{english}; {english}", "de") == f"{load_sources()[english]}; {load_sources()[english]}"
+        assert source_told(english, "en") == english

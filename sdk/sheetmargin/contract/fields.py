@@ -41,6 +41,8 @@ class Told(TypedDict, total=False):
     """Name in JSON, where it is no name in Python."""
     worded: bool
     """Whether the service writes it from what stands beside it, in the language asked for."""
+    cited: bool
+    """Whether it tells where figures come from, which the service writes in the language asked for."""
     always: bool
     """Whether an answer always has it, for all that the dataclass has a default."""
 

@@ -30,7 +30,7 @@ class Note:
 class Reason(Note):
     """Why a set-up ranks where it does, or why a verdict is as it is."""
 
-    source: str | None
+    source: str | None = field(metadata=about(cited=True))
     """Where the numbers of the text come from: a publication, a standard or the job; null where they are this
     calculation's own."""
 

@@ -17,7 +17,7 @@ from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.messages.languages import Language
-from sheetmargin_service.messages.names import Reader, detector_name, made_of, principle_name
+from sheetmargin_service.messages.names import Reader, detector_name, made_of, principle_name, source_told
 from sheetmargin_service.messages.say import say
 
 Encode = Callable[[Any, Reader], Any]
@@ -90,6 +90,8 @@ def _value(hint: Any, told: Mapping[str, Any]) -> Encode:
         return _record(cast(Hashable, hint))
     if hint is float:
         return _number(told)
+    if told.get("cited"):
+        return lambda value, reader: source_told(value, reader.language)
     kind = type(inner[0]) if origin is Literal else hint
     return lambda value, _: kind(value)
 

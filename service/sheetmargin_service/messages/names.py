@@ -96,6 +96,13 @@ def field_name(pointer: str, language: Language) -> str:
     return next((table[part][language] for part in reversed(parts) if part in table), pointer)
 
 
+def source_told(source: str, language: Language) -> str:
+    """Where figures come from, in the reader's language; titles and names stay as they are."""
+    if language == "en":
+        return source
+    return _sources().sub(lambda found: load_sources()[found[0]], source)
+
+
 @cache
 def names() -> Mapping[Language, Mapping[str, Mapping[str, str]]]:
     """What each principle and each quantity is called, by language and id."""
@@ -132,6 +139,19 @@ def _detectors() -> Mapping[str, Mapping[str, str]]:
 @cache
 def _table(name: str) -> Mapping[str, Mapping[str, str]]:
     return load_table(__package__, name)
+
+
+@cache
+def load_sources() -> Mapping[str, str]:
+    """From an English source to a German one."""
+    return load_table(__package__, "sources.toml")
+
+
+@cache
+def _sources() -> re.Pattern[str]:
+    """Sources that stand alone or joined by semicolons, which some have themselves: the longest first."""
+    known = "|".join(map(re.escape, sorted(load_sources(), key=len, reverse=True)))
+    return re.compile(rf"(?:^|(?<=; ))(?:{known})(?=; |$)")
 
 
 @cache

@@ -45,7 +45,7 @@ def _mass_law(class_model: UltrasonicModel, sheet: Sheet, single_db: float) -> F
     return Fact(
         code="mass-law",
         values={"mass_law_db": round(limp, 1), "single_db": round(single_db, 1), "grammage_gsm": sheet.grammage_gsm},
-        source="mass law, square on: Fahy and Gardonio, Sound and Structural Vibration, chapter 5",
+        source="mass law at normal incidence: Fahy and Gardonio, Sound and Structural Vibration, chapter 5",
     )
 
 
@@ -82,7 +82,7 @@ def _tilt(class_model: UltrasonicModel, sheet: Sheet, setting: int) -> Fact | No
             "single_square_db": round(float(mean[square[0]]), 1),
             "single_db": round(float(mean[setting]), 1),
         },
-        source="plate and beam as computed; coincidence: Cremer, Heckl and Ungar, Structure-Borne Sound",
+        source="plate and beam as calculated; coincidence: Cremer, Heckl and Ungar, Structure-Borne Sound",
     )
 
 
@@ -145,7 +145,7 @@ def _ripple(class_model: UltrasonicModel, single_db: float, setting: int) -> Fac
             "ripple_db": round(float(swing[setting]), 1),
             "tilt_deg": round(float(settings.tilt_deg[setting]), 0),
         },
-        source="image sources through the angular spectrum, as computed",
+        source="image sources through the angular spectrum, as calculated",
     )
 
 
