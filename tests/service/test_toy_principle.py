@@ -26,14 +26,14 @@ from sheetmargin_service.config import Settings
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.schema import catalogue_schema
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.messages import say
+from sheetmargin_service.messages import names, say
 from sheetmargin_service.principles import catalogues
 from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.web import embed
 
 OWN = ("scale-fine", "scale-rough")
 JOB: dict[str, Any] = {"sheets": [{"material": "copy-paper", "grammage_gsm": 100}], "classes": OWN}
-KEPT = (package.principles, catalogues.reference_catalogue, say.texts, say.words, embed.script)
+KEPT = (package.principles, catalogues.reference_catalogue, say.texts, say.words, names.names, embed.script)
 
 
 @pytest.fixture(autouse=True, scope="module")
