@@ -67,6 +67,12 @@ def guides() -> Mapping[Path, str]:
     return filled
 
 
+def pictures() -> Mapping[Path, str]:
+    """The pictures of the guides."""
+    drawn: Mapping[Path, str] = _program("docs/pictures.py")["drawn"]()
+    return drawn
+
+
 def glossary() -> Mapping[Path, str]:
     """The words, in English and in German."""
     from sheetmargin_service.web.guides import glossary
@@ -96,6 +102,7 @@ GENERATORS: Mapping[str, Generator] = {
     "settings": settings,
     "principles": principles,
     "guides": guides,
+    "pictures": pictures,
     "glossary": glossary,
     "image": image,
 }

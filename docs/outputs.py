@@ -21,7 +21,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-GUIDES = ("README.md", "docs/measurement.md", "docs/catalogue.md", "docs/quoting.md")
+GUIDES = (
+    "README.md",
+    *(f"docs/{name}.md" for name in ("answers", "measurement", "catalogue", "quoting", "running")),
+)
 ADDRESS = "127.0.0.1:8080"
 BLOCK = re.compile(
     r"(?P<head><!-- output of: (?P<command>.+?) -->\n```[a-z]*\n)(?P<body>.*?)(?P<tail>^```$)", re.S | re.M

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-PAGES = (ROOT / "docs" / "benchmarks.md", ROOT / "README.md")
+PAGES = (ROOT / "docs" / "benchmarks.md",)
 ROWS = {
     "pymls_over_plate_by_point": ("plate transmission by the point: time of `pymls` over ours", "1,000"),
     "quadrature_over_recommendation": ("the levels of one search by adaptive quadrature over the whole answer", "300"),

@@ -66,10 +66,10 @@ def test_every_kind_of_table(server: BatchServer, run: Run, tmp_path: Path, give
     write(tmp_path / given, STOCK)
     code, told = run(given, output)
     assert code == 0
-    assert "3 rows: 0 suitable, 3 trial-needed, 0 unsuitable, 0 bad" in told
-    assert "columns that are no fields of a job are kept as they are: 'article'\n" in told
-    assert "3 rows rest on illustrative classes" in told
-    assert "no safety device" in told
+    assert "3 rows: 0 suitable, 3 trial needed, 0 not suitable, 0 wrong" in told
+    assert "Columns that are not fields of a job are kept as they are: 'article'.\n" in told
+    assert "an invented example, not a product: 3." in told
+    assert "This is not a safety device." in told
     assert server.calls == [
         [
             {"sheets": [{"material": "copy-paper", "grammage_gsm": 80}], "line": {"flutter_mm": 1.5}, "limit": 1},
@@ -132,7 +132,7 @@ def test_bad_rows_are_kept_with_their_problem(
     write(tmp_path / "stock.csv", "material,grammage_gsm\npet,12\npet,eighty\npet,80,5\npet\n,\n  ,\n")
     code, told = run("stock.csv", output)
     assert code == 5
-    assert "4 rows: 0 suitable, 2 trial-needed, 0 unsuitable, 2 bad" in told
+    assert "4 rows: 0 suitable, 2 trial needed, 0 not suitable, 2 wrong" in told
     assert "\n  row 3: grammage_gsm: No number.\n" in told
     assert "\n  row 4: The row goes on after the last column, with '5': is a comma not quoted?\n" in told
     readers = {".csv": polars.read_csv, ".xlsx": polars.read_excel, ".parquet": polars.read_parquet}
@@ -159,7 +159,7 @@ def test_a_blank_row_in_the_middle_keeps_its_place(server: BatchServer, run: Run
     assert [row["grammage_gsm"] for row in read_csv(tmp_path / "out.csv")] == ["1", "", "", "3"]
     assert [row["problem"] for row in read_csv(tmp_path / "out.csv")] == ["", "", "", ""]
     assert (code, len(server.calls[0])) == (0, 2)
-    assert "2 rows: 0 suitable, 2 trial-needed, 0 unsuitable, 0 bad" in told
+    assert "2 rows: 0 suitable, 2 trial needed, 0 not suitable, 0 wrong" in told
 
 
 def test_the_table_is_not_written_over(server: BatchServer, run: Run, tmp_path: Path) -> None:
@@ -338,7 +338,7 @@ def test_no_service(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
 
 def test_a_misspelt_column_is_told(server: BatchServer, run: Run, tmp_path: Path) -> None:
     write(tmp_path / "stock.csv", "material,gramage_gsm\npet,12\n")
-    assert "'gramage_gsm' is no field of a job; did you mean grammage_gsm?" in run("stock.csv", "out.csv")[1]
+    assert "'gramage_gsm' is not a field of a job. Did you mean grammage_gsm?" in run("stock.csv", "out.csv")[1]
 
 
 def test_without_the_extra_csv_works_and_the_rest_says_what_is_missing(

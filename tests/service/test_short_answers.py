@@ -46,7 +46,7 @@ PROSE_FAULTS = (
     r"\bNone\b(?! of the)",
     r"-0(?:[.,]0)?(?![\d.,])",
     r"\d\.\d+e[+-]?\d",
-    r"\bum\b",
+    r"\d um\b",
     r"g/m2",
 )
 

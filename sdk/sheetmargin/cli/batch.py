@@ -13,12 +13,14 @@ from typing import Any
 
 from sheetmargin.bulk import MOST_JOBS
 from sheetmargin.cli.service import client_of
+from sheetmargin.cli.speech import language, say
 from sheetmargin.client import Client
 from sheetmargin.columns import columns, job_of, named_by_column
 from sheetmargin.errors import InvalidJob
 from sheetmargin.outcome import Outcome
 from sheetmargin.report.quote import COLUMNS, row_of
 from sheetmargin.report.table import MOST_XLSX_ROWS, Row, Table, checked_suffix, need_polars, read_table, writing
+from sheetmargin.report.words import Words
 
 ALL_ANSWERED, SOME_BAD = 0, 5
 RETRIES = 8
@@ -68,7 +70,7 @@ def _batch(client: Client, arguments: argparse.Namespace) -> int:
     table = read_table(arguments.table)
     if checked_suffix(arguments.output) == ".xlsx" and len(table) > MOST_XLSX_ROWS:
         raise InvalidJob(f"{len(table)} rows are more than a spreadsheet holds; write .csv or .parquet.")
-    _tell_other_columns(table.columns)
+    _tell_other_columns(table.columns, quiet=arguments.quiet)
 
     names = {name: f"result_{name}" if name in table.columns else name for name in COLUMNS}
     fields = columns()
@@ -83,7 +85,8 @@ def _batch(client: Client, arguments: argparse.Namespace) -> int:
             result = row_of(named_by_column(outcome, table.columns))
             write({**row.cells, **{names[name]: cell for name, cell in result.items()}})
             tally.count(number, result)
-    tally.tell(arguments.output, problem=names["problem"])
+    if not arguments.quiet:
+        tally.tell(arguments.output, problem=names["problem"])
     return SOME_BAD if tally.bad else ALL_ANSWERED
 
 
@@ -126,18 +129,18 @@ def _answered(client: Client, table: Table, arguments: argparse.Namespace) -> It
         yield jobs.taken.popleft(), outcome
 
 
-def _tell_other_columns(given: Sequence[str]) -> None:
+def _tell_other_columns(given: Sequence[str], *, quiet: bool) -> None:
     """A column that is no field may be the owner's own, or misspelt: say so, once."""
     known = columns()
     others = [name for name in given if name not in known]
     if len(others) == len(given):
         raise InvalidJob("No column is a field of a job; expected names such as material, grammage_gsm, thickness_um.")
-    if others:
+    if others and not quiet:
         names = ", ".join(map(repr, others))
-        print(f"sheetmargin: columns that are no fields of a job are kept as they are: {names}", file=sys.stderr)
+        print(f"sheetmargin: {say('batch.kept', names=names)}", file=sys.stderr)
     for name in others:
         for near in difflib.get_close_matches(name, known, n=1, cutoff=0.8):
-            print(f"sheetmargin: {name!r} is no field of a job; did you mean {near}?", file=sys.stderr)
+            print(f"sheetmargin: {say('batch.near', column=name, near=near)}", file=sys.stderr)
 
 
 @dataclass(kw_only=True)
@@ -156,15 +159,17 @@ class _Tally:
             return
         self.bad += 1
         if self.bad <= TOLD_ROWS:
-            self.told.append(f"  row {number}: {result['problem']}")
+            self.told.append(f"  {say('batch.row', number=number, problem=result['problem'])}")
 
     def tell(self, output: Path, *, problem: str) -> None:
         """Counts and the first bad rows, to standard error."""
-        counts = ", ".join(f"{self.verdicts[word]} {word}" for word in VERDICTS)
+        words = Words(language=language.get())
+        counts = ", ".join(f"{self.verdicts[word]} {words.of('verdict', word)}" for word in VERDICTS)
         rows = self.verdicts.total() + self.bad
-        lines = [f"sheetmargin: {rows} rows: {counts}, {self.bad} bad; written to {output}", *self.told]
+        told = say("batch.told", rows=rows, counts=counts, bad=self.bad, output=output)
+        lines = [f"sheetmargin: {told}", *self.told]
         if self.bad > TOLD_ROWS:
-            lines.append(f"  and {self.bad - TOLD_ROWS} more; the column {problem!r} has them all")
+            lines.append(f"  {say('batch.more', count=self.bad - TOLD_ROWS, column=problem)}")
         if self.illustrative:
-            lines.append(f"{self.illustrative} rows rest on illustrative classes: invented, no products.")
-        print("\n".join(lines), "A double-sheet detector is no safety device.", sep="\n", file=sys.stderr)
+            lines.append(say("batch.invented", count=self.illustrative))
+        print("\n".join(lines), say("safety"), sep="\n", file=sys.stderr)

@@ -12,7 +12,9 @@ from sheetmargin.cli.options import add_parts, add_wishes, given_options, job_fr
 from sheetmargin.cli.output import print_answer, shown_sections
 from sheetmargin.cli.service import client_of
 from sheetmargin.cli.speech import say
+from sheetmargin.client import Client
 from sheetmargin.contract.answer import Answer, Comparison
+from sheetmargin.contract.job import Job
 from sheetmargin.decode import decode
 from sheetmargin.encode import job_to_json
 from sheetmargin.errors import InvalidJob
@@ -20,12 +22,22 @@ from sheetmargin.errors import InvalidJob
 SERVES, NOTHING_SERVES = 0, 3
 
 
-def add_recommend_options(parser: argparse.ArgumentParser) -> None:
+def add_job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--job", metavar="FILE", help="a job as JSON; - reads standard input; then no option describes the job"
     )
     add_parts(parser)
     add_wishes(parser)
+
+
+def add_recommend_options(parser: argparse.ArgumentParser) -> None:
+    add_job_options(parser)
+    parser.add_argument(
+        "--setup-sheet",
+        type=Path,
+        metavar="FILE",
+        help="also write the set-up sheet of the first choice, to print: .pdf (extra pdf) or .html",
+    )
 
 
 def add_compare_options(parser: argparse.ArgumentParser) -> None:
@@ -35,7 +47,7 @@ def add_compare_options(parser: argparse.ArgumentParser) -> None:
         metavar="CLASS[@GAP[,TILT[,LOW,HIGH]]]",
         help="ids of the two classes; with gap in mm, tilt in degrees and band, the set-ups as they are mounted",
     )
-    add_recommend_options(parser)
+    add_job_options(parser)
 
 
 def recommend(arguments: argparse.Namespace) -> int:
@@ -43,9 +55,21 @@ def recommend(arguments: argparse.Namespace) -> int:
     shown_sections(arguments)
     with client_of(arguments) as client:
         reply = client.request("POST", "/v1/recommendations", body=body)
-    answer = decode(Answer, reply.json())
+        answer = decode(Answer, reply.json())
+        if arguments.setup_sheet is not None and answer.best:
+            _write_setup_sheet(client, answer.job, arguments.setup_sheet)
     print_answer(answer, reply.content, arguments)
     return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
+
+
+def _write_setup_sheet(client: Client, job: Job, file: Path) -> None:
+    if file.suffix not in (".pdf", ".html"):
+        raise InvalidJob(say("no-setup-sheet", file=file))
+    content = client.setup_sheet(job, format="pdf" if file.suffix == ".pdf" else "html")
+    try:
+        file.write_bytes(content)
+    except OSError as error:
+        raise InvalidJob(say("unwritable", file=file, why=error.strerror)) from error
 
 
 def compare(arguments: argparse.Namespace) -> int:

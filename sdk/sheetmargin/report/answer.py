@@ -6,8 +6,10 @@ from sheetmargin.contract.answer import Answer, Recommendation
 from sheetmargin.report import parts
 from sheetmargin.report.listed import list_answer
 from sheetmargin.report.nothing import nothing_serves
+from sheetmargin.report.page import TIED
 from sheetmargin.report.view import View
 
+MOST_OTHERS = 3
 LINES = 25
 """Of an answer for one sheet, which a terminal shows without scrolling."""
 
@@ -53,6 +55,8 @@ def _others(answer: Answer, best: Recommendation, view: View) -> list[str]:
     if not others:
         return []
     told = [
-        f"{one.rank} {one.setups[0].detector_class.id}, {parts.gap_in_words(one.setups[0], view)}" for one in others
+        f"{one.rank} {one.setups[0].detector_class.id}, {parts.gap_in_words(one.setups[0], view)}"
+        for one in others[:MOST_OTHERS]
     ]
-    return view.page.labelled(view.words(f"also.{best.verdict}"), "; ".join(told[:3]), indent=parts.LABEL)
+    tied = "; ".join(one.replace(" ", TIED) for one in told)
+    return view.page.labelled(view.words(f"also.{best.verdict}"), tied, indent=parts.LABEL)

@@ -54,7 +54,8 @@ class Figures:
         return self.number(value, 0 if abs(round(value, 1)) >= 10 else 1)
 
     def unit(self, unit: str) -> str:
-        return UNITS.get(unit, unit)
+        """A unit of the contract as it is read: `um/(Pa s)` with its Greek letter."""
+        return UNITS.get(unit, f"µm{unit[2:]}" if unit.startswith("um/") else unit)
 
     def range(self, low: str, high: str, unit: str = "") -> str:
         """Two numbers and their unit once, at the end; one where both are the same."""
@@ -131,4 +132,4 @@ class Figures:
         if m_per_min > NOT_LIMITED_M_PER_MIN:
             return self.words("speed-not-limited")
         step = 10 ** max(floor(log10(m_per_min)) - 1, 0) if m_per_min >= 1 else 1
-        return f"{self.number(floor(m_per_min / step) * step)} m/min"
+        return self.words("speed-up-to", speed=f"{self.number(floor(m_per_min / step) * step)} m/min")

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 WIDTH = 100
+TIED = "\N{NO-BREAK SPACE}"
+"""A blank at which no line ends."""
 ASCII = {
     "µ": "u", "²": "2", "³": "3", "±": "+/-", "×": "x", "°C": "C", "°": " deg", "Ω": "Ohm", "−": "-", "–": "-",
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "é": "e",
@@ -27,6 +29,7 @@ class Page:
         """The text in the letters that the page can show."""
         if not self.ascii:
             return text
+        text = text.replace(TIED, " ")
         for letter, written in ASCII.items():
             text = text.replace(letter, written)
         return text.encode("ascii", "replace").decode()
@@ -40,9 +43,10 @@ class Page:
     def wrap(self, text: str, *, first: str = "", rest: str | None = None) -> list[str]:
         """Lines of a text; the second and those after it begin with `rest`."""
         rest = " " * len(first) if rest is None else rest
-        return textwrap.wrap(
+        lines = textwrap.wrap(
             self.plain(text), self.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
         )
+        return [line.replace(TIED, " ") for line in lines]
 
     def labelled(self, label: str, text: str, *, indent: int) -> list[str]:
         """A label, and the text beside it."""

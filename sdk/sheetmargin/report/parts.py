@@ -18,6 +18,7 @@ from sheetmargin.contract.mounting import Window
 from sheetmargin.contract.notes import Assumption, Note
 from sheetmargin.report.view import View
 
+LEVEL_UNITS = ("dB", "fF")
 STATES = ("no_sheet", "single", "double")
 MISREADS = (
     "double_as_single",
@@ -119,7 +120,7 @@ def set_rows(setup: Setup, view: View, *, mount: str) -> list[list[str]]:
     if setup.profile.hold_ms is not None:
         rows.append([words("hold"), f"{figures.number(setup.profile.hold_ms, 1)} ms", ""])
     if setup.timing and setup.timing.speed_max_m_per_min is not None:
-        rows.append([words("line-speed"), words("line-speed-up-to", speed=speed(setup, view)), ""])
+        rows.append([words("line-speed"), speed(setup, view), ""])
     return rows
 
 
@@ -258,7 +259,7 @@ def found_out(one: FindOut, view: View, *, verdict: str | None = None) -> str:
 
 def _finding(finding: Finding, unit: str | None, view: View) -> str:
     words, figures = view.words, view.figures
-    low, high = (None if end is None else figures.significant(end, 3) for end in (finding.low, finding.high))
+    low, high = (None if end is None else _end(end, unit, view) for end in (finding.low, finding.high))
     named = figures.unit(unit or "")
     if finding.answer is not None:
         where = words(f"finding.{finding.answer}")
@@ -269,6 +270,10 @@ def _finding(finding: Finding, unit: str | None, view: View) -> str:
     else:
         where = figures.range(low, high, named)
     return words("finding", where=where, verdict=words.of("verdict", finding.verdict))
+
+
+def _end(value: float, unit: str | None, view: View) -> str:
+    return view.figures.level(value) if unit in LEVEL_UNITS else view.figures.significant(value, 3)
 
 
 def found_out_lines(answer: Answer, view: View, *, room: int) -> list[str]:
