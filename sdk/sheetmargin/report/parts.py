@@ -253,7 +253,7 @@ def found_out(one: FindOut, view: View, *, verdict: str | None = None) -> str:
     told = [finding for finding in one.findings if finding.verdict != verdict]
     findings = "; ".join(_finding(finding, one.unit, view) for finding in told)
     text = f"{one} {findings[:1].upper()}{findings[1:]}." if findings else str(one)
-    inputs = " ".join(view.name_input(pointer) for pointer in one.pointers)
+    inputs = " ".join(dict.fromkeys(map(view.name_input, one.pointers)))
     return f"{text} {view.words('enter', inputs=inputs)}" if inputs else text
 
 
