@@ -53,6 +53,10 @@ SHEETS: dict[str, SheetSpec] = {
 HEAD = """<!-- Written by .ci/generate.py; do not edit. -->
 # Which principle senses which sheet
 
+For application engineers who want to see at a glance what is usual for a material. In short: sound for paper, board,
+film and most that is not metal; eddy currents for metal; capacitance for thin films and papers in small gaps; a
+roller or lasers where nothing else does. Next: [ranking](ranking.md), why one stands before another.
+
 Every row is a job of one sheet with everything else left at its default, asked of all reference classes. The classes
 are illustrative; the figures are computed from typical data, not measured. A trial with your own sheets decides.
 

@@ -57,3 +57,26 @@ def test_ci_installs_every_part_that_a_test_may_ask_for(request: pytest.FixtureR
     for table in ("packages", "present"):
         (line,) = re.findall(rf"^declare -A {table}=\((.+)\)$", ci, re.M)
         assert set(re.findall(r"\[(\w+)\]=", line)) == parts
+
+
+def test_every_link_of_the_guides_leads_somewhere() -> None:
+    def anchor(heading: str) -> str:
+        return re.sub(r"[^\w\- ]", "", heading.strip().lower()).replace(" ", "-")
+
+    dead = []
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))):
+        for link in re.findall(r"\]\(((?!http)[^)]+)\)", page.read_text(encoding="utf-8")):
+            path, _, place = link.partition("#")
+            target = page.parent / path if path else page
+            headings = re.findall(r"^#+ (.+)$", target.read_text(encoding="utf-8"), re.M) if place else []
+            if not target.exists() or (place and place not in map(anchor, headings)):
+                dead.append((page.name, link))
+    assert not dead
+
+
+def test_every_guide_says_for_whom_it_is_and_what_comes_next() -> None:
+    for page in sorted((ROOT / "docs").glob("*.md")):
+        start = " ".join(page.read_text(encoding="utf-8")[:1500].split())
+        if page.name not in ("glossary.md", "licences.md"):
+            assert " For " in start, page.name
+            assert "](" in start, page.name
