@@ -119,14 +119,14 @@ def test_some_damaged_bodies(client: FlaskClient) -> None:
 
 
 @pytest.mark.long
-def test_sixty_thousand_damaged_bodies(
+def test_a_hundred_thousand_damaged_bodies(
     client: FlaskClient, request: pytest.FixtureRequest, record_property: Callable[[str, object], None]
 ) -> None:
     logging.disable(logging.CRITICAL)  # pytest would keep every line of the log
     request.addfinalizer(lambda: logging.disable(logging.NOTSET))
     ask_many(client, 5_000)
     before = memory_mb(os.getpid())
-    statuses = ask_many(client, 60_000)
+    statuses = ask_many(client, 100_000)
     record_property("statuses", statuses)
     assert memory_mb(os.getpid()) < 1.1 * before
 

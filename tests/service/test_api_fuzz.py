@@ -68,7 +68,7 @@ def description(*, examples: int) -> BaseSchema:
 SLOW_IS_FINE = settings(suppress_health_check=list(HealthCheck), deadline=None)
 
 
-@description(examples=400).parametrize()
+@description(examples=600).parametrize()
 @SLOW_IS_FINE
 def test_every_call(case: schemathesis.Case) -> None:
     case.call_and_validate()

@@ -76,6 +76,12 @@ def test_sixteen_texts(api: FlaskClient, language: str, text: str, sheet: dict[s
         ("steel 0.8", "steel", True),
         ("50 um polyester film (PET)", "pet", True),
         ("coppy paper 80 gsm", "copy-paper", False),
+        ("80#cover", "card-stock", True),
+        ("1/8 inch MDF", "mdf", True),
+        ('3/16" plywood', "plywood", True),
+        ("300gsm card", "card-stock", False),
+        ("A4 80 g", "copy-paper", False),
+        ("80 gsm", "copy-paper", False),
         ("80 lb coated paper", "coated-paper", False),
     ],
 )
@@ -84,6 +90,10 @@ def test_other_words(text: str, first: str, certain: bool) -> None:
     assert best.ids == (first,)
     assert best.certain == certain
     assert best.sheet is not None
+
+
+def test_a_fraction_is_read_whole() -> None:
+    assert [read(text)[0].spec.thickness_in for text in ("1/8 inch MDF", '1 1/4" plywood')] == [0.125, 1.25]
 
 
 def test_a_basis_weight_without_a_basis_may_be_several_sheets() -> None:

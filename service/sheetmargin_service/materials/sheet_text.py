@@ -33,6 +33,7 @@ MASS_FAMILIES = frozenset({"paper", "board", "textile", "nonwoven"})
 """What is ordered by its mass per area, where a number comes without a unit."""
 
 _NUMBER = r"\d{1,3}(?:[ '\u2019\u00a0\u202f]\d{3})+(?![\d])(?:[.,]\d+)?|\d+(?:[.,]\d+)*|[.,]\d+"
+_FRACTION = r"(?:\d+[ -])?\d{1,2}/\d{1,2}"
 _BARE = re.compile(rf"(?<![\w.,])({_NUMBER})(?![\w])")
 _PARTS = re.compile(r"\s*[/+]\s*")
 _LETTERS = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u00b2": "2", "\u2033": '"', "\u201d": '"', "\u2013": "-"})
@@ -121,7 +122,12 @@ def number(text: str, decimal_mark: Mark) -> float:
 
     >>> number("1,200", "."), number("1,200", ","), number("0,76", "."), number("1.200,5", "."), number("1 200", ",")
     (1200.0, 1.2, 0.76, 1200.5, 1200.0)
+    >>> number("3/16", "."), number("1 1/4", ".")
+    (0.1875, 1.25)
     """
+    if "/" in text:
+        *whole, over, under = (int(each) for each in re.split("[ /-]", text))
+        return sum(whole) + over / under if under else float(over)
     plain = re.sub(r"[ '\u2019\u00a0\u202f]", "", text)
     marks = [mark for mark in plain if mark in ".,"]
     if len(set(marks)) == 2:
@@ -144,8 +150,11 @@ def _plain(line: str, library: Library, mark: Mark) -> Iterator[Reading]:
     if not certain and not sizes.keys() - {"plies"} and (found := _bare(name)):
         bare, name = number(found[1], mark), f"{name[: found.start()]} {name[found.end() :]}"
         ids, certain = _named(name, library)
-    if not ids and not _words(name) and (basis := sizes.get("basis")) is not None:
-        ids, certain = (_table()["of_basis"][basis],), True
+    if not ids and not _words(name):
+        if (basis := sizes.get("basis")) is not None:
+            ids, certain = (_table()["of_basis"][basis],), True
+        elif "grammage_gsm" in sizes:
+            ids = tuple(_table()["several"]["paper"])
     for each in ids:
         yield from _sized(each, sizes, bare, certain and each == ids[0], library)
 
@@ -325,7 +334,11 @@ def _either(words: Sequence[str]) -> str:
 
 @cache
 def _size_pattern() -> re.Pattern[str]:
-    return re.compile(rf"(?<![\w.,])({_NUMBER})[ \u00a0\u202f-]?({_either(list(_units()))})(?!\w)\.?", re.IGNORECASE)
+    # A unit that is a word ends where the word does; "80#cover" goes on.
+    return re.compile(
+        rf"(?<![\w.,])({_FRACTION}|{_NUMBER})[ \u00a0\u202f-]?({_either(list(_units()))})(?!(?<=\w)\w)\.?",
+        re.IGNORECASE,
+    )
 
 
 @cache
