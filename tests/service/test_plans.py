@@ -383,3 +383,12 @@ def test_what_cannot_be_held_is_offered_only_where_it_is_likely_to_do(spec):
                 assert why_not(pair, 0).code == "cannot-be-set" or pair.served[0].worst <= 0.0
                 narrow += 1
     assert narrow
+
+
+def test_a_sheet_alone_has_no_band_to_share():
+    """Where its band lies so that the targets are met most likely, its margin may be none: that is no other sheet's."""
+    board = SheetSpec(material="coated-board", grammage_gsm=300.0)
+    pairs = each_alone([(class_result, 0) for class_result in class_results(board, **SOUND)])
+    reasons = [why_not(one, 0).code for one in pairs if isinstance(one, ConfiguredPair) and unfit(one)]
+    assert reasons
+    assert "no-common-band" not in reasons

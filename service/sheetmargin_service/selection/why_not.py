@@ -24,7 +24,7 @@ def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
     alone = choose_bands([served.signal_table], receiver, step=configured_pair.class_result.principle.band_step)
     if round(float(alone.worst[0]), DECIMALS) <= 0.0:
         return in_words_of(configured_pair.class_result, cause(served.signal_table, receiver, alone))
-    if served.worst <= 0.0:
+    if served.worst <= 0.0 and len(configured_pair.served) > 1:
         alone_margin = round(float(alone.worst[0]), DECIMALS)
         unit = configured_pair.class_result.principle.unit
         return Fact(code="no-common-band", values={"margin_alone": alone_margin, "unit": unit})
