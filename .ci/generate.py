@@ -73,6 +73,11 @@ def pictures() -> Mapping[Path, str]:
     return drawn
 
 
+def materials() -> Mapping[Path, str]:
+    """The page of the library's names."""
+    return {ROOT / "docs" / "materials.md": _program("docs/library.py")["document"]()}
+
+
 def glossary() -> Mapping[Path, str]:
     """The words, in English and in German."""
     from sheetmargin_service.web.guides import glossary
@@ -103,6 +108,7 @@ GENERATORS: Mapping[str, Generator] = {
     "principles": principles,
     "guides": guides,
     "pictures": pictures,
+    "materials": materials,
     "glossary": glossary,
     "image": image,
 }

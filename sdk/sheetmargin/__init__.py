@@ -69,6 +69,7 @@ def _later(module: str, name: str) -> Callable[..., Any]:
 
 
 shown.as_text.append(_later("report.render", "written"))
+shown.as_sections.append(_later("report.render", "explained"))
 shown.as_html.append(_later("report.notebook", "written"))
 shown.make_frame.append(_later("report.quote", "frame_of"))
 shown.write_json.append(_later("encode", "record_to_json"))

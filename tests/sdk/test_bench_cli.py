@@ -169,7 +169,7 @@ def test_the_picture_is_of_what_was_stepped_through(service: responses.RequestsM
     )
     picture = tmp_path / "sweep.svg"
     assert run("predict", *PAPER, *PLACE, "--grammages", "70", "80", "--plot", str(picture))[0] == 0
-    assert "<!-- grammage in g/m2 -->" in picture.read_text(encoding="utf-8")
+    assert "<!-- grammage in g/m² -->" in picture.read_text(encoding="utf-8")
 
 
 def test_no_sheet_is_said_before_anything_is_asked(run: Run, table: Path) -> None:

@@ -43,7 +43,7 @@ def texts(figure: Any) -> set[str]:
 def test_the_ladder_has_the_states_in_order_and_the_band() -> None:
     figure = level_ladder(made(Recommendation, PREDICTED))
     (axes,) = figure.axes
-    assert [label.get_text() for label in axes.get_yticklabels()] == ["none", "one", "two"]
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["No sheet", "Single sheet", "Double sheet"]
     spans = [line.get_xdata() for line in axes.lines if len(line.get_xdata()) == 2]
     assert [tuple(span) for span in spans] == [(-4, 4), (40, 50), (70, 100)]
     assert axes.get_xlabel() == "attenuation in dB"
@@ -67,7 +67,7 @@ def test_a_map_along_one_line() -> None:
     figure = margin_map(made(MarginMap, {"gap_mm": [3, 4, 5], "tilt_deg": [0], "margin": [[1], [2], [-1]]}), unit="fF")
     (axes,) = figure.axes
     assert list(axes.lines[0].get_ydata()) == [1, 2, -1]
-    assert axes.get_ylabel() == "least margin in fF"
+    assert axes.get_ylabel() == "smallest margin in fF"
 
 
 def test_residuals_mark_what_is_wrong() -> None:
@@ -95,11 +95,11 @@ def at_grammage(gsm: float) -> dict[str, Any]:
 def test_the_picture_of_grammages_has_every_state_over_them() -> None:
     answer = {"predicted": PREDICTED, "grammages": [at_grammage(gsm) for gsm in (60.0, 80.0, 100.0)]}
     (axes,) = plot_of(made(Prediction, answer)).axes
-    assert axes.get_xlabel() == "grammage in g/m2"
+    assert axes.get_xlabel() == "grammage in g/m²"
     assert axes.get_ylabel() == "attenuation in dB"
     assert [list(line.get_xdata()) for line in axes.lines] == [[60.0, 80.0, 100.0]] * 3
     assert [list(line.get_ydata()) for line in axes.lines] == [[0.0] * 3, [30.0, 40.0, 50.0], [60.0, 80.0, 100.0]]
-    assert {text.get_text() for text in axes.texts} == {"none", "one", "two"}
+    assert {text.get_text() for text in axes.texts} == {"No sheet", "Single sheet", "Double sheet"}
     (band,) = axes.patches
     assert (band.get_y(), band.get_height()) == (25, 35)
 
@@ -135,3 +135,11 @@ def test_a_recommendation_shows_its_ladder_in_a_notebook() -> None:
     assert "<svg" in shown
     assert "<pre>" in shown
     assert "<svg" not in made(Answer, {})._repr_html_()
+
+
+def test_a_picture_speaks_the_language_of_its_answer() -> None:
+    answer = {"predicted": PREDICTED, "language": "de", "grammages": [at_grammage(gsm) for gsm in (60.0, 80.0)]}
+    (axes,) = plot_of(made(Prediction, answer)).axes
+    assert axes.get_xlabel() == "Flächengewicht in g/m²"
+    assert axes.get_ylabel() == "Dämpfung in dB"
+    assert {text.get_text() for text in axes.texts} == {"Kein Bogen", "Einzelbogen", "Doppelbogen"}

@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from sheetmargin import Answer, Changeovers, Note, Reason, Recommendation, RuledOut, Setup
 from sheetmargin.report.page import Page
 from sheetmargin.report.render import SECTIONS, render
@@ -21,7 +22,15 @@ def everything(answer: Answer) -> str:
 
 
 def test_short_and_whole_are_what_the_client_prints() -> None:
-    assert repr(SAMPLE) == str(SAMPLE) == render(SAMPLE, VIEW)
+    short = render(SAMPLE, VIEW)
+    assert repr(SAMPLE) == str(SAMPLE)
+    assert [line for line in repr(SAMPLE).splitlines() if line not in short.splitlines()] == [
+        'Next           answer.explain("trial")'
+    ]
+    assert SAMPLE.explain() == everything(SAMPLE)
+    assert SAMPLE.explain("trial") == render(SAMPLE, VIEW, show=["trial"])
+    with pytest.raises(ValueError, match="There is no section 'wyh'"):
+        SAMPLE.explain("wyh")
 
 
 def test_a_list_tells_verdict_what_is_not_served_and_a_row_a_sheet() -> None:

@@ -9,6 +9,7 @@ from typing import Any, Self
 
 as_text: list[Callable[[Any], str]] = []
 as_html: list[Callable[[Any], str]] = []
+as_sections: list[Callable[[Any, tuple[str, ...]], str]] = []
 
 write_json: list[Callable[[object], bytes]] = []
 read_json: list[Callable[[type[Any], str | bytes], Any]] = []
@@ -41,6 +42,11 @@ class Shown(Record):
         if as_text:
             return as_text[-1](self)
         return f"{type(self).__name__}({', '.join(f'{name}={value!r}' for name, value in vars(self).items())})"
+
+    def explain(self, *sections: str) -> str:
+        """The sections behind the short answer, all of them if none is named: `why`, `numbers`, `mounting`, `trial`,
+        `assumptions`, `alternatives`, `ruled-out`, as far as this kind of answer has them."""
+        return as_sections[-1](self, sections)
 
     def _repr_html_(self) -> str | None:
         return as_html[-1](self) if as_html else None

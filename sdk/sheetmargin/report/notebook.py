@@ -8,16 +8,18 @@ from sheetmargin.contract.answer import Answer, Recommendation
 from sheetmargin.contract.measure import Fit, Prediction
 from sheetmargin.errors import PlotsNotInstalled
 from sheetmargin.report import render
+from sheetmargin.report.words import Words
 
 
 def written(answer: object) -> str:
     """Any answer that a person reads."""
     drawn = answer.best if isinstance(answer, Answer) else answer
-    picture = _picture(drawn) if isinstance(drawn, Prediction | Fit | Recommendation) else ""
+    words = Words(language=answer.language or "en") if isinstance(answer, Answer) else None
+    picture = _picture(drawn, words) if isinstance(drawn, Prediction | Fit | Recommendation) else ""
     return f"{picture}<pre>{escape(render.written(answer))}</pre>"
 
 
-def _picture(answer: Prediction | Fit | Recommendation) -> str:
+def _picture(answer: Prediction | Fit | Recommendation, words: Words | None) -> str:
     """The picture of an answer; nothing where matplotlib is not there or the answer has nothing to draw."""
     from sheetmargin.report.plot import plot_of, svg
 
@@ -31,6 +33,6 @@ def _picture(answer: Prediction | Fit | Recommendation) -> str:
     if not drawable:
         return ""
     try:
-        return f"<div>{svg(plot_of(answer))}</div>"
+        return f"<div>{svg(plot_of(answer, words))}</div>"
     except PlotsNotInstalled:
         return ""

@@ -8,46 +8,48 @@ from typing import TYPE_CHECKING
 from sheetmargin.contract.answer import Percentiles, Recommendation
 from sheetmargin.contract.measure import Fit, MarginMap, Prediction
 from sheetmargin.errors import PlotsNotInstalled
+from sheetmargin.report.figures import Figures
+from sheetmargin.report.parts import STATES
+from sheetmargin.report.words import Words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-STATES = {"no_sheet": "none", "single": "one", "double": "two"}
 # Told apart without colour too: by place and by label. Colours of Okabe and Ito's palette, safe for the colour-blind.
 COLOURS = {"no_sheet": "#0072B2", "single": "#009E73", "double": "#D55E00"}
 OUTLIER = "#D55E00"
+ENGLISH = Words()
 
 
-def level_ladder(recommendation: Recommendation) -> Figure:
-    """Levels of none, one and two, 1 % to 99 % with the median, and the band that counts as one sheet."""
+def level_ladder(recommendation: Recommendation, words: Words = ENGLISH) -> Figure:
+    """Levels of no sheet, one and two, 1 % to 99 % with the median, and the band of a single sheet."""
     figure, axes = _figure(height=2.4)
     result, setup = recommendation.sheets[0], recommendation.setups[0]
-    unit = result.signal.unit
-    band = setup.profile.band
+    figures, band = Figures(words=words), setup.profile.band
     axes.axvspan(band.low, band.high, color="0.9", zorder=0)
-    axes.set_title(f"one sheet counts from {band}", fontsize="medium")
+    told = figures.levels(band.low, band.high, band.unit)
+    axes.set_title(words("band-means", band=told), fontsize="medium")
     for row, state in enumerate(STATES):
         spread: Percentiles = getattr(result.signal, state)
         axes.plot([spread.p1, spread.p99], [row, row], color=COLOURS[state], linewidth=6, solid_capstyle="butt")
         axes.plot(spread.p50, row, "|", color="black", markersize=16)
         axes.annotate(
-            f"{spread.p50 + 0.0:.0f}",
+            figures.level(spread.p50),
             (spread.p50, row),
             xytext=(0, 10),
             textcoords="offset points",
             ha="center",
             fontsize="small",
         )
-    axes.set_yticks(range(len(STATES)), list(STATES.values()))
+    axes.set_yticks(range(len(STATES)), [words(f"state.{state}") for state in STATES])
     axes.set_ylim(len(STATES) - 0.4, -0.6)
-    axes.set_ylabel("sheets")
-    axes.set_xlabel(f"{result.signal.quantity} in {unit}")
+    axes.set_xlabel(_signal(result.signal.quantity, figures.unit(result.signal.unit), words))
     return figure
 
 
-def margin_map(found: MarginMap, *, unit: str = "dB") -> Figure:
-    """The least margin over gap and tilt, with the line where it is gone."""
+def margin_map(found: MarginMap, words: Words = ENGLISH, *, unit: str = "dB") -> Figure:
+    """The smallest margin over gap and tilt, with the line where it is gone."""
     from matplotlib.colors import TwoSlopeNorm
 
     figure, axes = _figure(height=4.0)
@@ -58,46 +60,46 @@ def margin_map(found: MarginMap, *, unit: str = "dB") -> Figure:
         filled = axes.contourf(found.tilt_deg, found.gap_mm, rows, levels=20, cmap="PuOr", norm=norm)
         if min(values) < 0.0 < max(values):
             axes.contour(found.tilt_deg, found.gap_mm, rows, levels=[0.0], colors="black")
-        figure.colorbar(filled, ax=axes, label=f"least margin in {unit}")
+        figure.colorbar(filled, ax=axes, label=words("plot.margin", unit=unit))
     else:
         along = found.gap_mm if len(found.gap_mm) > 1 else found.tilt_deg
         axes.plot(along, values, "o-", color=COLOURS["single"])
         axes.axhline(0.0, color="black", linewidth=0.8)
-        axes.set_ylabel(f"least margin in {unit}")
-        axes.set_xlabel("gap in mm" if len(found.gap_mm) > 1 else "tilt in degrees")
+        axes.set_ylabel(words("plot.margin", unit=unit))
+        axes.set_xlabel(words("plot.gap" if len(found.gap_mm) > 1 else "plot.tilt"))
         return figure
-    axes.set_xlabel("tilt in degrees")
-    axes.set_ylabel("gap in mm")
+    axes.set_xlabel(words("plot.tilt"))
+    axes.set_ylabel(words("plot.gap"))
     return figure
 
 
-def grammage_sweep(prediction: Prediction) -> Figure:
-    """Levels of none, one and two over the grammage, 1 % to 99 % with the median, and the band as it is."""
+def grammage_sweep(prediction: Prediction, words: Words = ENGLISH) -> Figure:
+    """Levels of no sheet, one and two over the grammage, 1 % to 99 % with the median, and the band as it is."""
     figure, axes = _figure(height=4.0)
     rows = prediction.grammages
     along = [one.grammage_gsm for one in rows]
-    for state, label in STATES.items():
+    for state in STATES:
         spreads: list[Percentiles] = [getattr(one, state) for one in rows]
         low, middle, high = ([getattr(spread, name) for spread in spreads] for name in ("p1", "p50", "p99"))
         axes.fill_between(along, low, high, color=COLOURS[state], alpha=0.3, linewidth=0)
         axes.plot(along, middle, "o-", color=COLOURS[state], markersize=4)
         if rows:
             place = (along[-1], middle[-1])
-            axes.annotate(label, place, xytext=(6, 0), textcoords="offset points", va="center")
+            axes.annotate(words(f"state.{state}"), place, xytext=(6, 0), textcoords="offset points", va="center")
     _show_band(axes, prediction)
-    axes.set_xlabel("grammage in g/m2")
-    axes.set_ylabel(_signal(prediction))
+    axes.set_xlabel(words("plot.grammage"))
+    axes.set_ylabel(_read(prediction, words))
     return figure
 
 
-def position_sweep(prediction: Prediction) -> Figure:
+def position_sweep(prediction: Prediction, words: Words = ENGLISH) -> Figure:
     """The median of one sheet over its place between the faces, and the band that counts as one sheet."""
     figure, axes = _figure(height=3.0)
     found = prediction.positions
     axes.plot([one.position_mm for one in found], [one.single for one in found], color=COLOURS["single"])
     _show_band(axes, prediction)
-    axes.set_xlabel("distance from the middle of the gap in mm, towards the receiver")
-    axes.set_ylabel(_signal(prediction))
+    axes.set_xlabel(words("plot.position"))
+    axes.set_ylabel(_read(prediction, words))
     return figure
 
 
@@ -110,12 +112,16 @@ def _show_band(axes: Axes, prediction: Prediction) -> None:
         axes.axhspan(band.low, band.high, color="0.9", zorder=0)
 
 
-def _signal(prediction: Prediction) -> str:
-    sheets = prediction.predicted.sheets
-    return f"{sheets[0].signal.quantity} in {sheets[0].signal.unit}" if sheets else "signal"
+def _read(prediction: Prediction, words: Words) -> str:
+    signals = [one.signal for one in prediction.predicted.sheets]
+    return next((_signal(one.quantity, Figures(words=words).unit(one.unit), words) for one in signals), "")
 
 
-def fit_residuals(fit: Fit) -> Figure:
+def _signal(quantity: str, unit: str, words: Words) -> str:
+    return words("plot.signal", quantity=words.of("quantity", quantity), unit=unit)
+
+
+def fit_residuals(fit: Fit, words: Words = ENGLISH) -> Figure:
     """What every reading lies off the fitted sheet, with the standard deviation that was expected of it."""
     figure, axes = _figure(height=3.0)
     for one in fit.fit.residuals:
@@ -130,11 +136,11 @@ def fit_residuals(fit: Fit) -> Figure:
         )
         if one.outlier:
             axes.annotate(
-                "outlier", (one.index, one.residual_db), xytext=(6, 0), textcoords="offset points", color=OUTLIER
+                words("outlier"), (one.index, one.residual_db), xytext=(6, 0), textcoords="offset points", color=OUTLIER
             )
     axes.axhline(0.0, color="black", linewidth=0.8)
-    axes.set_xlabel("reading (circles: one sheet, squares: two)")
-    axes.set_ylabel("read less fitted in dB")
+    axes.set_xlabel(words("plot.reading"))
+    axes.set_ylabel(words("plot.residual"))
     return figure
 
 
@@ -149,21 +155,22 @@ def svg(figure: Figure) -> str:
     return text[text.index("<svg") :]
 
 
-def plot_of(answer: Prediction | Fit | Recommendation) -> Figure:
+def plot_of(answer: Prediction | Fit | Recommendation, words: Words | None = None) -> Figure:
     """The picture of what was asked for: the sweep where there is one (map, grammages, positions), else the ladder;
     residuals of a fit."""
-    if isinstance(answer, Fit):
-        return fit_residuals(answer)
     if isinstance(answer, Recommendation):
-        return level_ladder(answer)
+        return level_ladder(answer, words or ENGLISH)
+    words = words or Words(language=(answer.fitted if isinstance(answer, Fit) else answer).language or "en")
+    if isinstance(answer, Fit):
+        return fit_residuals(answer, words)
     if answer.grammages:
-        return grammage_sweep(answer)
+        return grammage_sweep(answer, words)
     if answer.positions:
-        return position_sweep(answer)
+        return position_sweep(answer, words)
     if answer.gap_tilt is not None:
         sheets = answer.predicted.sheets
-        return margin_map(answer.gap_tilt, unit=sheets[0].signal.unit if sheets else "dB")
-    return level_ladder(answer.predicted)
+        return margin_map(answer.gap_tilt, words, unit=sheets[0].signal.unit if sheets else "dB")
+    return level_ladder(answer.predicted, words)
 
 
 def _figure(*, height: float) -> tuple[Figure, Axes]:

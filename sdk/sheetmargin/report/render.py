@@ -47,7 +47,16 @@ SECTIONS: Mapping[type, Mapping[str, Section]] = {
 
 def written(answer: object) -> str:
     """The short answer, as a terminal of 100 columns shows it."""
-    return render(answer, View())
+    sections = SECTIONS[type(answer)]
+    return render(answer, View(next_step=lambda name: f'answer.explain("{name}")' if name in sections else ""))
+
+
+def explained(answer: object, sections: tuple[str, ...]) -> str:
+    """The sections of these names; all of them if none is named."""
+    known = SECTIONS[type(answer)]
+    if unknown := [name for name in sections if name not in known]:
+        raise ValueError(f"There is no section {unknown[0]!r}; there are {', '.join(known)}.")
+    return render(answer, View(), show=sections or known)
 
 
 def render(answer: object, view: View, *, show: Iterable[str] = ()) -> str:
