@@ -8,7 +8,7 @@ from sheetmargin import Client, Job, Line, Sheet
 
 HERE = Path(__file__).parent
 path = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE / "inquiries.csv"
-frame = polars.read_excel(path) if path.suffix == ".xlsx" else polars.read_csv(path)
+frame = polars.read_excel(path, engine="openpyxl") if path.suffix == ".xlsx" else polars.read_csv(path)
 
 SHEET, LINE = ("label", "material", "grammage_gsm", "thickness_um"), ("clearance_above_mm", "clearance_below_mm")
 machines, jobs = [], []

@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from sheetmargin import Client
-from sheetmargin.columns import job_of
+from sheetmargin.tables.job import job_of
 
 HERE = Path(__file__).parent
 COLUMNS = ("reference", "position", "status", "part_number", "role", "quantity", "detector_class", "text")

@@ -15,7 +15,6 @@ from typing import Any
 
 from sheetmargin.contract.problem import Fault
 from sheetmargin.errors import InvalidJob
-from sheetmargin.report.table import delimiter_of
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")
 TEXTS = ("state", "detector_class", "specimen")
@@ -47,7 +46,7 @@ def parse_readings(text: str, *, numbers: Sequence[str] = NUMBERS, texts: Sequen
     """The readings of a table with some of these columns. Raises InvalidJob with the line of all that is wrong."""
     columns = (*texts, *numbers)
     text = text.lstrip("\ufeff")
-    rows = list(csv.reader(text.splitlines(), delimiter=delimiter_of(text.partition("\n")[0])))
+    rows = list(csv.reader(text.splitlines(), delimiter=max(",;\t", key=text.partition("\n")[0].count)))
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise _invalid([_fault(1, "The table is empty.", "a first line with the names of the columns")])
     names = [cell.strip() for cell in rows[0]]

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
-from sheetmargin.columns import columns
 from sheetmargin.contract.problem import Fault
 from sheetmargin.encode import Question, job_to_json
 from sheetmargin.errors import InvalidJob
 from sheetmargin.outcome import Outcome
+from sheetmargin.tables.columns import columns
 
 if TYPE_CHECKING:
     from sheetmargin.client import Client

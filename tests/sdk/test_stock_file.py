@@ -11,7 +11,8 @@ import distributed
 import pytest
 from sheetmargin import Client, InvalidJob, Outcome
 from sheetmargin.cli import main
-from sheetmargin.columns import job_of, named_by_column
+from sheetmargin.tables.headers import meanings_of
+from sheetmargin.tables.job import job_of, named_by_column
 from support.catalogues import OWN
 from support.stock import BAD, COLUMNS, StockRow, stock_csv, stock_rows
 
@@ -97,7 +98,9 @@ def judge_all(rows: list[StockRow], outcomes: list[Outcome]) -> None:
     for number, (row, outcome) in enumerate(zip(rows, outcomes, strict=True)):
         assert outcome.index == number
         assert outcome.reference in (row.cells["reference"], None)
-        judge(row, named_by_column(outcome, COLUMNS).row())
+        if outcome.error is not None:
+            outcome.error.errors = named_by_column(outcome.error.errors, meanings_of(COLUMNS))
+        judge(row, outcome.row())
 
 
 @pytest.mark.long

@@ -11,8 +11,8 @@ from sheetmargin.contract.answer import Answer, Comparison, Recommendation, Setu
 from sheetmargin.contract.library import DetectorClasses, Materials
 from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
 from sheetmargin.report import parts
-from sheetmargin.report.table import as_text
 from sheetmargin.report.view import View
+from sheetmargin.tables.write import as_text
 
 Record = dict[str, Any]
 

@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 from sheetmargin import Fault, InvalidJob, Outcome
-from sheetmargin.columns import PARTS, columns, job_of, named_by_column
+from sheetmargin.tables.columns import PARTS, columns
+from sheetmargin.tables.headers import meanings_of
+from sheetmargin.tables.job import job_of, named_by_column
 
 NESTED = {
     "sheets",
@@ -49,7 +51,7 @@ def test_every_plain_field_has_a_column(part: str) -> None:
         ({"double.contact": "partial"}, {"sheets": [{"double": {"contact": "partial"}}]}),
         ({"custom.trapped_air_um.p50": "12"}, {"sheets": [{"custom": {"trapped_air_um": {"p50": 12}}}]}),
         ({"grammage_gsm": "nan"}, {"sheets": [{"grammage_gsm": "nan"}]}),
-        ({"grammage_gsm": "80 g"}, {"sheets": [{"grammage_gsm": "80 g"}]}),
+        ({"grammage_gsm": "eighty"}, {"sheets": [{"grammage_gsm": "eighty"}]}),
         ({"grammage_gsm": "", "price": "3"}, {"sheets": [{}]}),
     ],
 )
@@ -70,10 +72,8 @@ def test_a_row_is_a_job(row: dict[str, str], job: dict[str, Any]) -> None:
     ],
 )
 def test_a_problem_names_its_column(pointer: str | None, given: list[str], name: str | None) -> None:
-    error = InvalidJob("Wrong.", errors=[Fault(code="x", pointer=pointer, detail="Too much.")])
-    named = named_by_column(Outcome(index=0, error=error), given)
-    assert named.error is not None
-    assert named.error.errors[0].pointer == name
+    (fault,) = named_by_column([Fault(code="x", pointer=pointer, detail="Too much.")], meanings_of(given))
+    assert fault.pointer == name
 
 
 def test_a_contradiction_is_told_once() -> None:
