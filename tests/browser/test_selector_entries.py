@@ -44,7 +44,7 @@ def test_an_answer_to_earlier_entries_cannot_be_chosen(
     button.click()
     assert page.evaluate("window.chosen") == 1
     expect(shop.element.locator(".chosen")).to_have_text(
-        "Chosen: set-up 1: Ultrasound, 400\u00a0kHz (ultrasonic-400k)."
+        "Chosen: set-up 1: Ultrasonic pair, 400 kHz (ultrasonic-400k)."
     )
 
 

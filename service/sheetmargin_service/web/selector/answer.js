@@ -37,7 +37,7 @@ export class AnswerView {
     this.targets = targetsOf(answer);
     const setups = answer.recommendations.flatMap((one) => one.setups);
     this.scale = setups.length ? scaleOf(setups) : 1;
-    this.titles = titles(setups, speech);
+    this.titles = titles(setups);
   }
 
   nodes() {
@@ -290,14 +290,9 @@ function grouped(notes) {
   return found;
 }
 
-/** A title for each class, by what it senses with and how; the id beside it where two would have the same. */
-function titles(setups, speech) {
-  const classes = new Map(setups.map((setup) => [setup.detector_class.id, plain(setup, speech)]));
+/** A title for each class, its name; the id beside it where two have the same. */
+function titles(setups) {
+  const classes = new Map(setups.map(({ detector_class: { id, name = id } }) => [id, name[0].toUpperCase() + name.slice(1)]));
   const all = [...classes.values()];
   return new Map([...classes].map(([id, title]) => [id, all.filter((other) => other === title).length > 1 ? `${title} (${id})` : title]));
-}
-
-function plain({ detector_class: { principle, frequency_khz: frequency } }, speech) {
-  const name = speech.say(`principle.${principle}`);
-  return frequency === null ? name : `${name}, ${speech.measure(frequency, "kHz")}`;
 }
