@@ -31,7 +31,8 @@ from sheetmargin_service.serving.limits import install_limits
 from sheetmargin_service.serving.logs import install_logs
 from sheetmargin_service.serving.malformed_bodies import install_broken_bodies
 from sheetmargin_service.serving.warm import warm_up
-from sheetmargin_service.web import demo, embed, guides, setup_sheets
+from sheetmargin_service.web import demo, embed, setup_sheets
+from sheetmargin_service.web import docs as docs_pages
 from sheetmargin_service.web.cors import install_cors
 from sheetmargin_service.web.hosts import install_hosts
 
@@ -98,7 +99,7 @@ def create_app(
         docs.routes,
         embed.routes,
         setup_sheets.routes,
-        guides.routes,
+        docs_pages.routes,
     ]
     parts += [measurement.routes, metrics.routes]
     if settings.demo:

@@ -151,7 +151,35 @@ def test_the_set_up_sheet(page: Page, scene: Scene) -> None:
         assert_clean(page)
 
 
-@pytest.mark.long
-def test_the_docs(page: Page, scene: Scene) -> None:
+def test_search_of_the_docs(page: Page, scene: Scene) -> None:
+    page.set_viewport_size({"width": 320, "height": 800})
     page.goto(f"{scene.service}/docs")
+    assert_fits(page)
+    page.get_by_role("search").get_by_label("Search").fill("clearance above")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_contain_text("pages with")
+    assert_fits(page)
+    page.get_by_role("link", name="LineInput").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("LineInput")
+    expect(page.get_by_role("rowheader", name="clearance_above_mm")).to_be_visible()
+    assert_fits(page)
     assert_clean(page)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_docs(browser: Browser, scene: Scene, scheme: Any) -> None:
+    context = browser.new_context(viewport={"width": 320, "height": 800}, color_scheme=scheme)
+    page = context.new_page()
+    for path in (
+        "/docs",
+        "/docs/selector",
+        "/docs/guides",
+        "/docs/calls/recommend_for_job",
+        "/docs/codes",
+        "/docs/glossary",
+    ):
+        page.goto(f"{scene.service}{path}")
+        assert_fits(page)
+        assert_clean(page)
+    context.close()

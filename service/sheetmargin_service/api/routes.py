@@ -318,7 +318,7 @@ def mount(app: Flask, *routes: Routes, title: str, version: str, description: st
         told = {
             "type": "string",
             "x-extensible-enum": sorted(codes()),
-            "description": "The codes known today, which `/docs` describes.",
+            "description": "The codes known today, which `/docs/codes` describes.",
         }
         api.spec.components.schema(name, told)
     for part in routes:
