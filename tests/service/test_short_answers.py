@@ -34,7 +34,10 @@ MIXED = [
     {"material": "leather", "thickness_um": 1200},
     {"material": "veneer", "thickness_um": 600},
 ]
-NOTHING = {"sheets": [{"material": "tissue", "grammage_gsm": 18}], "principles": ["capacitive", "optical", "thickness"]}
+NOTHING = {
+    "sheets": [{"material": "copy-paper", "grammage_gsm": 80}],
+    "principles": ["eddy-current", "eddy-current-one-sided"],
+}
 JOBS: dict[str, dict[str, Any]] = {one.name: one.job for one in PRACTICE}
 JOBS |= {"ten papers": {"sheets": PAPERS}, "ten of everything": {"sheets": MIXED}, "nothing serves": NOTHING}
 ENGLISH = (

@@ -66,8 +66,8 @@ class Figures:
         return self.range(self.level(low), self.level(high), self.unit(unit))
 
     def gap(self, value: float) -> str:
-        """To 0.5 mm; finer below 5 mm, where a gauge sets it."""
-        return self.number(value, 1) if value < 5 else self.number(round(2 * value) / 2, 1)
+        """As the answer has it, to 0.1 mm; whole from 100 mm."""
+        return self.number(value, 1 if value < 100 else 0)
 
     def thickness(self, value_um: float) -> str:
         """Three digits, in mm from 1 mm.

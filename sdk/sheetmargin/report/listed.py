@@ -85,7 +85,7 @@ def _mounts(best: Recommendation, places: dict[Place, list[Setup]], view: View) 
         first, last = setups[0].index + 1, setups[-1].index + 1
         number = words("setup-number", number=first)
         if first != last:
-            number = words("setup-numbers", first=first, last=last)
+            number = words("setup-pair" if last == first + 1 else "setup-numbers", first=first, last=last)
         told = words("class", id=setups[0].detector_class.id)
         rows.append([number, parts.detector(setups[0]), parts.geometry(setups[0], view), told])
     invented = any(setup.detector_class.illustrative for setup in best.setups)

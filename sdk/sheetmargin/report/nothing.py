@@ -11,9 +11,8 @@ from sheetmargin.report import parts
 from sheetmargin.report.view import View
 
 LINES = 25
-LEFT_OUT = "requirement-missed"
 LACKS = {
-    LEFT_OUT: "requirement",
+    "requirement-missed": "requirement",
     "outside-rating": "rating",
     "no-room-for-head": "room",
     "no-room-for-face": "room",
@@ -41,7 +40,7 @@ def nothing_serves(answer: Answer, view: View) -> list[list[str]]:
     if len(answer.sheets) > 1:
         none = words("no-class-served")
     else:
-        count = sum(one.code != LEFT_OUT for one in answer.ruled_out)
+        count = sum(one.code not in LACKS for one in answer.ruled_out)
         none = nothing_considered(answer, view) or words.counted("none-of", count)
     would = view.section(words("would-serve"), page.numbered(parts.texts(answer.would_serve[:3])))
     end = [
@@ -56,33 +55,34 @@ def nothing_serves(answer: Answer, view: View) -> list[list[str]]:
 
 
 def reasons_by_principle(ruled_out: Sequence[RuledOut], view: View, *, room: int | None = None) -> list[str]:
-    """A row a principle: how many classes, and the reason that most of them have. With `room`, so many lines at most,
-    the longest reasons cut to a line each."""
+    """A row a principle, and one for what was left out before: how many classes, and the reason that most of them have.
+    With `room`, so many lines at most: reasons are cut to a line each, from the last on."""
     words = view.words
     groups: dict[str, list[RuledOut]] = {}
     for one in ruled_out:
-        left_out = one.code == LEFT_OUT
-        groups.setdefault(words("left-out") if left_out else one.principle_name or one.principle, []).append(one)
+        lacks = LACKS.get(one.code)
+        name = words(f"left-out.{lacks}") if lacks else one.principle_name or one.principle
+        groups.setdefault(name, []).append(one)
     if not groups:
         return []
     rows = [[words("principle"), words("classes"), words("why-head")]]
     for name, members in sorted(groups.items(), key=lambda item: -len(item[1])):
         (code, _), *_ = Counter(one.code for one in members).most_common(1)
         rows.append([name, str(len(members)), next(str(one) for one in members if one.code == code)])
-    lines = view.page.table(rows, right=(1,), head=True)
-    if room is not None and len(lines) > max(room, len(rows)):
-        start = sum(max(len(row[column]) for row in rows) + 2 for column in (0, 1))
-        wide = view.page.width - start
-        rows = [[name, count, _first_sentence(why, wide)] for name, count, why in rows]
+    wide = view.page.width - sum(max(len(row[column]) for row in rows) + 2 for column in (0, 1))
+    for row in reversed(rows):
         lines = view.page.table(rows, right=(1,), head=True)
-    return lines
+        if room is None or len(lines) <= room:
+            break
+        row[2] = _first_part(row[2], wide)
+    return view.page.table(rows, right=(1,), head=True)
 
 
-def _first_sentence(text: str, width: int) -> str:
+def _first_part(text: str, width: int) -> str:
     """The text as far as a line holds it, cut at the end of a part of the sentence."""
     if len(text) <= width:
         return text
-    for mark in (". ", "; ", ": ", ", ", " ("):
+    for mark in (". ", "; ", ": ", ", ", " and ", " und ", " ("):
         head, found, _ = text[:width].rpartition(mark)
         if found and len(head) > width // 3:
             return f"{head.rstrip(',;:')}."

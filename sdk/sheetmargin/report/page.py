@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 WIDTH = 100
+QUANTITY = re.compile(r"(\d) (%|°C|g/m²|g/m2|[cmµu]m|dB|fF|[mk]?Hz|ms|m/min)(?![\w/])")
 TIED = "\N{NO-BREAK SPACE}"
 """A blank at which no line ends."""
 ASCII = {
@@ -43,9 +45,12 @@ class Page:
     def wrap(self, text: str, *, first: str = "", rest: str | None = None) -> list[str]:
         """Lines of a text; the second and those after it begin with `rest`."""
         rest = " " * len(first) if rest is None else rest
-        lines = textwrap.wrap(
-            self.plain(text), self.width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
-        )
+        return self._lines(text, self.width, first, rest)
+
+    def _lines(self, text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+        """No line ends between a number and its unit."""
+        text = QUANTITY.sub(f"\\1{TIED}\\2", self.plain(text))
+        lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
         return [line.replace(TIED, " ") for line in lines]
 
     def labelled(self, label: str, text: str, *, indent: int) -> list[str]:
@@ -77,10 +82,11 @@ class Page:
             )
             last = row[-1].rjust(widths[-1]) if len(row) - 1 in right else row[-1]
             room = max(self.width - len(start), 12)
-            first, *more = textwrap.wrap(last, room, break_on_hyphens=False, drop_whitespace=False) or [""]
-            line = (start + first).rstrip()
+            indent = len(last) - len(last.lstrip())
+            first, *more = self._lines(last.lstrip(), room - indent) or [""]
+            line = (start + " " * indent + first).rstrip()
             lines.append(self.strong(line) if head and number == 0 else line)
-            lines += [" " * len(start) + text.strip() for text in more]
+            lines += [" " * len(start) + text for text in more]
         return lines
 
 
