@@ -13,6 +13,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.principles.capacitive.model import (
     EPS_0,
+    CapacitiveModel,
     air_permittivity,
     loss_tangent,
     moisture_sensitivity,
@@ -179,3 +180,13 @@ def test_air_by_its_refractive_index():
     """ITU-R P.453-14 by hand at 25 degrees C, 50 % and 1013.25 hPa: e = 15.84 hPa, N = 259.6 + 3.8 + 66.8 = 330.3."""
     air = humid_air(temperature_c=25.0, relative_humidity_pct=50.0, pressure_kpa=101.325)
     assert air_permittivity(air) - 1.0 == pytest.approx(2 * 330.3e-6, rel=3e-3)
+
+
+def test_a_gap_is_as_uncertain_where_the_pair_stands_as_where_it_is_sought() -> None:
+    """A prediction has one gap, a search many: what is read at the same one is the same."""
+    many = class_model("capacitive-200k")
+    at = int(np.argmin(np.abs(many.settings.gap_mm - 3.0)))
+    assert isinstance(many, CapacitiveModel)
+    one = replace(many, gap_mm=many.gap_mm[at : at + 1])
+    film = sheet("pet", thickness_um=250.0)
+    assert one.distribution(film, 0).moves == many.distribution(film, at).moves

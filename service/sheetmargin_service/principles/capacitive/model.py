@@ -283,7 +283,7 @@ class CapacitiveModel:
         spot = min(self.parameters.electrode_width_mm, self.parameters.electrode_length_mm)
         own = relative_thickness_deviation(sheet, spot_mm=spot) / float(np.sqrt(count))
         steps = {"thickness": own, "moisture": self._moisture_deviation}
-        if len(self.gap_mm) > 1:
+        if self.parameters.gap_max_mm > self.parameters.gap_min_mm:
             steps["wider_mm"] = GAP_SET_MM / HALF_WIDTH_95
         moves = moved_by(read, steps)
         lot = moved_by(read, {"thickness": SMALL, "density": SMALL})
