@@ -2,8 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from string import Formatter
+from typing import Any
+
 Path = tuple[str | int, ...]
 """Names and list positions, from the root of what was given."""
+
+
+class Filled(str):
+    """An English text filled with values, which may be filled in again in another language.
+
+    A value may be a name by language. Numbers are written by the format that their place asks for.
+    """
+
+    template: str
+    values: Mapping[str, Any]
+
+    def __new__(cls, template: str, **values: Any) -> Filled:
+        text = super().__new__(cls, _InLanguage("en").vformat(template, (), values))
+        text.template, text.values = template, values
+        return text
+
+    def again(self, template: str, language: str) -> str:
+        """The same values in another template."""
+        return _InLanguage(language).vformat(template, (), self.values)
+
+
+class _InLanguage(Formatter):
+    def __init__(self, language: str) -> None:
+        self.language = language
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if isinstance(value, Mapping):
+            return str(value[self.language])
+        text = format(value, format_spec)
+        return text.replace(".", ",") if isinstance(value, float) and self.language == "de" else text
 
 
 class FieldError(ValueError):

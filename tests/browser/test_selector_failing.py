@@ -175,7 +175,7 @@ def test_a_contradiction_on_the_machine_is_marked(page: Page, scene: Scene, sele
 def test_a_fault_that_no_field_has(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("catalogue", selector='catalogue="nowhere"'))
     shop.enter("80 gsm copy paper")
-    expect(shop.element.get_by_role("alert")).to_contain_text("There is no such catalogue.")
+    expect(shop.element.get_by_role("alert")).to_contain_text("This catalogue does not exist.")
 
 
 def test_nothing_serves(page: Page, scene: Scene, selector: Open) -> None:

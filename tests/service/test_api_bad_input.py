@@ -267,7 +267,7 @@ def test_faults_of_several_sheets_come_together(api: FlaskClient) -> None:
         post(api, {"sheets": [{"material": "nix", "grammage_gsm": 80}, SHEET, {"grammage_gsm": 9}]}), 422
     )
     assert [error["pointer"] for error in document["errors"]] == ["/sheets/0/material", "/sheets/2/material"]
-    assert document["detail"] == "2 things are wrong."
+    assert document["detail"] == "2 entries need correction."
 
 
 # A name, the bytes, status, code, and what says where.

@@ -110,4 +110,4 @@ def test_places_of_faults() -> None:
 def test_a_problem_of_many_faults_is_cut() -> None:
     document = Problem("invalid-values", *[Fault(code="x", detail="x")] * 250).document()
     assert len(document["errors"]) == 100
-    assert document["detail"].startswith("More than 100 things are wrong")
+    assert document["detail"].startswith("More than 100 entries need correction")

@@ -126,7 +126,7 @@ def test_a_size_is_missing_or_cannot_be_right() -> None:
     assert wrong.sheet is None
     assert wrong.fault is not None
     assert "usual" in str(wrong.fault)
-    assert "g/m2" in wrong.fault.expected
+    assert "g/m²" in wrong.fault.expected
     # A construction has its own size: the same is no contradiction, another is.
     assert read("0.76 mm bank card")[0].spec.construction == "id-card"
     assert read("5 mm bank card")[0].fault is not None

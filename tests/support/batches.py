@@ -89,7 +89,7 @@ def line_for(index: int, job: Any) -> bytes:
     head = {"index": index, "reference": job.get("reference")}
     if not job.get("sheets"):
         status = job.get("status", 422)
-        fault = {"code": "missing-field", "pointer": "/sheets", "detail": "This field is needed."}
-        problem = {"status": status, "title": "The question cannot be answered", "errors": [fault]}
+        fault = {"code": "missing-field", "pointer": "/sheets", "detail": "Enter a value; this field is required."}
+        problem = {"status": status, "title": "Check your input", "errors": [fault]}
         return json.dumps({**head, "problem": problem}).encode()
     return json.dumps({**head, "result": {**RESULT, "reference": head["reference"]}}).encode()

@@ -53,20 +53,18 @@ class Gate:
         page = page or Page()
         token, in_query = _token(authorization, page)
         if not token:
-            raise _unauthorized("There is no key.", challenge='Bearer realm="sheetmargin"')
+            raise _unauthorized("Send a key.", challenge='Bearer realm="sheetmargin"')
         key = self._key(token)
         if key is None or (in_query and not key.publishable):
             challenge = 'Bearer realm="sheetmargin", error="invalid_token"'
-            raise _unauthorized("There is no such key.", challenge=challenge)
+            raise _unauthorized("This key is unknown.", challenge=challenge)
         if key.publishable and not page.own and page.origin not in key.origins:
-            fault = Fault(code="origin", detail="This key was made for pages of other origins.", header="Origin")
+            fault = Fault(code="origin", detail="This key is for pages of other origins.", header="Origin")
             raise Problem("forbidden", fault)
         if scope not in key.scopes:
             raise Problem(
                 "forbidden",
-                Fault(
-                    code="scope", detail="This key was made for other calls.", expected=scope, header="Authorization"
-                ),
+                Fault(code="scope", detail="This key is for other calls.", expected=scope, header="Authorization"),
                 headers={
                     "WWW-Authenticate": f'Bearer realm="sheetmargin", error="insufficient_scope", scope="{scope}"'
                 },

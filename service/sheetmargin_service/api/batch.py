@@ -27,6 +27,8 @@ from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.api.service import Service
+from sheetmargin_service.errors import Filled
+from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
 
 log = logging.getLogger(__name__)
@@ -60,11 +62,11 @@ def entries_of(body: bytes, media_type: str) -> list[Entry]:
     except strict_json.JsonError as error:
         raise Problem("bad-syntax", *error.faults) from error
     except TypeError as error:
-        fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an array of jobs", path=())
+        fault = Fault(code="wrong-type", detail="This value has the wrong type.", expected="an array of jobs", path=())
         raise Problem("invalid-values", fault) from error
     if len(entries) > MOST_JOBS:
-        expected = f"at most {MOST_JOBS} jobs in a call"
-        fault = Fault(code="wrong-length", detail="These are too many jobs.", expected=expected, path=())
+        expected = Filled("at most {most} jobs in a call", most=MOST_JOBS)
+        fault = Fault(code="wrong-length", detail="Too many jobs.", expected=expected, path=())
         raise Problem("invalid-values", fault)
     return entries
 
@@ -108,6 +110,7 @@ class Batch:
     dump: Callable[[Answer], dict[str, Any]]
     is_gone: Callable[[], bool]
     request_id: str | None = None
+    language: Language = "en"
     job_limit_s: float | None = None
     limit_s: float | None = None
     schema: StrictSchema = field(default_factory=question_schema(Job))
@@ -131,10 +134,12 @@ class Batch:
                     line["reference"] = _reference(value)
                     line["result"] = self._result(value, faults, known)
             except Problem as problem:
-                line["problem"] = problem.document(request_id=self.request_id)
+                line["problem"] = problem.document(request_id=self.request_id, language=self.language)
             except OutOfTime:
-                detail = "Its time, or that of the whole batch, was over. Ask for less at once, or again later."
-                line["problem"] = Problem("unavailable", detail=detail).document(request_id=self.request_id)
+                detail = "The time for this job or for the batch was over. Send fewer jobs at once, or try again later."
+                line["problem"] = Problem("unavailable", detail=detail).document(
+                    request_id=self.request_id, language=self.language
+                )
             yield line
 
     def _result(self, value: Any, faults: tuple[Fault, ...], known: dict[str, Answer]) -> dict[str, Any]:

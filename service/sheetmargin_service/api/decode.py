@@ -15,6 +15,7 @@ from sheetmargin_service.api import strict_json
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.schemas.strict import Flag, Real, StrictSchema, faults_in
+from sheetmargin_service.errors import Filled
 
 JSON = "application/json"
 _NUMBER = re.compile(r"-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?", re.ASCII)
@@ -28,10 +29,14 @@ def decode_body(request: Request, schema: StrictSchema) -> Any:
 def read_body(request: Request, media_types: Sequence[str]) -> bytes:
     """The whole body, of one of these media types."""
     if request.mimetype not in media_types:
-        told = f"The body is {request.mimetype or 'of no stated type'}."
+        told = Filled("The body is {type}.", type=request.mimetype or "of no stated type")
         raise _unsupported("Content-Type", told, " or ".join(media_types))
     if request.content_encoding not in (None, "", "identity"):
-        raise _unsupported("Content-Encoding", f"The body is {request.content_encoding}.", "no content encoding")
+        raise _unsupported(
+            "Content-Encoding",
+            Filled("The body is encoded as {encoding}.", encoding=request.content_encoding),
+            "no content encoding",
+        )
     body = request.get_data(cache=False)
     if request.content_length is None and len(body) == request.max_content_length:
         # Werkzeug cuts a body of unstated length at the limit without a word.
@@ -51,7 +56,7 @@ def decode_json(body: bytes, schema: StrictSchema) -> Any:
 def decode_value(value: Any, schema: StrictSchema) -> Any:
     """What the schema makes of a JSON value."""
     if not isinstance(value, dict):
-        fault = Fault(code="wrong-type", detail="This is of the wrong type.", expected="an object", path=())
+        fault = Fault(code="wrong-type", detail="This value has the wrong type.", expected="an object", path=())
         raise Problem("invalid-values", fault)
     return _load(value, schema, in_query=False)
 
@@ -73,7 +78,7 @@ def decode_query(query: MultiDict[str, str], schema: StrictSchema | None) -> Any
             values[name] = texts
         elif len(texts) > 1 and field is not None:
             twice.append(
-                Fault(code="repeated", detail="This is given more than once.", expected="one value", path=(name,))
+                Fault(code="repeated", detail="Give this parameter once only.", expected="one value", path=(name,))
             )
         else:
             values[name] = _spelt(texts[0], field)
@@ -98,7 +103,7 @@ def _spelt(text: str, field: fields.Field[Any] | None) -> Any:
 
 
 def _no_parameter(name: str) -> Fault:
-    return Fault(code="unknown-field", detail="This call takes no parameters.", expected="no query", path=(name,))
+    return Fault(code="unknown-field", detail="This call has no parameters.", expected="no query", path=(name,))
 
 
 def _unsupported(header: str, detail: str, expected: str) -> Problem:

@@ -10,9 +10,13 @@ from typing import Any, Literal
 from flask import Flask, Response, g, render_template, request
 from werkzeug.exceptions import HTTPException
 
+from sheetmargin_service.api.accept_language import asked_language
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.faults import Fault, json_pointer
 from sheetmargin_service.api.headers import SECURITY
+from sheetmargin_service.errors import Filled
+from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.messages.problem_texts import in_language
 
 MEDIA_TYPE = "application/problem+json"
 MAX_FAULTS = 100
@@ -50,14 +54,16 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
     ),
     "forbidden": ProblemType(
         status=403,
-        title="The key does not reach this far",
+        title="The key does not allow this call",
         meaning="The key is known, but it was made for other calls; the error names the scope that is missing.",
     ),
     "not-found": ProblemType(
-        status=404, title="There is nothing here", meaning="No call has this path; /openapi.json lists them all."
+        status=404, title="Nothing found", meaning="No call has this path; /openapi.json lists them all."
     ),
     "method-not-allowed": ProblemType(
-        status=405, title="The path has no such method", meaning="The header `Allow` names the methods that it has."
+        status=405,
+        title="The path does not have this method",
+        meaning="The header `Allow` names the methods that it has.",
     ),
     "not-acceptable": ProblemType(
         status=406,
@@ -69,20 +75,20 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
     ),
     "unsupported-media-type": ProblemType(
         status=415,
-        title="The body's media type is not read here",
+        title="The media type of the body is not supported",
         meaning="Send `Content-Type: application/json` (to the batch also `application/x-ndjson`) and no content "
         "encoding.",
     ),
     "invalid-values": ProblemType(
         status=422,
-        title="The question cannot be answered as it stands",
+        title="Check your input",
         meaning="The body or the query can be read, but something in it is missing, unknown, out of range or "
         "contradicts something else. Each error says where and what would be right.",
     ),
     "too-many-requests": ProblemType(
         status=429,
         title="Too many requests",
-        meaning="This caller has asked more often than the service allows; `Retry-After` says when to ask again.",
+        meaning="This caller has sent more requests than the service allows; `Retry-After` says when to try again.",
     ),
     "internal": ProblemType(
         status=500,
@@ -92,7 +98,7 @@ PROBLEM_TYPES: Mapping[str, ProblemType] = {
     "unavailable": ProblemType(
         status=503,
         title="The service is not ready",
-        meaning="Its self-check failed, it is overloaded, or the job took too long; `Retry-After` says when to ask "
+        meaning="Its self-check failed, it is overloaded, or the job took too long; `Retry-After` says when to try "
         "again.",
     ),
 }
@@ -118,29 +124,32 @@ class Problem(Exception):  # noqa: N818 - the word of RFC 9457
         self.kind, self.faults, self.detail = kind, faults, detail
         self.in_query, self.headers = in_query, headers or {}
 
-    def document(self, *, request_id: str | None = None) -> dict[str, Any]:
-        """The problem as RFC 9457 has it."""
+    def document(self, *, request_id: str | None = None, language: Language = "en") -> dict[str, Any]:
+        """The problem as RFC 9457 has it, in a language."""
         kind = PROBLEM_TYPES[self.kind]
         document: dict[str, Any] = {
             "type": f"/docs/problems/{self.kind}",
-            "title": kind.title,
+            "title": in_language(kind.title, language),
             "status": kind.status,
-            "detail": self.detail or _summary(self.faults) or kind.meaning,
+            "detail": in_language(self.detail or _summary(self.faults) or kind.meaning, language),
         }
         if request_id is not None:
             document["request_id"] = request_id
-        document["errors"] = [_error(fault, in_query=self.in_query) for fault in self.faults[:MAX_FAULTS]]
+        document["errors"] = [
+            _error(fault, in_query=self.in_query, language=language) for fault in self.faults[:MAX_FAULTS]
+        ]
         return document
 
 
 def _summary(faults: Sequence[Fault]) -> str | None:
-    if len(faults) <= 1:
+    if len({fault.detail for fault in faults}) <= 1:
         return faults[0].detail if faults else None
-    more = f"More than {MAX_FAULTS} things are wrong; the first {MAX_FAULTS} are listed."
-    return more if len(faults) > MAX_FAULTS else f"{len(faults)} things are wrong."
+    if len(faults) > MAX_FAULTS:
+        return Filled("More than {most} entries need correction; the first {most} are listed.", most=MAX_FAULTS)
+    return Filled("{count} entries need correction.", count=len(faults))
 
 
-def _error(fault: Fault, *, in_query: bool) -> dict[str, Any]:
+def _error(fault: Fault, *, in_query: bool, language: Language) -> dict[str, Any]:
     error: dict[str, Any] = {"code": fault.code}
     if fault.path is not None:
         place: Literal["parameter", "pointer"] = "parameter" if in_query else "pointer"
@@ -148,9 +157,9 @@ def _error(fault: Fault, *, in_query: bool) -> dict[str, Any]:
     for name in ("header", "line", "column"):
         if (value := getattr(fault, name)) is not None:
             error[name] = value
-    error["detail"] = fault.detail
+    error["detail"] = in_language(fault.detail, language)
     if fault.expected is not None:
-        error["expected"] = fault.expected
+        error["expected"] = in_language(fault.expected, language)
     if fault.suggestions:
         error["suggestions"] = list(fault.suggestions)
     return error
@@ -165,7 +174,8 @@ def _parameter(path: tuple[str | int, ...]) -> str:
 def problem_response(problem: Problem) -> Response:
     """The response of a problem; never cached."""
     kind = PROBLEM_TYPES[problem.kind]
-    document = problem.document(request_id=g.get("request_id"))
+    language = asked_language()
+    document = problem.document(request_id=g.get("request_id"), language=language)
     accept = request.accept_mimetypes
     # A browser that follows a link takes anything and likes the page best; a program names what it can read.
     if accept.best == "text/html" and accept[MEDIA_TYPE] > 0 and MEDIA_TYPE not in accept.values():
@@ -175,7 +185,7 @@ def problem_response(problem: Problem) -> Response:
     else:
         response = Response(json_bytes(document), status=kind.status, content_type=MEDIA_TYPE)
     response.headers["Cache-Control"] = "no-store"
-    response.headers["Content-Language"] = "en"
+    response.headers["Content-Language"] = language
     response.headers.update(problem.headers)
     return response
 
@@ -188,9 +198,9 @@ def from_http(error: HTTPException) -> Problem:
         kind = "internal" if (error.code or 500) >= 500 else "bad-syntax"
     faults: tuple[Fault, ...] = ()
     if kind == "method-not-allowed":
-        faults = (Fault(code=kind, detail="This path has no such method.", expected=headers["Allow"]),)
+        faults = (Fault(code=kind, detail="This path does not have this method.", expected=headers["Allow"]),)
     elif kind == "too-large":
-        expected = f"at most {request.max_content_length} bytes"
+        expected = Filled("at most {most} bytes", most=request.max_content_length)
         faults = (Fault(code=kind, detail="The body is too large.", expected=expected),)
     return Problem(kind, *faults, headers=headers)
 

@@ -14,7 +14,7 @@ from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.schemas.derive import asked_field
 from sheetmargin_service.api.service import Service
 from sheetmargin_service.detectors.catalogue import Catalogue
-from sheetmargin_service.errors import Path, QuestionError
+from sheetmargin_service.errors import Filled, Path, QuestionError
 from sheetmargin_service.materials.resolve import MAX_PLIES, canonical_spec, resolve_sheet
 from sheetmargin_service.mounting.stream import stream_of
 
@@ -59,16 +59,16 @@ def _contradictions(job: Job) -> Iterator[Fault]:
     if stream is not None and stream.most * plies > MAX_PLIES:
         yield Fault(
             code="out-of-range",
-            detail=f"At this pitch {stream.most * plies} plies lie on one another.",
-            expected=f"a pitch at which at most {MAX_PLIES} do",
+            detail=Filled("At this pitch {plies} plies overlap.", plies=stream.most * plies),
+            expected=Filled("a pitch at which at most {plies} overlap", plies=MAX_PLIES),
             path=("line", "shingle_pitch_mm"),
         )
     layers = sum(len(sheet.layers or ()) for sheet in job.sheets)
     if layers > MAX_LAYERS_IN_ALL:
         yield Fault(
             code="too-many-layers",
-            detail=f"The sheets have {layers} layers in all.",
-            expected=f"at most {MAX_LAYERS_IN_ALL} layers in all sheets together",
+            detail=Filled("The sheets have {layers} layers in all.", layers=layers),
+            expected=Filled("at most {layers} layers in all sheets together", layers=MAX_LAYERS_IN_ALL),
             path=("sheets",),
         )
 
@@ -78,15 +78,20 @@ def _falling(part: Any, place: str, *, low: str, high: str) -> Iterator[Fault]:
     least, most = getattr(part, low), getattr(part, high)
     if least is not None and most is not None and least > most:
         for name in (low, high):
-            detail, expected = f"{low} is above {high}.", f"{low} at most {high}"
-            yield Fault(code="contradiction", detail=detail, expected=expected, path=(place, name))
+            expected = Filled("{low} at most {high}", low=low, high=high)
+            yield Fault(
+                code="contradiction",
+                detail="The lower limit is above the upper limit.",
+                expected=expected,
+                path=(place, name),
+            )
 
 
 def _unknown_stream(line: Line) -> Iterator[Fault]:
     """How many shingled sheets lie on one another follows from their length and their pitch alone."""
     for name in ("shingle_pitch_mm", "sheet_length_mm"):
         if line.feeding == "shingled" and getattr(line, name) is None:
-            detail = f"With shingled feeding {name} is needed: how many sheets lie on one another follows from it."
+            detail = "Enter this for shingled feeding: it decides how many sheets overlap."
             expected: str = asked_field(Line, name).expected  # type: ignore[attr-defined]
             yield Fault(code="missing-field", detail=detail, expected=expected, path=("line", name))
 
@@ -119,11 +124,21 @@ def unknown_catalogue(name: str, known: Iterable[str]) -> Fault:
     return _fault("catalogue", name, known, ("catalogue",))
 
 
+_NO_SUCH = {
+    "principle": "This sensing principle does not exist.",
+    "class": "This detector class is not in the catalogue.",
+    "catalogue": "This catalogue does not exist.",
+    "housing": "No detector class of the catalogue has this housing.",
+    "output": "No detector class of the catalogue has this output.",
+    "supply": "No detector class of the catalogue has this supply.",
+}
+
+
 def _fault(kind: str, name: str, known: Iterable[str], path: Path) -> Fault:
     return Fault(
         code=f"unknown-{kind}",
-        detail=f"There is no such {kind}.",
-        expected="one of " + ", ".join(known),
+        detail=_NO_SUCH[kind],
+        expected=Filled("one of {names}", names=", ".join(known)),
         suggestions=nearest(name, known),
         path=path,
     )

@@ -16,7 +16,7 @@ from itertools import islice
 from typing import Any, NoReturn
 
 from sheetmargin_service.api.faults import Fault
-from sheetmargin_service.errors import Path
+from sheetmargin_service.errors import Filled, Path
 from sheetmargin_service.selection.time_limit import check_time
 
 MOST_FAULTS = 100
@@ -122,10 +122,10 @@ def _text(body: bytes) -> str:
     except UnicodeDecodeError as error:
         good = body[: error.start].decode("utf-8")
         raise JsonError(
-            _at(good, len(good), code="not-utf-8", detail="The text is not UTF-8.", expected="JSON in UTF-8")
+            _at(good, len(good), code="not-utf-8", detail="The body is not UTF-8.", expected="JSON in UTF-8")
         ) from error
     if not text.strip(" \t\r\n"):
-        raise JsonError(Fault(code="empty-body", detail="There is no JSON.", expected="a JSON object"))
+        raise JsonError(Fault(code="empty-body", detail="The body is empty.", expected="a JSON object"))
     _refuse_depth(text)
     return text
 
@@ -135,11 +135,23 @@ def _syntax_told(text: str) -> Iterator[None]:
     try:
         yield
     except json.JSONDecodeError as error:
-        fault = _at(text, error.pos, code="json-syntax", detail=f"Not JSON: {error.msg}.", expected="JSON (RFC 8259)")
+        fault = _at(
+            text,
+            error.pos,
+            code="json-syntax",
+            detail=Filled("The body is not JSON: {reason}.", reason=error.msg),
+            expected="JSON (RFC 8259)",
+        )
         raise JsonError(fault) from error
     except _ConstantError as error:
         position = next(m.start() for m in _STRING_OR_CONSTANT.finditer(text) if not m[0].startswith('"'))
-        fault = _at(text, position, code="json-syntax", detail=f"{error} is not JSON.", expected="a finite number")
+        fault = _at(
+            text,
+            position,
+            code="json-syntax",
+            detail=Filled("{value} is not JSON.", value=str(error)),
+            expected="a finite number",
+        )
         raise JsonError(fault) from error
 
 
@@ -159,8 +171,16 @@ def _refuse_depth(text: str) -> None:
         elif match[0] in "]}":
             depth -= 1
         if depth > MAX_DEPTH:
-            expected = f"at most {MAX_DEPTH} levels"
-            raise JsonError(_at(text, match.start(), code="nesting", detail="Nested too deeply.", expected=expected))
+            expected = Filled("at most {most} levels", most=MAX_DEPTH)
+            raise JsonError(
+                _at(
+                    text,
+                    match.start(),
+                    code="nesting",
+                    detail="Objects and lists are nested too deeply.",
+                    expected=expected,
+                )
+            )
 
 
 def _constant(name: str) -> NoReturn:
@@ -188,7 +208,7 @@ def _repeated(value: Any) -> Iterator[Fault]:
             for name in item.names:
                 yield Fault(
                     code="duplicate-key",
-                    detail="The same name is given more than once in one object.",
+                    detail="This name occurs more than once in one object.",
                     expected="each name once",
                     path=(*where, name),
                 )
@@ -200,5 +220,8 @@ def _surrogates(value: Any) -> Iterator[Fault]:
         texts = [item] if isinstance(item, str) else list(item) if isinstance(item, dict) else []
         if any("\ud800" <= character <= "\udfff" for text in texts for character in text):
             yield Fault(
-                code="not-unicode", detail="Half of a surrogate pair.", expected="whole Unicode characters", path=where
+                code="not-unicode",
+                detail="This text has half of a surrogate pair.",
+                expected="whole Unicode characters",
+                path=where,
             )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from sheetmargin.contract.job import Custom, Layer
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.custom import CUSTOM, custom_material
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, TrappedAir
@@ -43,8 +43,8 @@ def find_material(
             raise QuestionError(
                 code="missing-field",
                 field=prefix + "custom",
-                detail="The material is custom, but custom is missing.",
-                expected="custom with a density and elastic constants or wave speeds",
+                detail="Enter the properties of the own material.",
+                expected="custom: a density and elastic constants or wave speeds",
             )
         material, notes = custom_material(custom, prefix=prefix + "custom/")
         if custom.like is None:
@@ -56,8 +56,10 @@ def find_material(
             code="conflicting-fields",
             field=prefix + "custom",
             also=(prefix + "material",),
-            detail=f"The material is {name!r}, and custom gives another.",
-            expected=f'custom only with material "{CUSTOM}"',
+            detail=Filled(
+                "Give either the material {name!r} or your own properties (custom), not both.", name=name[:100]
+            ),
+            expected='"custom" as the material, or no properties of your own',
         )
     return library.get(_known(name, library, field=prefix + "material")), ()
 
@@ -68,8 +70,8 @@ def _known(name: str, library: Library, *, field: str) -> str:
         raise QuestionError(
             code="unknown-material",
             field=field,
-            detail=f"There is no material {name[:100]!r}.",
-            expected="an id, name or synonym of the material library",
+            detail=Filled("{name!r} is not a material of the library.", name=name[:100]),
+            expected="a material of the library",
             suggestions=library.suggest(name),
         )
     return material_id
@@ -89,8 +91,8 @@ def make_layer(
             code="missing-field",
             field=prefix + "grammage_gsm",
             also=(prefix + "thickness_um",),
-            detail=f"{material.id} has no size.",
-            expected="a grammage or a thickness, in any of their forms",
+            detail=Filled("Enter a grammage or a thickness for {material}.", material=material.name),
+            expected="a grammage or a thickness",
         )
     values = {
         "density_kg_m3": density.nominal,
@@ -141,15 +143,21 @@ def check_usual_thickness(
     thin, thick = material.thickness_um.range
     if thin <= layer.thickness_um <= thick:
         return ()
-    span = f"{thin:g} to {thick:g} um"
     if not thin / THICKNESS_MARGIN <= layer.thickness_um <= thick * THICKNESS_MARGIN:
         density = material.density_kg_m3.nominal / 1_000
-        expected = span if is_thickness else f"{thin * density:.3g} to {thick * density:.3g} g/m2"
+        span = Filled("{low:g} to {high:g} µm", low=thin, high=thick)
+        masses = Filled("{low:.3g} to {high:.3g} g/m²", low=thin * density, high=thick * density)
         raise QuestionError(
             code="out-of-range",
             field=size.field,
-            detail=f"{material.id} of {layer.thickness_um:.4g} um is far outside its usual {span}.",
-            expected=expected,
+            detail=Filled(
+                "A thickness of {thickness:.4g} µm is far outside what is usual for {material} ({low:g} to {high:g} µm).",
+                thickness=layer.thickness_um,
+                material=material.name,
+                low=thin,
+                high=thick,
+            ),
+            expected=span if is_thickness else masses,
         )
     return (
         Assumption(
@@ -227,11 +235,12 @@ def _check_density(material: Material, given: float, *, grammage: Size, thicknes
             code="contradiction",
             field=grammage.field,
             also=(thickness.field,),
-            detail=(
-                f"{grammage.field} and {thickness.field} together make {given:.4g} kg/m3, "
-                f"which {material.id} cannot have."
+            detail=Filled(
+                "Grammage and thickness give a density of {given:.4g} kg/m³, impossible for {material}.",
+                given=given,
+                material=material.name,
             ),
-            expected=f"a density of {low:.4g} to {high:.4g} kg/m3, or only one of the two",
+            expected=Filled("a density of {low:.4g} to {high:.4g} kg/m³, or only one of the two", low=low, high=high),
         )
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 from sheetmargin.contract.fields import about
 from sheetmargin.contract.job import Corrugated, Layer
 
-from sheetmargin_service.errors import FieldError, QuestionError
+from sheetmargin_service.errors import FieldError, Filled, QuestionError
 from sheetmargin_service.materials.body import Body, combine, make_layer, size_of
 from sheetmargin_service.materials.corrugated import corrugated_layers, load_flutes
 from sheetmargin_service.materials.library import Library, load_sources, read_entries
@@ -76,8 +76,8 @@ def resolve_construction(name: str) -> str:
     raise QuestionError(
         code="unknown-construction",
         field="construction",
-        detail=f"There is no construction {name[:100]!r}.",
-        expected="an id, name or synonym of the constructions",
+        detail=Filled("{name!r} is not a construction of the library.", name=name[:100]),
+        expected="a name of a construction",
         suggestions=construction_names().suggest(name),
     )
 
@@ -128,8 +128,8 @@ def _with_label_state(
                 code="not-applicable",
                 field="label_state",
                 also=("construction",),
-                detail=f"{construction.id} has no label on a liner.",
-                expected="no label_state, or a label construction",
+                detail=Filled("{construction} has no label on a liner.", construction=construction.name),
+                expected="label stock, or no state of the label",
             )
         return layers, ()
     match state:

@@ -17,7 +17,7 @@ from functools import cache
 from sheetmargin.contract.fields import about
 from sheetmargin.contract.job import Corrugated
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, Sourced, TransverselyIsotropic, UsualThickness
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
@@ -64,8 +64,8 @@ def corrugated_layers(
             code="contradiction",
             field=prefix + "liners_gsm",
             also=(prefix + "walls",),
-            detail=f"{len(liners)} liners do not close {len(walls)} walls.",
-            expected=f"{len(walls) + 1} liners",
+            detail=Filled("{liners} liners do not close {walls} walls.", liners=len(liners), walls=len(walls)),
+            expected=Filled("{liners} liners", liners=len(walls) + 1),
         )
     liner, medium = library.get("testliner"), library.get("fluting-medium")
     layers: list[SheetLayer] = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sheetmargin.contract.job import Custom
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.material import (
     Interval,
     Isotropic,
@@ -97,7 +97,7 @@ def _elastic(
         raise QuestionError(
             code="missing-field",
             field=prefix + "youngs_modulus_gpa",
-            detail="The custom material has no elastic constants.",
+            detail="Enter elastic constants or wave speeds of the own material.",
             expected=choices,
         )
     if len(kinds) > 1:
@@ -106,7 +106,7 @@ def _elastic(
             code="conflicting-fields",
             field=fields[0],
             also=fields[1:],
-            detail=f"The custom material is given by {' and '.join(kinds)} at once.",
+            detail="Give the own material by one set of constants only.",
             expected=choices,
         )
     names = _CONSTANTS[kinds[0]]
@@ -115,7 +115,7 @@ def _elastic(
             raise QuestionError(
                 code="missing-field",
                 field=prefix + name,
-                detail=f"{name} is missing beside the other {kinds[0]}.",
+                detail="Enter the other constants of the set too.",
                 expected=", ".join(names),
             )
     if kinds[0] == "isotropic constants":
@@ -129,8 +129,8 @@ def _elastic(
             code="unphysical",
             field=prefix + "c13_gpa",
             also=(prefix + "c11_gpa", prefix + "c33_gpa"),
-            detail=f"c13 is {c13:g} GPa, but no solid has c13^2 >= c11 c33.",
-            expected=f"c13_gpa below {(c11 * c33) ** 0.5:g}",
+            detail=Filled("c13 is {c13:g} GPa; in every solid c13² is less than c11·c33.", c13=c13),
+            expected=Filled("c13 below {most:g} GPa", most=(c11 * c33) ** 0.5),
         )
     return TransverselyIsotropic(
         c11_gpa=_around(c11, pct=uncertainty_pct),
@@ -152,7 +152,7 @@ def _from_speeds(values: dict[str, float], *, density_kg_m3: float, uncertainty_
             code="unphysical",
             field=prefix + names[0],
             also=(prefix + names[1],),
-            detail=f"Longitudinal and shear speed stand {ratio**0.5:.3g} to 1.",
+            detail=Filled("The longitudinal speed is {times:.3g} times the shear speed.", times=ratio**0.5),
             expected="a longitudinal speed of 1.4142 to 70 times the shear speed",
         )
     poisson = (ratio - 2) / (2 * (ratio - 1))
@@ -171,7 +171,7 @@ def _trapped_air(custom: Custom, *, prefix: str) -> TrappedAir:
             code="contradiction",
             field=where + "p50",
             also=(where + "p5", where + "p95"),
-            detail=f"The percentiles {p5:g}, {p50:g}, {p95:g} do not rise.",
+            detail=Filled("The percentiles {p5:g}, {p50:g}, {p95:g} do not rise.", p5=p5, p50=p50, p95=p95),
             expected="p5 < p50 < p95",
         )
     return TrappedAir(

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from sheetmargin.contract.job import Sheet as SheetSpec
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.custom import TYPICAL
 from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet import Assumption, SheetLayer
@@ -71,8 +71,8 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
         raise QuestionError(
             code="missing-field",
             field="air_permeability_mm_per_s",
-            detail="A test pressure is given without the air permeability it belongs to.",
-            expected="air_permeability_mm_per_s with test_pressure_pa",
+            detail="Enter the air permeability that the test pressure belongs to.",
+            expected="an air permeability (ISO 9237)",
         )
     if field is None:
         return None, ()
@@ -82,8 +82,8 @@ def permeance_of(spec: SheetSpec) -> tuple[Size | None, tuple[Assumption, ...]]:
         raise QuestionError(
             code="out-of-range",
             field=field,
-            detail=f"{field} comes to an air permeance of {permeance:.3g} um/(Pa s).",
-            expected=f"an air permeance of {low:g} to {high:g} um/(Pa s)",
+            detail=Filled("This comes to an air permeance of {permeance:.3g} µm/(Pa s).", permeance=permeance),
+            expected=Filled("an air permeance of {low:g} to {high:g} µm/(Pa s)", low=low, high=high),
         )
     notes: tuple[Assumption, ...] = ()
     if field == "sheffield_units":
@@ -122,8 +122,8 @@ def with_pores(
         raise QuestionError(
             code="not-applicable",
             field=field,
-            detail=f"{material.id} has no pores that air passes.",
-            expected="open_area_pct for a perforated sheet, or a fibrous material",
+            detail=Filled("Air does not pass through {material}.", material=material.name),
+            expected="an open area of a perforated sheet, or a fibrous material",
         )
     low, high = POROSITY_LIMITS
     porosity = min(max(1 - layer.density_kg_m3 / SOLID_DENSITY_KG_M3[material.family], low), high)

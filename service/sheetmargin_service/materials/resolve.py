@@ -7,7 +7,7 @@ from dataclasses import replace
 from sheetmargin.contract.job import Contact
 from sheetmargin.contract.job import Sheet as SheetSpec
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.body import (
     Body,
     check_usual_thickness,
@@ -121,8 +121,8 @@ def _body(spec: SheetSpec, library: Library) -> Body:
         raise QuestionError(
             code="not-applicable",
             field="label_state",
-            detail="label_state belongs to a label construction.",
-            expected="construction with label_state",
+            detail="Only label stock has a state of the label.",
+            expected="a construction of label stock",
         )
     if kind == "material":
         assert spec.material is not None
@@ -133,7 +133,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
             code="conflicting-fields",
             field=given[0],
             also=(*given[1:], kind),
-            detail=f"{given[0]} belongs to a sheet of one material; {kind} has its own sizes.",
+            detail="Give sizes in the layers: this sheet has several.",
             expected="the sizes of the layers",
         )
     if kind is not None and spec.custom is not None:
@@ -141,7 +141,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
             code="conflicting-fields",
             field="custom",
             also=(kind,),
-            detail=f"custom gives a material, and {kind} gives others.",
+            detail="Give the own material inside its layer: this sheet has several.",
             expected="custom inside its layer",
         )
     if spec.construction is not None:
@@ -155,7 +155,7 @@ def _body(spec: SheetSpec, library: Library) -> Body:
         raise QuestionError(
             code="missing-field",
             field="material",
-            detail="The sheet has no material.",
+            detail="Enter a material.",
             expected="one of material, layers, corrugated, construction",
         )
     if spec.open_area_pct is not None:
@@ -169,8 +169,8 @@ def _plain(spec: SheetSpec, name: str, library: Library) -> Body:
         raise QuestionError(
             code="unknown-material",
             field="material",
-            detail=f"{name!r} is a construction of several layers, not a material.",
-            expected=f'construction "{construction}" in place of material',
+            detail=Filled("{name!r} is a construction of several layers, not a material.", name=name[:100]),
+            expected=Filled("construction {construction!r} instead of a material", construction=construction),
             suggestions=(construction,),
         )
     material, custom_notes = find_material(name, spec.custom, library, prefix="")
@@ -211,20 +211,24 @@ def _check_total(spec: SheetSpec, *, grammage_gsm: float, thickness_um: float) -
         raise QuestionError(
             code="out-of-range",
             field="plies",
-            detail=f"{spec.plies} plies come to {thickness_um * spec.plies:.4g} um.",
-            expected=f"up to {thickest:g} um in all",
+            detail=Filled(
+                "{plies} plies come to {thickness:.4g} µm.",
+                plies=spec.plies,
+                thickness=float(thickness_um * spec.plies),
+            ),
+            expected=Filled("up to {most:g} µm in all", most=thickest),
         )
     field = next((name for name in ("material", "layers", "corrugated") if getattr(spec, name)), "construction")
     for value, (low, high), unit in (
-        (thickness_um, THICKNESS_LIMITS_UM, "um"),
-        (grammage_gsm, GRAMMAGE_LIMITS_GSM, "g/m2"),
+        (thickness_um, THICKNESS_LIMITS_UM, "µm"),
+        (grammage_gsm, GRAMMAGE_LIMITS_GSM, "g/m²"),
     ):
         if not low <= value <= high:
             raise QuestionError(
                 code="out-of-range",
                 field=field,
-                detail=f"The sheet comes to {value:.4g} {unit}.",
-                expected=f"{low:g} to {high:g} {unit}",
+                detail=Filled("The sheet comes to {value:.4g} {unit}.", value=value, unit=unit),
+                expected=Filled("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit),
             )
 
 
@@ -301,7 +305,7 @@ def _permeance(spec: SheetSpec, body: Body) -> tuple[Body, float | None, tuple[A
             code="conflicting-fields",
             field=size.field,
             also=("open_area_pct",),
-            detail="Permeance and open area both say how air passes.",
+            detail="Give either the air permeance or the open area, not both.",
             expected="one of the two",
         )
     layers = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from sheetmargin.contract.job import Gauge
 from sheetmargin.contract.job import Sheet as SheetSpec
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.material import Material
 from sheetmargin_service.tables import load_table
 
@@ -36,6 +37,15 @@ class Size:
     field: str
 
 
+SUBJECTS: Mapping[str, Mapping[str, str]] = {
+    "material": {"en": "material", "de": "Material"},
+    "grammage": {"en": "grammage", "de": "flächenbezogene Masse"},
+    "thickness": {"en": "thickness", "de": "Dicke"},
+    "air permeance": {"en": "air permeance", "de": "Luftdurchlässigkeit"},
+}
+"""What several fields may give, each in its own form, by language."""
+
+
 def at_most_one(given: dict[str, object], *, subject: str) -> str | None:
     """The one field that is given (not None), or None; QuestionError when two say the same thing."""
     fields = [field for field, value in given.items() if value is not None]
@@ -44,21 +54,21 @@ def at_most_one(given: dict[str, object], *, subject: str) -> str | None:
             code="conflicting-fields",
             field=fields[0],
             also=tuple(fields[1:]),
-            detail=f"{' and '.join(fields)} both give the {subject}.",
-            expected=f"one of {', '.join(given)}",
+            detail=Filled("Give the {subject} in one form only.", subject=SUBJECTS[subject]),
+            expected=Filled("one of {names}", names=", ".join(given)),
         )
     return fields[0] if fields else None
 
 
 def grammage_of(spec: SheetSpec) -> Size | None:
     """Grammage in g/m2 as the sheet gives it, in any form; None when it does not."""
-    at_most_one({"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="mass per area")
+    at_most_one({"grammage_gsm": spec.grammage_gsm, "basis_weight_lb": spec.basis_weight_lb}, subject="grammage")
     if spec.basis is not None and spec.basis_weight_lb is None:
         raise QuestionError(
             code="missing-field",
             field="basis_weight_lb",
-            detail="basis is given without a basis weight.",
-            expected="basis_weight_lb with basis",
+            detail="Enter the basis weight that the basis belongs to.",
+            expected="a basis weight in pounds",
         )
     if spec.grammage_gsm is not None:
         return Size(value=spec.grammage_gsm, field="grammage_gsm")
@@ -68,8 +78,8 @@ def grammage_of(spec: SheetSpec) -> Size | None:
         raise QuestionError(
             code="missing-field",
             field="basis",
-            detail="A basis weight means nothing without its basis.",
-            expected=f"one of {', '.join(basis_names())}",
+            detail="Enter the basis of the basis weight.",
+            expected=Filled("one of {names}", names=", ".join(basis_names())),
         )
     return Size(value=spec.basis_weight_lb * gsm_per_pound(spec.basis), field="basis_weight_lb")
 
@@ -126,8 +136,8 @@ def gauge_thickness_um(gauge: Gauge, material: Material | None) -> float:
         raise QuestionError(
             code="not-applicable",
             field="sheet_gauge/system",
-            detail=f"The {gauge.system} gauge is not used for {material.id if material else 'layered sheets'}.",
-            expected=f"thickness_um, or one of its materials: {', '.join(serves)}",
+            detail=Filled("The {system} gauge is not used for this sheet.", system=gauge.system),
+            expected=Filled("a thickness, or one of these materials: {names}", names=", ".join(serves)),
         )
     inches = {int(number): thickness for number, thickness in system.get("inches", {}).items()}
     low, high = (min(inches), max(inches)) if inches else system["numbers"]
@@ -136,8 +146,10 @@ def gauge_thickness_um(gauge: Gauge, material: Material | None) -> float:
         raise QuestionError(
             code="out-of-range",
             field="sheet_gauge/number",
-            detail=f"The {gauge.system} gauge has no number {gauge.number:g}.",
-            expected=f"a {'whole ' if whole else ''}number, {low:g} to {high:g}",
+            detail=Filled("The {system} gauge has no number {number:g}.", system=gauge.system, number=gauge.number),
+            expected=Filled(
+                "a whole number, {low:g} to {high:g}" if whole else "a number, {low:g} to {high:g}", low=low, high=high
+            ),
         )
     if not whole:
         return gauge.number * float(system["um_per_number"])

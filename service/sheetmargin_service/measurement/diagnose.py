@@ -64,8 +64,8 @@ def diagnose(
         raise QuestionError(
             code="stream-not-diagnosed",
             field="line/feeding",
-            detail="A set-up before a shingled stream is not diagnosed.",
-            expected="sheets one by one",
+            detail="A set-up at a shingled stream cannot be diagnosed.",
+            expected="sheets fed one by one",
         )
     setup = asked.setup
     detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")

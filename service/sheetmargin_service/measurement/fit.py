@@ -19,7 +19,7 @@ from sheetmargin.contract.notes import Note, Scalar
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.estimate import estimated
@@ -113,16 +113,17 @@ def _check_enough(sample: Sample, sheets: Sequence[Observed], *, doubles: bool) 
         raise QuestionError(
             code="too-few-readings",
             field="readings",
-            detail=f"{len(sheets)} readings of a sheet cannot tell {needed} parameters.",
-            expected=f"at least {needed} readings of one sheet or two: mass, stiffness, loss"
-            + (", median and width of the trapped air" if doubles else ""),
+            detail=Filled(
+                "{count} readings are too few for {needed} unknown values.", count=len(sheets), needed=needed
+            ),
+            expected=Filled("at least {needed} readings of single sheets or doubles", needed=needed),
         )
     if doubles and sample.sheet.contact != "air":
         raise QuestionError(
             code="contact-not-fitted",
             field="sheet/double/contact",
-            detail=f"Two sheets with the contact {sample.sheet.contact} have no trapped air to fit.",
-            expected="readings of one sheet alone, or doubles laid with air between them",
+            detail="Two sheets in this contact have no trapped air to fit.",
+            expected="readings of single sheets, or of doubles laid with air between them",
         )
 
 
@@ -135,8 +136,11 @@ def _check_above_noise(sheets: Sequence[Observed], noise: dict[Setting, SettingN
             code="none-above-noise",
             field=fields[0],
             also=fields[1:],
-            detail=f"No reading of a sheet stands above the noise: the least attenuation is {least:.0f} dB.",
-            expected=f"less than {noise[quietest.setting].noise_db - NOISE_MARGIN_DB:.0f} dB there, or another class",
+            detail=Filled("All readings lie in the noise: the smallest attenuation is {least:.0f} dB.", least=least),
+            expected=Filled(
+                "less than {most:.0f} dB there, or another detector class",
+                most=noise[quietest.setting].noise_db - NOISE_MARGIN_DB,
+            ),
         )
 
 

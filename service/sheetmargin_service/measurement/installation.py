@@ -8,7 +8,7 @@ from sheetmargin.contract.measure import InstalledSetup
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.principles import principle_of
 from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
@@ -29,8 +29,8 @@ def class_of(name: str, catalogue: Catalogue, *, field: str) -> DetectorClass:
     raise QuestionError(
         code="unknown-class",
         field=field,
-        detail="There is no such class.",
-        expected="one of " + ", ".join(ids),
+        detail="This detector class is not in the catalogue.",
+        expected=Filled("one of {names}", names=", ".join(ids)),
         suggestions=tuple(get_close_matches(name[:100], ids)),
     )
 
@@ -42,8 +42,8 @@ def check_gap(detector_class: DetectorClass, gap_mm: float, *, field: str) -> No
         raise QuestionError(
             code="out-of-range",
             field=field,
-            detail=f"{detector_class.id} is not made for a gap of {gap_mm:g} mm.",
-            expected=f"{low:g} to {high:g} mm",
+            detail=Filled("{name} is not made for a gap of {gap:g} mm.", name=detector_class.id, gap=gap_mm),
+            expected=Filled("{low:g} to {high:g} {unit}", low=low, high=high, unit="mm"),
         )
 
 
@@ -54,8 +54,8 @@ def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) ->
         raise QuestionError(
             code="out-of-range",
             field=field,
-            detail=f"{detector_class.id} is not computed for a tilt of {tilt_deg:g} degrees.",
-            expected=f"0 to {most:g} degrees" if most else "0 degrees",
+            detail=Filled("{name} is not calculated for a tilt of {tilt:g}°.", name=detector_class.id, tilt=tilt_deg),
+            expected=Filled("0 to {most:g}°", most=most) if most else "0°",
         )
 
 
@@ -65,7 +65,9 @@ def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParame
         raise QuestionError(
             code="not-ultrasonic",
             field=field,
-            detail=f"{detector_class.id} is {detector_class.principle}: readings are explained for sound alone.",
+            detail=Filled(
+                "Readings can be explained of ultrasonic classes only; {name} is none.", name=detector_class.id
+            ),
             expected="an ultrasonic class",
         )
     return ULTRASONIC.parameters_of(detector_class)

@@ -10,7 +10,7 @@ from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin.contract.mounting import Window
 
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.measurement.installation import check_gap, check_tilt
 from sheetmargin_service.principles import principle_of
 from sheetmargin_service.principles.conditions import Conditions
@@ -34,10 +34,16 @@ def class_result_at(
     check_tilt(detector_class, tilt, field=f"{field}/tilt_deg")
     class_model = class_model_at(detector_class, resolved_job.conditions, Places(gap_mm=(gap,), tilt_deg=(tilt,)))
     if isinstance(class_model, Fact):
-        raise _impossible(class_model, f"{field}/gap_mm", f"{detector_class.id} does not fit the line at {gap:g} mm.")
+        raise _impossible(
+            class_model,
+            f"{field}/gap_mm",
+            Filled("{name} does not fit the line at a gap of {gap:g} mm.", name=detector_class.id, gap=gap),
+        )
     refusal = _refusal(class_model, detector_class, resolved_job)
     if refusal is not None:
-        raise _impossible(refusal, f"{field}/detector_class", f"{detector_class.id} cannot sense this sheet.")
+        raise _impossible(
+            refusal, f"{field}/detector_class", Filled("{name} cannot sense this sheet.", name=detector_class.id)
+        )
     return installed(resolved_job, class_model)
 
 
@@ -79,10 +85,9 @@ def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice
 
 
 def _impossible(fact: Fact, field: str, detail: str) -> QuestionError:
-    told = ", ".join(f"{name} {value:g}" for name, value in fact.values.items() if isinstance(value, float))
     return QuestionError(
         code=fact.code,
         field=field,
         detail=detail,
-        expected="another class or place" + (f" ({told})" if told else ""),
+        expected="another detector class or position",
     )

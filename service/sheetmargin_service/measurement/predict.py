@@ -23,7 +23,7 @@ from sheetmargin.contract.notes import Assumption, Note, Reason
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.installation import band_of, check_gap, check_tilt, class_of
@@ -164,8 +164,10 @@ def _class_result_at(
         raise QuestionError(
             code=class_model.code,
             field="grid/gap_mm",
-            detail=f"{detector_class.id} does not fit the line at {gaps[0]:g} mm.",
-            expected="gaps that the clearances leave",
+            detail=Filled(
+                "{name} does not fit the line at a gap of {gap:g} mm.", name=detector_class.id, gap=float(gaps[0])
+            ),
+            expected="gaps for which the clearances leave room",
         )
     return installed(resolved_job, class_model)
 
@@ -178,8 +180,10 @@ def _positions(grid: Grid, configured_pair: ConfiguredPair, setup: InstalledSetu
             raise QuestionError(
                 code="out-of-range",
                 field=f"grid/position_mm/{index}",
-                detail=f"At {x:g} mm from the middle of a gap of {gap:g} mm the sheet touches a face.",
-                expected=f"up to {0.5 * gap - LEAST_SIDE_MM:g} mm either way",
+                detail=Filled(
+                    "The sheet touches a face {x:g} mm from the middle of a gap of {gap:g} mm.", x=x, gap=gap
+                ),
+                expected=Filled("up to {most:g} mm either way", most=0.5 * gap - LEAST_SIDE_MM),
             )
     median = float(configured_pair.served[0].signal_table.single.p50[0])
     moved = class_result.principle.moved_by_position(

@@ -10,7 +10,7 @@ from statistics import median
 
 from sheetmargin.contract.measure import BenchReading, InstalledSetup, MachineReading, State
 
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 
 Setting = tuple[str, float, float]
 """A class, a gap in mm and a tilt in degrees."""
@@ -116,10 +116,17 @@ def check_states(seen: Sequence[Observed], expected: Mapping[Setting, Mapping[St
                 code="one-above-two",
                 field=fields[0],
                 also=tuple(fields[1:]),
-                detail=f"One sheet weakens the sound by {one:.1f} dB and two by only {two:.1f} dB at "
-                f"{_named(setting)}.",
-                expected=f"about {levels['single']:.0f} dB of one and {levels['double']:.0f} dB of two: are the states "
-                "exchanged?",
+                detail=Filled(
+                    "Check the states: one sheet attenuates by {one:.1f} dB, two sheets by only {two:.1f} dB ({at}).",
+                    one=one,
+                    two=two,
+                    at=_named(setting),
+                ),
+                expected=Filled(
+                    "about {single:.0f} dB for one sheet and {double:.0f} dB for two",
+                    single=levels["single"],
+                    double=levels["double"],
+                ),
             )
 
 
@@ -132,8 +139,8 @@ def _common_unit(readings: Sequence[Reading]) -> str:
                 code="conflicting-fields" if given else "missing-field",
                 field=f"readings/{index}" + (f"/{given[0]}" if given else ""),
                 also=tuple(f"readings/{index}/{unit}" for unit in given[1:]),
-                detail="A reading has " + (" and ".join(given) if given else "no value") + ".",
-                expected="one of " + ", ".join(UNITS),
+                detail="Give each reading exactly one value.",
+                expected=Filled("one of {names}", names=", ".join(UNITS)),
             )
         units += given
     found = sorted(set(units))
@@ -144,8 +151,8 @@ def _common_unit(readings: Sequence[Reading]) -> str:
             code="mixed-units",
             field=others[0],
             also=tuple(others[1:]),
-            detail=f"The readings come in {' and in '.join(found)}.",
-            expected=f"one unit for all of them, {usual} for instance",
+            detail=Filled("Give all readings in one unit, not in {names}.", names=", ".join(found)),
+            expected=Filled("one unit, for example {unit}", unit=usual),
         )
     return found[0]
 
@@ -161,10 +168,16 @@ def _level(reading: Reading, unit: str, index: int) -> float:
         raise QuestionError(
             code="impossible-level",
             field=field,
-            detail=f"A level of {value:.3g} {'V' if unit == 'volts' else 'per cent of the open path'} cannot be.",
+            detail=Filled(
+                "A level of {value:.3g} {unit} is impossible.", value=value, unit="V" if unit == "volts" else "%"
+            ),
             expected="above 0 V"
             if unit == "volts"
-            else f"above 0 to {most:g} per cent: {-20.0 * log10(most / 100.0):.0f} dB or more",
+            else Filled(
+                "above 0 to {most:g} % of the open path ({least:.0f} dB or more)",
+                most=most,
+                least=-20.0 * log10(most / 100.0),
+            ),
         )
     return 20.0 * log10(value if unit == "volts" else value / 100.0)
 
@@ -175,8 +188,12 @@ def _check_weaker(seen: Sequence[Observed], unit: str) -> None:
             raise QuestionError(
                 code="impossible-level",
                 field=f"readings/{one.index}/{unit}",
-                detail=f"{one.state} is {-one.attenuation_db:.1f} dB above the open path at {_named(one.setting)}.",
-                expected="a level below the open path's: is the sign right, are the states?",
+                detail=Filled(
+                    "Check sign and state: this reading is {above:.1f} dB above the open path ({at}).",
+                    above=-one.attenuation_db,
+                    at=_named(one.setting),
+                ),
+                expected="a level below that of the open path",
             )
 
 
@@ -186,11 +203,13 @@ def _check_references(readings: Sequence[Reading], opened: Mapping[Setting, Sequ
             raise QuestionError(
                 code="no-open-path",
                 field=f"readings/{index}/volts",
-                detail=f"Volts say nothing by themselves, and the open path was not read at {_named(reading.setting)}.",
-                expected="a reading of no_sheet at the same class, gap and tilt",
+                detail=Filled(
+                    "Read the open path too: volts need it for reference ({at}).", at=_named(reading.setting)
+                ),
+                expected="a reading without a sheet at the same class, gap and tilt",
             )
 
 
 def _named(setting: Setting) -> str:
     name, gap, tilt = setting
-    return f"{name}, {gap:g} mm, {tilt:g} degrees"
+    return f"{name}, {gap:g} mm, {tilt:g}°"

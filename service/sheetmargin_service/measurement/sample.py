@@ -165,14 +165,14 @@ def _check(sheet: Sheet) -> None:
         raise QuestionError(
             code="several-plies",
             field="sheet/plies",
-            detail="A sheet of several plies is not fitted as such.",
+            detail="A sheet of several plies cannot be fitted as a whole.",
             expected="the readings of one ply and of two",
         )
     if any(layer.material is None for layer in sheet.layers):
         raise QuestionError(
             code="not-fitted",
             field="sheet",
-            detail="A sheet with cells of air inside has no custom form that a fit could return.",
+            detail="A sheet with cells of air inside cannot be fitted.",
             expected="a sheet of one or more solid layers",
         )
 

@@ -127,15 +127,19 @@ def _in_slot(view: View, slots: _Slots) -> View:
 
 def _at_once(metrics: Metrics) -> Problem:
     metrics.refused.labels("at once").inc()
-    fault = Fault(code="at-once", detail="This caller has too many questions under way.", expected="one after another")
+    fault = Fault(
+        code="at-once", detail="Too many requests of this caller are under way.", expected="one after another"
+    )
     return Problem("too-many-requests", fault, headers={"Retry-After": "1"})
 
 
 def _took_too_long(metrics: Metrics) -> Problem:
     metrics.refused.labels("time").inc()
-    expected = "fewer sheets, layers or classes at once, or asked again later"
-    fault = Fault(code="time-limit", detail="This took too long.", expected=expected)
-    return _unavailable("This took too long. Ask for fewer sheets, layers or classes at once, or again later.", fault)
+    expected = "fewer sheets, layers or classes at once, or a later request"
+    fault = Fault(code="time-limit", detail="The calculation took too long.", expected=expected)
+    return _unavailable(
+        "The calculation took too long. Send fewer sheets, layers or classes at once, or try again later.", fault
+    )
 
 
 def _unavailable(detail: str, *faults: Fault) -> Problem:

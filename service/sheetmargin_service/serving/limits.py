@@ -24,6 +24,7 @@ from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem, problem_response
 from sheetmargin_service.api.routes import known_key
 from sheetmargin_service.config import Settings
+from sheetmargin_service.errors import Filled
 from sheetmargin_service.serving.metrics import current_metrics
 
 UNCOUNTED = ("/livez", "/metrics")
@@ -145,7 +146,7 @@ def _limit(
         current_metrics().refused.labels(name).inc()
         # The time of reset is a whole second: rounding must not make the wait longer than the window.
         wait_s = min(max(1, math.ceil(limit.reset_at - time.time())), limit.limit.get_expiry())
-        fault = Fault(code="rate", detail=f"There were too many requests with this {name}.", expected=rate)
+        fault = Fault(code="rate", detail=Filled("Too many requests with this {name}.", name=name), expected=rate)
         return problem_response(Problem("too-many-requests", fault, headers={"Retry-After": str(wait_s)}))
 
     return ApplicationLimit(

@@ -88,7 +88,7 @@ def show_selector() -> Response:
 def show_pinned_selector(digest: str) -> Response:
     """The selector of one version: what stands here never changes, so that pages can pin it by an integrity hash."""
     if digest != script().digest:
-        raise Problem("not-found", detail="This service has another version of the selector.")
+        raise Problem("not-found", detail="This service has a different version of the selector.")
     response = _script_response()
     response.headers["Cache-Control"] = f"public, max-age={_YEAR_S}, immutable"
     return response

@@ -23,7 +23,7 @@ def install_hosts(app: Flask, hosts: Collection[str]) -> None:
         host = request.host.lower()
         name = host if host.endswith("]") else host.rpartition(":")[0] or host
         if name not in known and request.path not in PROBES:
-            fault = Fault(code="host", detail="The service is not asked under this name.", header="Host")
+            fault = Fault(code="host", detail="The service does not answer under this name.", header="Host")
             raise Problem("unknown-host", fault)
 
     app.before_request(check)

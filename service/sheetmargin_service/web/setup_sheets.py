@@ -27,6 +27,7 @@ from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema, Text
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.errors import Filled
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
@@ -160,9 +161,8 @@ def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], 
     recommendations = document["recommendations"]
     if not recommendations:
         filtered = all(one["code"] == FILTERED for one in document["ruled_out"])
-        nothing = "Nothing that is admitted serves this job"
-        why = "No class of the catalogue meets the job's requirements" if filtered else nothing
-        detail = f"{why}: there is nothing to set up."
+        nothing = "No detector class serves this job: there is nothing to set up."
+        detail = "No detector class meets the job's requirements: there is nothing to set up." if filtered else nothing
         place = ("job",) if _in_query() else ("sheets",)
         raise Problem("invalid-values", Fault(code="no-set-up", detail=detail, path=place), in_query=_in_query())
     recommendation = _numbered(recommendations, "rank", asked.rank, field="rank")
@@ -173,8 +173,10 @@ def _numbered(things: Sequence[dict[str, Any]], key: str, number: int, *, field:
     for thing in things:
         if thing[key] == number:
             return thing
-    expected = "one of " + ", ".join(str(thing[key]) for thing in things)
-    fault = Fault(code="unknown-value", detail="The answer has no such number.", expected=expected, path=(field,))
+    expected = Filled("one of {names}", names=", ".join(str(thing[key]) for thing in things))
+    fault = Fault(
+        code="unknown-value", detail="The answer does not have this number.", expected=expected, path=(field,)
+    )
     raise Problem("invalid-values", fault, in_query=_in_query())
 
 
@@ -186,7 +188,7 @@ def _pdf(html: str) -> bytes:
     try:
         return pdf_of(html)
     except NoPdf as error:
-        raise Problem("not-found", detail="This service makes no PDF; print the page instead.") from error
+        raise Problem("not-found", detail="This service does not make PDF files. Print the page instead.") from error
 
 
 def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Links:

@@ -14,7 +14,7 @@ from marshmallow import INCLUDE, RAISE, Schema, ValidationError, fields, post_lo
 from marshmallow.exceptions import SCHEMA
 
 from sheetmargin_service.api.faults import Fault, nearest
-from sheetmargin_service.errors import Path
+from sheetmargin_service.errors import Filled, Path
 
 T = TypeVar("T")
 JsonSchema = dict[str, Any]
@@ -32,10 +32,10 @@ class Refusing:
 
     def make_error(self, key: str, **_: Any) -> ValidationError:
         if key == "required":
-            return self.refuse("missing-field", "This field is needed.")
+            return self.refuse("missing-field", "Enter a value; this field is required.")
         if key == "null":
-            return self.refuse("null", "This is needed, and null says nothing.")
-        return self.refuse("wrong-type", "This is of the wrong type.")
+            return self.refuse("null", "Enter a value instead of null.")
+        return self.refuse("wrong-type", "This value has the wrong type.")
 
     def refuse(self, code: str, detail: str, *, suggestions: tuple[str, ...] = ()) -> ValidationError:
         return ValidationError([Fault(code=code, detail=detail, expected=self.expected, suggestions=suggestions)])
@@ -70,9 +70,9 @@ class Real(StrictField[float]):
         super().__init__(description, **kwargs)
         self.gt, self.ge, self.lt, self.le = gt, ge, lt, le
         self.told = {"x-decimals": decimals, "x-unit": unit}
-        bounds = {"above": gt, "at least": ge, "below": lt, "at most": le}
-        told = " and ".join(f"{word} {bound:g}" for word, bound in bounds.items() if bound is not None)
-        self.expected = f"{self._kind()} {told}".rstrip()
+        bounds = {"above {gt:g}": gt, "at least {ge:g}": ge, "below {lt:g}": lt, "at most {le:g}": le}
+        told = " and ".join(words for words, bound in bounds.items() if bound is not None)
+        self.expected = Filled(f"{self._kind()} {told}".rstrip(), gt=gt, ge=ge, lt=lt, le=le)
 
     @staticmethod
     def _kind() -> str:
@@ -83,7 +83,7 @@ class Real(StrictField[float]):
             raise self.make_error("invalid")
         number = float(value)
         if not math.isfinite(number):
-            raise self.refuse("not-finite", "This number is too large to be held.")
+            raise self.refuse("not-finite", "This number is too large.")
         inside = (
             (self.gt is None or number > self.gt)
             and (self.ge is None or number >= self.ge)
@@ -91,7 +91,7 @@ class Real(StrictField[float]):
             and (self.le is None or number <= self.le)
         )
         if not inside:
-            raise self.refuse("out-of-range", "This number is outside the range.")
+            raise self.refuse("out-of-range", "This number is out of range.")
         return number
 
     def json_schema(self) -> JsonSchema:
@@ -148,7 +148,9 @@ class Text(StrictField[str]):
     ) -> None:
         super().__init__(description, **kwargs)
         self.longest, self.shortest, self.codes = longest, shortest, codes
-        self.expected = "a text" if longest is None else f"a text of {shortest} to {longest} printable characters"
+        self.expected = "a text"
+        if longest is not None:
+            self.expected = Filled("a text of {low} to {high} printable characters", low=shortest, high=longest)
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
         if not isinstance(value, str):
@@ -158,7 +160,7 @@ class Text(StrictField[str]):
         if not self.shortest <= len(value) <= self.longest:
             raise self.refuse("wrong-length", "This text is too short or too long.")
         if any(character < " " or character == "\x7f" for character in value):
-            raise self.refuse("not-printable", "This text holds control characters.")
+            raise self.refuse("not-printable", "This text has control characters.")
         return value
 
     def json_schema(self) -> JsonSchema:
@@ -175,13 +177,15 @@ class Choice(StrictField[str]):
     def __init__(self, description: str = "", *, among: Sequence[str], **kwargs: Any) -> None:
         super().__init__(description, **kwargs)
         self.among = tuple(among)
-        self.expected = "one of " + ", ".join(self.among)
+        self.expected = Filled("one of {names}", names=", ".join(self.among))
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **_: Any) -> str:
         if not isinstance(value, str):
             raise self.make_error("invalid")
         if value not in self.among:
-            raise self.refuse("unknown-value", "This is none of the choices.", suggestions=nearest(value, self.among))
+            raise self.refuse(
+                "unknown-value", "This is not one of the choices.", suggestions=nearest(value, self.among)
+            )
         return value
 
     def json_schema(self) -> JsonSchema:
@@ -199,7 +203,7 @@ class Shaped(StrictField[str]):
         if not isinstance(value, str):
             raise self.make_error("invalid")
         if re.fullmatch(self.shape, value) is None:
-            raise self.refuse("unknown-value", "This text is not of the shape that is wanted here.")
+            raise self.refuse("unknown-value", "This text does not have the required form.")
         return value
 
     def json_schema(self) -> JsonSchema:
@@ -220,7 +224,9 @@ class Listing(Refusing, fields.List[Any]):
     ) -> None:
         super().__init__(inner, metadata=_described(description), **_strict(kwargs))
         self.longest, self.shortest = longest, shortest
-        self.expected = "a list" if longest is None else f"a list of {shortest} to {longest}"
+        self.expected = "a list"
+        if longest is not None:
+            self.expected = Filled("a list of {low} to {high}", low=shortest, high=longest)
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
         if not isinstance(value, list):
@@ -337,8 +343,8 @@ class StrictSchema(Schema):
                 faults.append(
                     Fault(
                         code="unknown-field",
-                        detail="There is no such field here.",
-                        expected="one of " + ", ".join(sorted(known)),
+                        detail="This field does not exist here.",
+                        expected=Filled("one of {names}", names=", ".join(sorted(known))),
                         suggestions=nearest(name, known),
                         path=(name,),
                     )

@@ -60,6 +60,7 @@ def recommend_for_jobs() -> Response:
         dump=lambda answer: encode(answer, language=language),
         is_gone=departure(request.environ),
         request_id=g.get("request_id"),
+        language=language,
         job_limit_s=current_app.config["TIME_LIMIT_S"],
         limit_s=current_app.config["BATCH_TIME_LIMIT_S"],
     )

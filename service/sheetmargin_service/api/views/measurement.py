@@ -29,7 +29,7 @@ from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import Service, current_service
-from sheetmargin_service.errors import Path, QuestionError
+from sheetmargin_service.errors import Filled, Path, QuestionError
 from sheetmargin_service.measurement.diagnose import diagnose
 from sheetmargin_service.measurement.fit import answer_fit
 from sheetmargin_service.measurement.predict import predict
@@ -115,8 +115,13 @@ def _falling_band(profile: InstalledProfile) -> Iterator[Fault]:
     band = profile.band
     if band is not None and band.low >= band.high:
         path = ("setup", "profile", "band", "low")
-        expected = f"less than {band.high}"
-        yield Fault(code="contradiction", detail="The band does not rise.", expected=expected, path=path)
+        expected = Filled("less than {high:g}", high=band.high)
+        yield Fault(
+            code="contradiction",
+            detail="The lower threshold of the band is not below the upper one.",
+            expected=expected,
+            path=path,
+        )
 
 
 def _mixed_grid(grid: Grid | None) -> Iterator[Fault]:
@@ -127,11 +132,13 @@ def _mixed_grid(grid: Grid | None) -> Iterator[Fault]:
     if tuple(given) not in AXES:
         yield Fault(
             code="conflicting-fields" if len(given) > 1 else "missing-field",
-            detail="A grid steps through one thing.",
+            detail="Step a grid through one quantity only.",
             expected="gap_mm and tilt_deg, or position_mm, or grammage_gsm",
             path=("grid",),
         )
     for name in AXES[0]:
         values = list(getattr(grid, name))
         if values != sorted(set(values)):
-            yield Fault(code="not-rising", detail="These do not rise.", expected="rising values", path=("grid", name))
+            yield Fault(
+                code="not-rising", detail="These values do not rise.", expected="rising values", path=("grid", name)
+            )

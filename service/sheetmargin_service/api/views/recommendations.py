@@ -23,7 +23,7 @@ from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
 from sheetmargin_service.api.service import Service, current_service
-from sheetmargin_service.errors import QuestionError
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.measurement.compare_setups import compare_setups
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.compare import compare
@@ -105,7 +105,7 @@ def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iter
     if (asked.between is None) == (asked.setups is None):
         yield Fault(
             code="conflicting-fields" if asked.between else "missing-field",
-            detail="Two classes are compared, or two set-ups.",
+            detail="Compare either two classes or two set-ups.",
             expected="between or setups",
             path=("between",),
         )
@@ -115,8 +115,8 @@ def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iter
         if catalogue and name not in known:
             yield Fault(
                 code="unknown-class",
-                detail=f"The catalogue has no class {name!r}.",
-                expected="one of " + ", ".join(known),
+                detail="This detector class is not in the catalogue.",
+                expected=Filled("one of {names}", names=", ".join(known)),
                 path=("between", index),
             )
     for name, pair in (("between", asked.between), ("setups", asked.setups)):
@@ -126,8 +126,13 @@ def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iter
         band = setup.profile.band
         if band is not None and band.low >= band.high:
             path = ("setups", index, "profile", "band", "low")
-            expected = f"less than {band.high}"
-            yield Fault(code="contradiction", detail="The band does not rise.", expected=expected, path=path)
+            expected = Filled("less than {high:g}", high=band.high)
+            yield Fault(
+                code="contradiction",
+                detail="The lower threshold of the band is not below the upper one.",
+                expected=expected,
+                path=path,
+            )
 
 
 def _answer(
