@@ -151,7 +151,7 @@ def check_usual_thickness(
             code="out-of-range",
             field=size.field,
             detail=Filled(
-                "A thickness of {thickness:.4g} µm is far outside what is usual for {material} ({low:g} to {high:g} µm).",
+                "A thickness of {thickness:.4g} µm is far outside the usual for {material} ({low:g} to {high:g} µm).",
                 thickness=layer.thickness_um,
                 material=material.name,
                 low=thin,
