@@ -142,10 +142,10 @@ class Problem(Exception):  # noqa: N818 - the word of RFC 9457
 
 
 def _summary(faults: Sequence[Fault]) -> str | None:
-    if len({fault.detail for fault in faults}) <= 1:
-        return faults[0].detail if faults else None
     if len(faults) > MAX_FAULTS:
         return Filled("More than {most} entries need correction; the first {most} are listed.", most=MAX_FAULTS)
+    if len({fault.detail for fault in faults}) <= 1:
+        return faults[0].detail if faults else None
     return Filled("{count} entries need correction.", count=len(faults))
 
 

@@ -231,7 +231,7 @@ def _rendered(path: str, template: str, **values: Any) -> str:
 def _page(path: str) -> Response:
     found = pages().get(path)
     if found is None:
-        raise Problem("not-found", detail="The documentation has no such page.")
+        raise Problem("not-found", detail="The documentation does not have this page.")
     template, values = found
     body = _rendered(path, f"docs/{template}.html", **values).encode()
     etag = strong_etag(current_service().build, path, hashlib.sha256(body).hexdigest())
