@@ -71,74 +71,74 @@ class SearchQuery(StrictSchema):
 
 @routes.get("/docs", Call(scope="open", media_type=HTML, cached=True))
 def show_docs() -> Response:
-    """Where to begin: guides, and every call."""
+    """First page of the documentation: guides, and every call."""
     return _page("/docs")
 
 
 @routes.get("/docs/guides", Call(scope="open", media_type=HTML, cached=True))
 def show_guides() -> Response:
-    """Where to begin, for each kind of user."""
+    """Guides: where to begin, for each kind of user."""
     return _page("/docs/guides")
 
 
 @routes.get("/docs/selector", Call(scope="open", media_type=HTML, cached=True))
 def show_selector_reference() -> Response:
-    """The selector for whoever builds it into a page: attributes, events, parts, policy."""
+    """Page of the selector: attributes, events, properties, parts, and what a strict policy must allow."""
     return _page("/docs/selector")
 
 
 @routes.get("/docs/glossary", Call(scope="open", media_type=HTML, cached=True))
 def show_glossary() -> Response:
-    """What the words mean, in English and in German."""
+    """Glossary: what the words mean, in English and in German."""
     return _page("/docs/glossary")
 
 
 @routes.get("/docs/calls/<name>", Call(scope="open", media_type=HTML, cached=True))
 def show_call(name: str) -> Response:
-    """One call: what it takes, what it answers."""
+    """Page of one call: what it takes and what it answers."""
     return _page(f"/docs/calls/{name}")
 
 
 @routes.get("/docs/schemas", Call(scope="open", media_type=HTML, cached=True))
 def show_schemas() -> Response:
-    """The schemas of bodies and answers."""
+    """Page that lists the schemas of bodies and answers."""
     return _page("/docs/schemas")
 
 
 @routes.get("/docs/schemas/<name>", Call(scope="open", media_type=HTML, cached=True))
 def show_schema(name: str) -> Response:
-    """One schema with its fields."""
+    """Page of one schema, with its fields."""
     return _page(f"/docs/schemas/{name}")
 
 
 @routes.get("/docs/codes", Call(scope="open", media_type=HTML, cached=True))
 def show_codes() -> Response:
-    """The codes of reasons, assumptions, cautions and errors."""
+    """Page of the codes of reasons, assumptions, cautions and errors."""
     return _page("/docs/codes")
 
 
 @routes.get("/docs/problems", Call(scope="open", media_type=HTML, cached=True))
 def show_problem_types() -> Response:
-    """The kinds of problems."""
+    """Page that lists the kinds of problems."""
     return _page("/docs/problems")
 
 
 @routes.get("/docs/problems/<kind>", Call(scope="open", media_type=HTML, cached=True))
 def show_problem_type(kind: str) -> Response:
-    """What a kind of problem means: the page that a problem's `type` names."""
+    """Page of one kind of problem, which a problem's `type` names: what it means."""
     return _page(f"/docs/problems/{kind}")
 
 
 @routes.get("/docs/search", Call(scope="open", media_type=HTML), query=SearchQuery)
 def search_docs(words: str) -> Response:
-    """The pages that have the words."""
+    """Search of the documentation: the pages that have all the words."""
     text = _rendered("/docs/search", "docs/search.html", words=words, found=search(words), most=MOST_FOUND)
     return _response(text.encode())
 
 
 @routes.get("/docs/docs.css", Call(scope="open", media_type=CSS, cached=True))
 def show_style() -> Response:
-    """Style of the pages."""
+    """Style sheet of the documentation's pages."""
     return asset("docs.css", CSS)
 
 
