@@ -104,10 +104,10 @@ def test_unusual_thickness_is_noted_and_absurd_refused() -> None:
     assert "thickness-unusual" in codes(resolve(material="copy-paper", thickness_um=thick * 1.5))
     error = refuse(material="copy-paper", thickness_um=thick * 2.5)
     assert (error.code, error.field) == ("out-of-range", "thickness_um")
-    assert f"{thin:g} to {thick:g} um" in error.expected
+    assert f"{thin:g} to {thick:g} µm" in error.expected
     error = refuse(material="copy-paper", grammage_gsm=2_000)
     assert error.field == "grammage_gsm"
-    assert error.expected.endswith("g/m2")
+    assert error.expected.endswith("g/m²")
 
 
 def test_the_widest_limits() -> None:
