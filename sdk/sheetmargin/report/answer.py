@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from sheetmargin.contract.answer import Answer, Recommendation
-from sheetmargin.report import parts
+from sheetmargin.report import levels, mounted, outlook, sheets
 from sheetmargin.report.listed import list_answer
 from sheetmargin.report.nothing import nothing_serves
-from sheetmargin.report.page import TIED
+from sheetmargin.report.page import LABEL, TIED
 from sheetmargin.report.view import View
 
 MOST_OTHERS = 3
@@ -28,23 +28,25 @@ def short_answer(answer: Answer, view: View) -> str:
 def _one_sheet(answer: Answer, best: Recommendation, view: View) -> list[list[str]]:
     words, page, setup = view.words, view.page, best.setups[0]
     on_trial = best.verdict != "suitable"
-    targets = parts.targets_of(answer)
+    targets = levels.targets_of(answer)
     sheet = answer.sheets[0] if answer.sheets else None
-    head = parts.verdict_line(answer.verdict, parts.described(sheet, answer.assumptions, view) if sheet else "", view)
-    why = parts.lowered_by(best, view)
+    head = outlook.verdict_line(
+        answer.verdict, sheets.described(sheet, answer.assumptions, view) if sheet else "", view
+    )
+    why = outlook.lowered_by(best, view)
     if on_trial and not why:
         why = page.wrap(words("cannot-decide"))
-    mount = page.table(parts.set_rows(setup, view, mount="try-first" if on_trial else "mount"), least=parts.LABEL - 2)
+    mount = page.table(mounted.set_rows(setup, view, mount="try-first" if on_trial else "mount"), least=LABEL - 2)
     result = best.sheets[0] if best.sheets else None
-    levels = page.table(parts.level_rows(result, setup, view), head=True, least=parts.LABEL - 2) if result else []
-    rows = [parts.chance_row(best.chance, view), *(parts.misread_rows(result, targets, view) if result else ())]
-    blocks = [[*head, *why], mount, levels, page.table(rows[:4], least=parts.LABEL - 2)]
-    following = parts.next_line("trial", view)
-    safety = parts.safety(answer.cautions, view)
+    read = page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2) if result else []
+    rows = [levels.chance_row(best.chance, view), *(levels.misread_rows(result, targets, view) if result else ())]
+    blocks = [[*head, *why], mount, read, page.table(rows[:4], least=LABEL - 2)]
+    following = outlook.next_line("trial", view)
+    safety = outlook.safety(answer.cautions, view)
     room = LINES - sum(len(block) + 1 for block in (*blocks, safety) if block) - len(following)
-    found = parts.found_out_lines(answer, view, room=room) if on_trial else []
+    found = outlook.found_out_lines(answer, view, room=room) if on_trial else []
     rest: list[str] = []
-    for lines in (parts.unchecked(best.setups, view), _others(answer, best, view)):
+    for lines in (outlook.unchecked(best.setups, view), _others(answer, best, view)):
         rest += lines if len(rest) + len(lines) <= room - len(found) else []
     return [*blocks, [*rest, *found, *following], safety]
 
@@ -55,8 +57,8 @@ def _others(answer: Answer, best: Recommendation, view: View) -> list[str]:
     if not others:
         return []
     told = [
-        f"{one.rank} {one.setups[0].detector_class.id}, {parts.gap_in_words(one.setups[0], view)}"
+        f"{one.rank} {one.setups[0].detector_class.id}, {mounted.gap_in_words(one.setups[0], view)}"
         for one in others[:MOST_OTHERS]
     ]
     tied = "; ".join(one.replace(" ", TIED) for one in told)
-    return view.page.labelled(view.words(f"also.{best.verdict}"), tied, indent=parts.LABEL)
+    return view.page.labelled(view.words(f"also.{best.verdict}"), tied, indent=LABEL)

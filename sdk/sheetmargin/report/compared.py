@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sheetmargin.contract.answer import ComparedStep, Comparison
-from sheetmargin.report import parts
+from sheetmargin.report import mounted, outlook, sheets
 from sheetmargin.report.view import View
 
 
@@ -12,8 +12,8 @@ def short_comparison(comparison: Comparison, view: View) -> str:
     view = view.reading(comparison)
     words, page = view.words, view.page
     best = comparison.recommendations[0] if comparison.recommendations else None
-    described = ", ".join(map(parts.label_of, comparison.sheets))
-    head = parts.verdict_line(best.verdict if best else "unsuitable", described, view)
+    described = ", ".join(map(sheets.label_of, comparison.sheets))
+    head = outlook.verdict_line(best.verdict if best else "unsuitable", described, view)
     if comparison.better:
         head += page.wrap(words("ranked-first", id=comparison.better))
     head += [
@@ -24,14 +24,14 @@ def short_comparison(comparison: Comparison, view: View) -> str:
     for one in comparison.recommendations:
         setup = one.setups[0]
         told = f"{words.of('verdict', one.verdict)}, {words('chance-of', chance=view.figures.chance(one.chance))}"
-        place = parts.geometry(setup, view)
-        rows.append([setup.detector_class.id, told, place, words("band-means", band=parts.band(setup, view))])
+        place = mounted.geometry(setup, view)
+        rows.append([setup.detector_class.id, told, place, words("band-means", band=mounted.band(setup, view))])
     return view.joined(
         [comparison.reference] if comparison.reference else [],
         head,
         page.table(rows) if rows else [],
         page.table(step_rows(comparison, view), head=True) if comparison.steps else [],
-        parts.safety(comparison.cautions, view),
+        outlook.safety(comparison.cautions, view),
     )
 
 

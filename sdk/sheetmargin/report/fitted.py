@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.measure import Estimate, Fit, FittedInterval
-from sheetmargin.report import parts
+from sheetmargin.report import mounted, outlook, sheets
 from sheetmargin.report.view import View
 
 
@@ -12,15 +12,15 @@ def short_fit(fit: Fit, view: View) -> str:
     """The sample with 90 % intervals, what the readings say, and the recommendation before and after."""
     view = view.reading(fit.fitted)
     words, page = view.words, view.page
-    answer, told = fit.fitted, parts.described(fit.fit.library_sheet, fit.fitted.assumptions, view)
+    answer, told = fit.fitted, sheets.described(fit.fit.library_sheet, fit.fitted.assumptions, view)
     return view.joined(
         [fit.reference] if fit.reference else [],
-        parts.verdict_line(answer.verdict, words("fitted-sheet", sheet=told), view),
+        outlook.verdict_line(answer.verdict, words("fitted-sheet", sheet=told), view),
         page.table(estimate_rows(fit, view), head=True),
-        page.bullets(parts.texts([*fit.fit.notes, *fit.changed])),
+        page.bullets(outlook.texts([*fit.fit.notes, *fit.changed])),
         page.table([_choice("by-library", fit.library, view), _choice("by-readings", fit.fitted, view)]),
-        parts.next_line("numbers", view),
-        parts.safety(answer.cautions, view),
+        outlook.next_line("numbers", view),
+        outlook.safety(answer.cautions, view),
     )
 
 
@@ -70,5 +70,5 @@ def _choice(name: str, answer: Answer, view: View) -> list[str]:
         return [words(name), words.of("verdict", answer.verdict), "", ""]
     setup = best.setups[0]
     told = f"{words.of('verdict', answer.verdict)}, {words('chance-of', chance=view.figures.chance(best.chance))}"
-    band = words("band-means", band=parts.band(setup, view))
-    return [words(name), told, f"{setup.detector_class.id}, {parts.geometry(setup, view)}", band]
+    band = words("band-means", band=mounted.band(setup, view))
+    return [words(name), told, f"{setup.detector_class.id}, {mounted.geometry(setup, view)}", band]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from sheetmargin.contract.answer import Recommendation
 from sheetmargin.contract.measure import Cause, Diagnosis, Prediction
-from sheetmargin.report import parts
+from sheetmargin.report import levels, mounted, outlook, sheets
+from sheetmargin.report.page import LABEL
 from sheetmargin.report.view import View
 
 MOST_CAUSES = 3
@@ -18,8 +19,8 @@ def short_prediction(prediction: Prediction, view: View) -> str:
         _map(prediction, view),
         _positions(prediction, view),
         _grammages(prediction, view),
-        parts.next_line("why", view),
-        parts.safety(prediction.cautions, view),
+        outlook.next_line("why", view),
+        outlook.safety(prediction.cautions, view),
     )
 
 
@@ -30,8 +31,8 @@ def short_diagnosis(diagnosis: Diagnosis, view: View) -> str:
     return view.joined(
         *_installed(diagnosis, diagnosis.computed, view),
         view.section(view.words("causes"), causes),
-        parts.next_line("why", view) if len(diagnosis.causes) > MOST_CAUSES else [],
-        parts.safety(diagnosis.cautions, view),
+        outlook.next_line("why", view) if len(diagnosis.causes) > MOST_CAUSES else [],
+        outlook.safety(diagnosis.cautions, view),
     )
 
 
@@ -52,21 +53,21 @@ def _cause(cause: Cause, view: View) -> list[str]:
 
 def _installed(told: Prediction | Diagnosis, one: Recommendation, view: View) -> list[list[str]]:
     page = view.page
-    described = ", ".join(parts.described(sheet, told.assumptions, view) for sheet in told.sheets)
+    described = ", ".join(sheets.described(sheet, told.assumptions, view) for sheet in told.sheets)
     head = [told.reference] if told.reference else []
-    head += [*parts.verdict_line(one.verdict, described, view), *parts.lowered_by(one, view)]
+    head += [*outlook.verdict_line(one.verdict, described, view), *outlook.lowered_by(one, view)]
     if not one.setups:
         return [head]
     setup, result = one.setups[0], next(iter(one.sheets), None)
-    blocks = [head, page.table(parts.set_rows(setup, view, mount="installed"), least=parts.LABEL - 2)]
+    blocks = [head, page.table(mounted.set_rows(setup, view, mount="installed"), least=LABEL - 2)]
     if result is None:
         return blocks
     rows = [
-        parts.chance_row(one.chance, view),
-        *parts.misread_rows(result, parts.assumed_targets(told.assumptions), view),
+        levels.chance_row(one.chance, view),
+        *levels.misread_rows(result, levels.assumed_targets(told.assumptions), view),
     ]
-    levels = page.table(parts.level_rows(result, setup, view), head=True, least=parts.LABEL - 2)
-    return [*blocks, levels, page.table(rows, least=parts.LABEL - 2)]
+    read = page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2)
+    return [*blocks, read, page.table(rows, least=LABEL - 2)]
 
 
 def _map(prediction: Prediction, view: View) -> list[str]:

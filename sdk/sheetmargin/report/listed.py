@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from sheetmargin.contract.answer import Answer, Recommendation, Setup
-from sheetmargin.report import parts
-from sheetmargin.report.page import clipped
+from sheetmargin.report import levels, mounted, outlook, sheets
+from sheetmargin.report.page import LABEL, clipped
 from sheetmargin.report.view import View
 
 LINES, LINES_FOR = 35, 10
@@ -18,9 +18,9 @@ Place = tuple[str, float, float | None]
 
 
 def list_answer(answer: Answer, best: Recommendation, view: View) -> list[list[str]]:
-    targets = parts.targets_of(answer)
+    targets = levels.targets_of(answer)
     places = places_of(best)
-    head = [*parts.verdict_line(answer.verdict, _summary(best, view), view), *parts.lowered_by(best, view)]
+    head = [*outlook.verdict_line(answer.verdict, _summary(best, view), view), *outlook.lowered_by(best, view)]
     blocks = [
         head,
         _not_served(answer, best, view),
@@ -28,12 +28,12 @@ def list_answer(answer: Answer, best: Recommendation, view: View) -> list[list[s
         _sheets(answer, best, places, view),
         _misreads(best, targets, view),
     ]
-    following, safety = parts.next_line("trial", view), parts.safety(answer.cautions, view)
+    following, safety = outlook.next_line("trial", view), outlook.safety(answer.cautions, view)
     most = LINES + max(len(answer.sheets) - LINES_FOR, 0)
     room = most - sum(len(block) + 1 for block in (*blocks, safety) if block) - len(following)
-    found = parts.found_out_lines(answer, view, room=room) if best.verdict != "suitable" else []
+    found = outlook.found_out_lines(answer, view, room=room) if best.verdict != "suitable" else []
     rest: list[str] = []
-    for lines in (parts.unchecked(best.setups, view), *_instead(answer, view)):
+    for lines in (outlook.unchecked(best.setups, view), *_instead(answer, view)):
         rest += lines if len(rest) + len(lines) <= room - len(found) else []
     return [*blocks, [*rest, *found, *following], safety]
 
@@ -63,23 +63,23 @@ def _summary(best: Recommendation, view: View) -> str:
 
 
 def _not_served(answer: Answer, best: Recommendation, view: View) -> list[str]:
-    names = parts.names_of(answer.sheets)
+    names = sheets.names_of(answer.sheets)
     lines: list[str] = []
     for one in best.not_served[:MOST_NOT_SERVED]:
         name, text = names.get(one.index, ""), str(one)
         told = text if text.startswith(name) else f"{name}: {text}"
-        lines += view.page.labelled(view.words("not-served") if not lines else "", told, indent=parts.LABEL)
+        lines += view.page.labelled(view.words("not-served") if not lines else "", told, indent=LABEL)
     more = len(best.not_served) - MOST_NOT_SERVED
-    return lines + ([" " * parts.LABEL + view.words("sheets-more", count=more)] if more > 0 else [])
+    return lines + ([" " * LABEL + view.words("sheets-more", count=more)] if more > 0 else [])
 
 
 def _mounts(best: Recommendation, places: dict[Place, list[Setup]], view: View) -> list[str]:
     words = view.words
     if len(places) == 1:
         label = "mount" if best.verdict == "suitable" else "try-first"
-        rows = parts.set_rows(best.setups[0], view, mount=label)
+        rows = mounted.set_rows(best.setups[0], view, mount=label)
         rows = [row for row in rows if row[0] != words("band") or len(best.setups) == 1]
-        return view.page.table(rows, least=parts.LABEL - 2)
+        return view.page.table(rows, least=LABEL - 2)
     rows = []
     for setups in places.values():
         first, last = setups[0].index + 1, setups[-1].index + 1
@@ -87,15 +87,15 @@ def _mounts(best: Recommendation, places: dict[Place, list[Setup]], view: View) 
         if first != last:
             number = words("setup-pair" if last == first + 1 else "setup-numbers", first=first, last=last)
         told = words("class", id=setups[0].detector_class.id)
-        rows.append([number, parts.detector(setups[0]), parts.geometry(setups[0], view), told])
+        rows.append([number, mounted.detector(setups[0]), mounted.geometry(setups[0], view), told])
     invented = any(setup.detector_class.illustrative for setup in best.setups)
-    return view.page.table(rows, least=parts.LABEL - 2) + (view.page.wrap(words("invented-all")) if invented else [])
+    return view.page.table(rows, least=LABEL - 2) + (view.page.wrap(words("invented-all")) if invented else [])
 
 
 def _sheets(answer: Answer, best: Recommendation, places: dict[Place, list[Setup]], view: View) -> list[str]:
     """A row a sheet: its set-up where there are several, its band, what is read of one and two, margin, misses."""
     words, figures = view.words, view.figures
-    summaries = {sheet.index: parts.label_of(sheet) for sheet in answer.sheets}
+    summaries = {sheet.index: sheets.label_of(sheet) for sheet in answer.sheets}
     setups = {setup.index: setup for setup in best.setups}
     several = len(places) > 1
     head = [*([words("setup")] if several else []), words("set-band"), words("single")]
@@ -110,9 +110,9 @@ def _sheets(answer: Answer, best: Recommendation, places: dict[Place, list[Setup
         rows.append(
             [
                 *([str(result.setup + 1)] if several else []),
-                parts.band(setups[result.setup], view),
+                mounted.band(setups[result.setup], view),
                 *(figures.range(value, value, unit) for value in values),
-                parts.rate(result.misread_ppm.double_as_single, view, short=True),
+                levels.rate(result.misread_ppm.double_as_single, view, short=True),
             ]
         )
     taken = sum(max(len(row[column]) for row in rows) + 2 for column in range(len(rows[0])))
@@ -125,16 +125,16 @@ def _sheets(answer: Answer, best: Recommendation, places: dict[Place, list[Setup
 def _misreads(best: Recommendation, targets: dict[str, float], view: View) -> list[str]:
     """Chance, and of false stops and the rarer misreads the worst sheet's."""
     words = view.words
-    rows = [parts.chance_row(best.chance, view)]
-    for name in parts.MISREADS[1:]:
+    rows = [levels.chance_row(best.chance, view)]
+    for name in levels.MISREADS[1:]:
         found = [getattr(one.misread_ppm, name) for one in best.sheets]
         worst = max((one for one in found if one.estimate is not None), key=lambda one: one.high or 0.0, default=None)
-        if worst is None or (name not in parts.ALWAYS_TOLD and parts.at_floor(worst)):
+        if worst is None or (name not in levels.ALWAYS_TOLD and levels.at_floor(worst)):
             continue
         target = words("target", target=view.figures.target(targets[name])) if name in targets else ""
         told = words("each-sheet", target=target) if target else ""
-        rows.append([words(f"misread.{name}"), parts.rate(worst, view, short=True), told])
-    return view.page.table(rows[:3], least=parts.LABEL - 2)
+        rows.append([words(f"misread.{name}"), levels.rate(worst, view, short=True), told])
+    return view.page.table(rows[:3], least=LABEL - 2)
 
 
 def _instead(answer: Answer, view: View) -> list[list[str]]:
@@ -144,11 +144,11 @@ def _instead(answer: Answer, view: View) -> list[list[str]]:
         places = places_of(one)
         told = [f"{one.rank} {' + '.join(setups[0].detector_class.id for setups in places.values())}"]
         if len(places) == 1:
-            told.append(parts.geometry(one.setups[0], view))
+            told.append(mounted.geometry(one.setups[0], view))
         told.append(words.counted("bands", len({str(setup.profile.band) for setup in one.setups})))
         if one.not_served:
             told.append(words.counted("sheets-served", one.serves.count, of=one.serves.of))
         told.append(words("chance-of", chance=view.figures.chance(one.chance)))
         text = f"{', '.join(told)}: {words.of('verdict', one.verdict)}"
-        found.append(view.page.labelled(words("instead") if not found else "", text, indent=parts.LABEL))
+        found.append(view.page.labelled(words("instead") if not found else "", text, indent=LABEL))
     return found

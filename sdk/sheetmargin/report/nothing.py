@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.notes import RuledOut
-from sheetmargin.report import parts
+from sheetmargin.report import outlook, sheets
 from sheetmargin.report.view import View
 
 LINES = 25
@@ -35,21 +35,21 @@ def nothing_considered(answer: Answer, view: View) -> str | None:
 
 def nothing_serves(answer: Answer, view: View) -> list[list[str]]:
     words, page = view.words, view.page
-    described = ", ".join(parts.described(sheet, answer.assumptions, view) for sheet in answer.sheets)
-    head = parts.verdict_line(answer.verdict, described, view)
+    described = ", ".join(sheets.described(sheet, answer.assumptions, view) for sheet in answer.sheets)
+    head = outlook.verdict_line(answer.verdict, described, view)
     if len(answer.sheets) > 1:
         none = words("no-class-served")
     else:
         count = sum(one.code not in LACKS for one in answer.ruled_out)
         none = nothing_considered(answer, view) or words.counted("none-of", count)
-    would = view.section(words("would-serve"), page.numbered(parts.texts(answer.would_serve[:3])))
+    would = view.section(words("would-serve"), page.numbered(outlook.texts(answer.would_serve[:3])))
     end = [
         page.wrap(" ".join(filter(None, (words("nothing-to-mount"), view.next_step("ruled-out"))))),
-        parts.safety(answer.cautions, view),
+        outlook.safety(answer.cautions, view),
     ]
     blocks = [head, page.wrap(none) if answer.ruled_out else [], would]
     room = LINES - sum(len(block) + 1 for block in (*blocks, *end) if block)
-    found = parts.found_out_lines(answer, view, room=max(room // 2, 4))
+    found = outlook.found_out_lines(answer, view, room=max(room // 2, 4))
     reasons = reasons_by_principle(answer.ruled_out, view, room=room - len(found) - 1)
     return [blocks[0], blocks[1], reasons, would, found, *end]
 

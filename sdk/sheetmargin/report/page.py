@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 WIDTH = 100
+LABEL = 15
+"""Columns of the labels at the left."""
 QUANTITY = re.compile(r"(\d) (%|°C|g/m²|g/m2|[cmµu]m|dB|fF|[mk]?Hz|ms|m/min)(?![\w/])")
 TIED = "\N{NO-BREAK SPACE}"
 """A blank at which no line ends."""

@@ -9,7 +9,7 @@ from sheetmargin.contract.answer import Percentiles, Recommendation
 from sheetmargin.contract.measure import Fit, MarginMap, Prediction
 from sheetmargin.errors import PlotsNotInstalled
 from sheetmargin.report.figures import Figures
-from sheetmargin.report.parts import STATES
+from sheetmargin.report.levels import STATES
 from sheetmargin.report.words import Words
 
 if TYPE_CHECKING:

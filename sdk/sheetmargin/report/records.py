@@ -10,7 +10,7 @@ from typing import Any
 from sheetmargin.contract.answer import Answer, Comparison, Recommendation, Setup, SheetResult
 from sheetmargin.contract.library import DetectorClasses, Materials
 from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
-from sheetmargin.report import parts
+from sheetmargin.report import sheets
 from sheetmargin.report.view import View
 from sheetmargin.tables.write import as_text
 
@@ -48,7 +48,7 @@ def _cell(value: Any, view: View) -> str:
 
 def _answer(answer: Answer) -> list[Record]:
     """A row for each sheet of each recommendation, and for each sheet that the best does not serve."""
-    names = parts.names_of(answer.sheets)
+    names = sheets.names_of(answer.sheets)
     rows: list[Record] = []
     for one in answer.recommendations:
         setups = {setup.index: setup for setup in one.setups}

@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterable, Sequence
 from sheetmargin.contract.answer import Answer, Recommendation, Setup
 from sheetmargin.contract.mounting import Point
 from sheetmargin.contract.notes import Alternative, Assumption, Note, RuledOut
-from sheetmargin.report import parts
+from sheetmargin.report import levels, mounted, outlook, sheets
 from sheetmargin.report.nothing import reasons_by_principle
+from sheetmargin.report.page import LABEL
 from sheetmargin.report.view import View
 
 NOT_GIVEN = "not-given"
@@ -17,41 +18,41 @@ NOT_GIVEN = "not-given"
 
 def _why(answer: Answer, view: View) -> list[list[str]]:
     reasons = [str(why) for why in answer.best.reasons] if answer.best else []
-    moves = [parts.found_out(one, view) for one in answer.find_out]
+    moves = [outlook.found_out(one, view) for one in answer.find_out]
     return [
         view.section(view.words("title.why"), view.page.bullets(reasons)),
         view.section(view.words("title.find-out"), view.page.numbered(moves)),
-        view.section(view.words("would-serve"), view.page.numbered(parts.texts(answer.would_serve))),
+        view.section(view.words("would-serve"), view.page.numbered(outlook.texts(answer.would_serve))),
     ]
 
 
 def _numbers(answer: Answer, view: View) -> list[list[str]]:
     """All set-ups: how each is set, what it reads of every sheet and how often it misreads."""
     blocks = []
-    targets = parts.targets_of(answer)
-    names = parts.names_of(answer.sheets)
+    targets = levels.targets_of(answer)
+    names = sheets.names_of(answer.sheets)
     for one in answer.recommendations:
         for setup in one.setups:
-            head = f"{one.rank}  {parts.detector(setup)} ({setup.detector_class.id})"
+            head = f"{one.rank}  {mounted.detector(setup)} ({setup.detector_class.id})"
             if len(one.setups) > 1:
                 head = f"{head}, {view.words('setup-number', number=setup.index + 1)}"
             lines = [view.page.strong(view.page.plain(head))]
-            lines += view.page.table(parts.set_rows(setup, view, mount="mount")[1:], least=parts.LABEL - 2)
+            lines += view.page.table(mounted.set_rows(setup, view, mount="mount")[1:], least=LABEL - 2)
             if setup.index == 0:
                 told = f"{view.words.of('verdict', one.verdict)}, {view.figures.chance(one.chance)}"
-                lines += view.page.labelled(view.words("chance"), told, indent=parts.LABEL)
+                lines += view.page.labelled(view.words("chance"), told, indent=LABEL)
             blocks.append(lines)
             for result in one.sheets:
                 if result.setup != setup.index:
                     continue
                 name = [view.page.plain(names.get(result.index, ""))] if len(names) > 1 else []
-                rows = parts.misread_rows(result, targets, view)
+                rows = levels.misread_rows(result, targets, view)
                 blocks.append(
                     [
                         *name,
-                        *view.page.table(parts.level_rows(result, setup, view), head=True, least=parts.LABEL - 2),
-                        *view.page.table(rows, least=parts.LABEL - 2),
-                        *view.page.wrap(view.words("others-at-floor") if len(rows) < len(parts.MISREADS) else ""),
+                        *view.page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2),
+                        *view.page.table(rows, least=LABEL - 2),
+                        *view.page.wrap(view.words("others-at-floor") if len(rows) < len(levels.MISREADS) else ""),
                     ]
                 )
     return [view.section(view.words("title.numbers"), [""]) + blocks[0], *blocks[1:]] if blocks else []
@@ -63,8 +64,8 @@ def mounting(best: Recommendation | None, view: View) -> list[list[str]]:
     for setup in _one_a_place(best) if best else ():
         several = best is not None and len(best.setups) > 1
         title = view.words("title.mounting")
-        title = f"{title}: {parts.detector(setup)} ({setup.detector_class.id})" if several else title
-        steps = parts.texts(setup.alignment.steps) if setup.alignment else []
+        title = f"{title}: {mounted.detector(setup)} ({setup.detector_class.id})" if several else title
+        steps = outlook.texts(setup.alignment.steps) if setup.alignment else []
         blocks.append(view.section(title, view.page.bullets(_in_place(setup, view)) + view.page.numbered(steps)))
     return blocks
 
@@ -110,7 +111,7 @@ def _place(point: Point, view: View) -> str:
 
 
 def _trial(answer: Answer, view: View) -> list[list[str]]:
-    return [view.section(view.words("title.trial"), view.page.numbered(parts.texts(answer.trial)))]
+    return [view.section(view.words("title.trial"), view.page.numbered(outlook.texts(answer.trial)))]
 
 
 def assumptions(notes: Sequence[Assumption], view: View) -> list[list[str]]:
