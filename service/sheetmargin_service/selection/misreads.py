@@ -122,7 +122,7 @@ def _told(rates: Array) -> Misread:
     flat, weights = over_draws(1e6 * rates)
     mean = float(weights @ flat)
     # Rates run over powers of ten from one drift to the next: so do their quantiles. Rounding orders none of them.
-    powers = np.round(np.log(np.maximum(flat, _RAREST)), 6)
+    powers = np.log(np.maximum(flat, _RAREST)).round(6)
     quantiles = weighted_quantiles(powers, weights, (0.05, 0.5, 0.95))
     low, estimate, high = np.exp(quantiles).tolist()
     return Misread(
