@@ -13,7 +13,7 @@ from sheetmargin.contract.fields import field_texts
 from sheetmargin.contract.job import Corrugated, Environment, Line, Require, Sheet, Wall
 from sheetmargin.contract.measure import DiagnosisQuestion, Symptom
 from sheetmargin.contract.mounting import Window
-from sheetmargin.contract.notes import Assumption, Note
+from sheetmargin.contract.notes import Assumption, Note, NotServed
 from sheetmargin_service.acoustics.air import TEMPERATURE_LIMITS_C
 from sheetmargin_service.api.encode import encode, given, json_bytes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
@@ -62,6 +62,16 @@ def test_the_text_is_written_in_the_language_asked_for() -> None:
     note = Assumption(code="default", values={"value": 1.0}, source=None, pointer="/line/flutter_mm", value=1.0)
     assert encode(note, language="en")["text"].startswith("Flutter (height, ±) not given")
     assert encode(note, language="de")["text"].startswith("Bogenflattern (Höhe, ±) nicht angegeben")
+
+
+def test_a_sheet_without_a_set_up_is_told_with_its_detector() -> None:
+    values = {"single_p1": -13.4, "no_sheet_p99": 11.2, "unit": "um"}
+    detector = {"detector_class": "thickness-roller", "detector": "thickness-roller", "frequency_khz": None}
+    note = NotServed(index=0, code="too-transparent", values=values | detector)
+    assert encode(note, language="en")["text"].endswith("and no sheet reaches 11 µm (thickness roller).")
+    assert encode(note, language="de")["text"].endswith("reichen sie bis 11 µm (Tastrolle zur Dickenmessung).")
+    other = NotServed(index=0, code="too-transparent", values=values)
+    assert encode(other, language="en")["text"].endswith("and no sheet reaches 11 µm.")
 
 
 def test_what_is_not_a_number_is_a_fault_of_the_service() -> None:

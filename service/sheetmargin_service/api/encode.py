@@ -14,10 +14,18 @@ from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hin
 
 from sheetmargin.contract.answer import ClassSummary, SheetSummary
 from sheetmargin.contract.job import Job, Sheet
+from sheetmargin.contract.notes import NotServed
 
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.messages.languages import Language
-from sheetmargin_service.messages.names import Reader, detector_name, made_of, principle_name, source_told
+from sheetmargin_service.messages.names import (
+    Reader,
+    detector_called,
+    detector_name,
+    made_of,
+    principle_name,
+    source_told,
+)
 from sheetmargin_service.messages.say import say
 
 Encode = Callable[[Any, Reader], Any]
@@ -71,7 +79,11 @@ def _words(found: Any, name: str, reader: Reader) -> str:
         return made_of(found, reader.language)
     if isinstance(found, ClassSummary):
         return detector_name(found, reader.language)
-    return say(found.code, found.values, reader=reader, pointer=getattr(found, "pointer", None))
+    text = say(found.code, found.values, reader=reader, pointer=getattr(found, "pointer", None))
+    if isinstance(found, NotServed) and (kind := found.values.get("detector")):
+        name = detector_called(str(kind), cast("float | None", found.values["frequency_khz"]), reader.language)
+        return f"{text.removesuffix('.')} ({name})."
+    return text
 
 
 def _value(hint: Any, told: Mapping[str, Any]) -> Encode:
