@@ -46,7 +46,11 @@ def standing(recommendation: Json) -> tuple[int, ...]:
     """What counts first in the order of recommendations; less is better."""
     chance = min(sheet["chance"] for sheet in recommendation["sheets"])
     classes = [setup["detector_class"]["id"] for setup in recommendation["setups"]]
-    geometries = {(name, str(setup["geometry"])) for name, setup in zip(classes, recommendation["setups"], strict=True)}
+    stand = [
+        [axis and axis["nominal"] for axis in setup["geometry"].values() if axis is None or "nominal" in axis]
+        for setup in recommendation["setups"]
+    ]
+    geometries = {(name, *at) for name, at in zip(classes, stand, strict=True)}
     return (
         -recommendation["serves"]["count"],
         ORDER[recommendation["verdict"]],
