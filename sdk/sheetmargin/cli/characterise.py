@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from sheetmargin.cli.fields import number, positive
+from sheetmargin.cli.speech import say
 from sheetmargin.errors import InvalidJob
 from sheetmargin.local import load_characterise
 from sheetmargin.readings_file import parse_readings
@@ -20,6 +21,7 @@ TEXTS = ("state", "gain", "limit", "material")
 def add_characterise_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("readings", metavar="READINGS.csv", help="a table; its first line names the columns")
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where the entry goes; else it is printed")
+    parser.add_argument("--language", metavar="TAG", help="language of the heads: en or de")
     group = parser.add_argument_group("what is known of the class: a draft, or the least that is needed")
     group.add_argument("--draft", metavar="FILE", help="a catalogue file (TOML) with one class and what is known of it")
     group.add_argument("--id", metavar="ID", help="the name that the class shall have")
@@ -53,7 +55,8 @@ def characterise(arguments: argparse.Namespace) -> int:
         print(entry.catalogue, end="")
     else:
         _write(arguments.output, entry.catalogue)
-        print("\n".join(Page().table([["parameter", "value", "how it is known"], *rows], right=(1,))), file=sys.stderr)
+        head = [say(f"head.{name}") for name in ("parameter", "value", "known")]
+        print(*Page().table([head, *rows], right=(1,)), sep="\n", file=sys.stderr)
     return DONE
 
 

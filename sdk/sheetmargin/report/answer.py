@@ -61,4 +61,4 @@ def _others(answer: Answer, best: Recommendation, view: View) -> list[str]:
         for one in others[:MOST_OTHERS]
     ]
     tied = "; ".join(one.replace(" ", TIED) for one in told)
-    return view.page.labelled(view.words(f"also.{best.verdict}"), tied, indent=LABEL)
+    return view.page.labelled(view.words.of("also", best.verdict), tied, indent=LABEL)
