@@ -108,7 +108,7 @@ def test_a_band_that_does_not_hold_the_sheet_is_the_profile() -> None:
     found = causes(replace(PAIR, profile=InstalledProfile(band=InstalledBand(low=20, high=46))), "false-stops")
     assert name(found[0]) == "wrong-profile"
     values = found[0].remedy.values
-    assert values["margin_before"] < 0.0 < values["margin_after"]
+    assert values["margin_before_db"] < 0.0 < values["margin_after_db"]
     assert values["band_high"] > 46
     assert found[0].remedied_ppm.single_as_double < 1e-2 * found[0].rates_ppm.single_as_double
 
@@ -118,7 +118,7 @@ def test_a_ringing_pair_square_on_has_standing_waves_and_is_to_be_tilted() -> No
     assert name(found[0]) == "standing-wave"
     values = found[0].remedy.values
     assert values["tilt_deg"] >= 5.0
-    assert values["margin_after"] > values["margin_before"] + 2.0
+    assert values["margin_after_db"] > values["margin_before_db"] + 2.0
 
 
 def test_trouble_that_goes_with_speed_is_the_hold() -> None:

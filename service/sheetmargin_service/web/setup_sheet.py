@@ -29,7 +29,7 @@ ABOUT_THE_JOB = ("not-given", "pitch-not-used")
 """Notes on times that whoever mounts the pair can do nothing about."""
 MOST_FOUND_OUT = 2
 """Inputs to find out that have room on the sheet."""
-ON_THE_PAGE = ("read-levels", "accept-levels")
+ON_THE_PAGE = ("read-levels", "accept-levels", "read-stream-levels", "accept-stream-levels")
 """Steps of a trial that the table and the last step of commissioning already are."""
 
 
