@@ -204,7 +204,7 @@ SHEETS = [
     ("plies-zero", {**SHEET, "plies": 0}, "out-of-range", "plies", "at least 1"),
     ("plies-1000", {**SHEET, "plies": 1000}, "out-of-range", "plies", "at most 100"),
     ("gauge-of-paper", {"material": "copy-paper", "sheet_gauge": {"system": "steel", "number": 20}}, "not-applicable",
-     "sheet_gauge/system", "thickness_um"),
+     "sheet_gauge/system", "a thickness"),
     ("unknown-construction", {"construction": "label-papr"}, "unknown-construction", "construction", ""),
     ("stray", {**SHEET, "gramage_gsm": 80}, "unknown-field", "gramage_gsm", "grammage_gsm"),
     ("stray-schema", {**SHEET, "_schema": 1}, "unknown-field", "_schema", "material"),
