@@ -176,7 +176,7 @@ class Transport:
         if isinstance(error, requests.exceptions.ChunkedEncodingError):
             return IncompleteAnswer(f"The answer of {self._url} was cut off: {error}.")
         broken = isinstance(error, requests.ConnectionError)
-        return ConnectionFailed(f"{self._url} cannot be reached: {error}.", transient=broken)
+        return ConnectionFailed(f"{self._url} cannot be reached: {_first_cause(error)}.", transient=broken)
 
     def _authorise(self, request: requests.PreparedRequest) -> requests.PreparedRequest:
         if self._token:
@@ -238,3 +238,11 @@ def _problem(response: requests.Response) -> _Problem:
         return decode(_Problem, response.json())
     except (ValueError, UnexpectedAnswer):
         return _Problem()
+
+
+def _first_cause(error: BaseException) -> str:
+    """What the system said below all that was made of it; else the error's own words."""
+    found = error
+    while inner := found.__cause__ or found.__context__:
+        found = inner
+    return getattr(found, "strerror", None) or str(error)

@@ -165,7 +165,7 @@ def _sentence(fault: Fault) -> str:
     text = fault.detail
     if fault.line is not None:
         text = say("at-line", line=fault.line, column=fault.column, text=text)
-    if fault.expected:
+    if fault.expected and fault.expected.casefold() not in text.casefold():
         text = f"{text} {say('expected', expected=fault.expected)}"
     if fault.suggestions:
         text = f"{text} {say('did-you-mean', near=', '.join(fault.suggestions))}"

@@ -36,11 +36,11 @@ def _one_sheet(answer: Answer, best: Recommendation, view: View) -> list[list[st
     why = outlook.lowered_by(best, view)
     if on_trial and not why:
         why = page.wrap(words("cannot-decide"))
-    mount = page.table(mounted.set_rows(setup, view, mount="try-first" if on_trial else "mount"), least=LABEL - 2)
+    mount = page.table(mounted.set_rows(setup, view, mount="try-first" if on_trial else "mount"), labels=True)
     result = best.sheets[0] if best.sheets else None
-    read = page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2) if result else []
+    read = page.table(levels.level_rows(result, setup, view), head=True, labels=True) if result else []
     rows = [levels.chance_row(best.chance, view), *(levels.misread_rows(result, targets, view) if result else ())]
-    blocks = [[*head, *why], mount, read, page.table(rows[:4], least=LABEL - 2)]
+    blocks = [[*head, *why], mount, read, page.table(rows[:4], labels=True)]
     following = outlook.next_line("trial", view)
     safety = outlook.safety(answer.cautions, view)
     room = LINES - sum(len(block) + 1 for block in (*blocks, safety) if block) - len(following)

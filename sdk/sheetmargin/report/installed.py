@@ -5,7 +5,6 @@ from __future__ import annotations
 from sheetmargin.contract.answer import Recommendation
 from sheetmargin.contract.measure import Cause, Diagnosis, Prediction
 from sheetmargin.report import levels, mounted, outlook, sheets
-from sheetmargin.report.page import LABEL
 from sheetmargin.report.view import View
 
 MOST_CAUSES = 3
@@ -59,15 +58,15 @@ def _installed(told: Prediction | Diagnosis, one: Recommendation, view: View) ->
     if not one.setups:
         return [head]
     setup, result = one.setups[0], next(iter(one.sheets), None)
-    blocks = [head, page.table(mounted.set_rows(setup, view, mount="installed"), least=LABEL - 2)]
+    blocks = [head, page.table(mounted.set_rows(setup, view, mount="installed"), labels=True)]
     if result is None:
         return blocks
     rows = [
         levels.chance_row(one.chance, view),
         *levels.misread_rows(result, levels.assumed_targets(told.assumptions), view),
     ]
-    read = page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2)
-    return [*blocks, read, page.table(rows, least=LABEL - 2)]
+    read = page.table(levels.level_rows(result, setup, view), head=True, labels=True)
+    return [*blocks, read, page.table(rows, labels=True)]
 
 
 def _map(prediction: Prediction, view: View) -> list[str]:

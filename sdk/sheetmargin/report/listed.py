@@ -79,7 +79,7 @@ def _mounts(best: Recommendation, places: dict[Place, list[Setup]], view: View) 
         label = "mount" if best.verdict == "suitable" else "try-first"
         rows = mounted.set_rows(best.setups[0], view, mount=label)
         rows = [row for row in rows if row[0] != words("band") or len(best.setups) == 1]
-        return view.page.table(rows, least=LABEL - 2)
+        return view.page.table(rows, labels=True)
     rows = []
     for setups in places.values():
         first, last = setups[0].index + 1, setups[-1].index + 1
@@ -89,7 +89,7 @@ def _mounts(best: Recommendation, places: dict[Place, list[Setup]], view: View) 
         told = words("class", id=setups[0].detector_class.id)
         rows.append([number, mounted.detector(setups[0]), mounted.geometry(setups[0], view), told])
     invented = any(setup.detector_class.illustrative for setup in best.setups)
-    return view.page.table(rows, least=LABEL - 2) + (view.page.wrap(words("invented-all")) if invented else [])
+    return view.page.table(rows, labels=True) + (view.page.wrap(words("invented-all")) if invented else [])
 
 
 def _sheets(answer: Answer, best: Recommendation, places: dict[Place, list[Setup]], view: View) -> list[str]:
@@ -134,7 +134,7 @@ def _misreads(best: Recommendation, targets: dict[str, float], view: View) -> li
         target = words("target", target=view.figures.target(targets[name])) if name in targets else ""
         told = words("each-sheet", target=target) if target else ""
         rows.append([words(f"misread.{name}"), levels.rate(worst, view, short=True), told])
-    return view.page.table(rows[:3], least=LABEL - 2)
+    return view.page.table(rows[:3], labels=True)
 
 
 def _instead(answer: Answer, view: View) -> list[list[str]]:

@@ -69,13 +69,14 @@ class Page:
         return [line for number, text in enumerate(texts, 1) for line in self.wrap(text, first=f"{number}  ")]
 
     def table(
-        self, rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), head: bool = False, least: int = 0
+        self, rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), head: bool = False, labels: bool = False
     ) -> list[str]:
-        """Rows in columns as wide as they need, the first at least `least`; those numbered in `right` are set right.
-        The last column is wrapped where the page ends. `head`: the first row names the columns."""
+        """Rows in columns as wide as they need; those numbered in `right` are set right. The last one is wrapped where
+        the page ends. `head`: the first row names the columns; `labels`: the first column names the rows."""
         rows = [[self.plain(cell) for cell in row] for row in rows]
         widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]) if rows else 0)]
-        widths[:1] = [max(width, least) for width in widths[:1]]
+        if labels:
+            widths[:1] = [max(width, LABEL - 2) for width in widths[:1]]
         lines: list[str] = []
         for number, row in enumerate(rows):
             start = "".join(
@@ -87,8 +88,11 @@ class Page:
             indent = len(last) - len(last.lstrip())
             first, *more = self._lines(last.lstrip(), room - indent) or [""]
             line = (start + " " * indent + first).rstrip()
-            lines.append(self.strong(line) if head and number == 0 else line)
-            lines += [" " * len(start) + text for text in more]
+            if head and number == 0:
+                line = self.strong(line)
+            elif labels and row[0]:
+                line = self.strong(row[0]) + line[len(row[0]) :]
+            lines += [line, *(" " * len(start) + text for text in more)]
         return lines
 
 

@@ -37,7 +37,7 @@ def _numbers(answer: Answer, view: View) -> list[list[str]]:
             if len(one.setups) > 1:
                 head = f"{head}, {view.words('setup-number', number=setup.index + 1)}"
             lines = [view.page.strong(view.page.plain(head))]
-            lines += view.page.table(mounted.set_rows(setup, view, mount="mount")[1:], least=LABEL - 2)
+            lines += view.page.table(mounted.set_rows(setup, view, mount="mount")[1:], labels=True)
             if setup.index == 0:
                 told = f"{view.words.of('verdict', one.verdict)}, {view.figures.chance(one.chance)}"
                 lines += view.page.labelled(view.words("chance"), told, indent=LABEL)
@@ -50,8 +50,8 @@ def _numbers(answer: Answer, view: View) -> list[list[str]]:
                 blocks.append(
                     [
                         *name,
-                        *view.page.table(levels.level_rows(result, setup, view), head=True, least=LABEL - 2),
-                        *view.page.table(rows, least=LABEL - 2),
+                        *view.page.table(levels.level_rows(result, setup, view), head=True, labels=True),
+                        *view.page.table(rows, labels=True),
                         *view.page.wrap(view.words("others-at-floor") if len(rows) < len(levels.MISREADS) else ""),
                     ]
                 )
