@@ -244,14 +244,14 @@ def _bounces(
 
 def _mean_of_pole(ratio: ComplexArray) -> ComplexArray:
     """Mean of 1/(1 + q u) over a standard normal u, q off the real axis; within 3e-4, by its series, if q is small."""
-    square = ratio * ratio
+    square = np.square(ratio)
     mean: ComplexArray = 15.0 * square
     for coefficient in (3.0, 1.0):
         mean += coefficient
         mean *= square
     mean += 1.0
-    near = np.abs(ratio) > _FAR_POLE
-    if np.any(near):
+    near = np.square(ratio.real) + np.square(ratio.imag) > _FAR_POLE**2
+    if near.any():
         z = np.sqrt(0.5) / ratio[near]
         z[z.imag < 0.0] *= -1.0
         mean[near] = -1j * np.sqrt(np.pi) * z * _faddeeva(z)

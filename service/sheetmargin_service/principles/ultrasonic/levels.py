@@ -103,14 +103,16 @@ class Path:
 class Levels:
     """One sheet, in all its `first_order_cases`, before some pairs: N settings, those of all `paths` one after another.
 
-    The frequencies of the films, and of what is known of the model, are those of the paths in turn. `poles` are those
-    of one ply in all cases and at all frequencies (C, 1, F), `span_rad` (2, F) the real angles about those that two
-    sheets have to be asked about, too: empty, the first above the second, where there are none.
+    The frequencies of the films, and of what is known of the model, are those of all paths; `lines` has the places of
+    each path's own among them. `poles` are those of one ply in all cases and at all frequencies (C, 1, F), `span_rad`
+    (2, F) the real angles about those that two sheets have to be asked about, too: empty, the first above the second,
+    where there are none.
     """
 
     model: SheetModel
     films: Films
     paths: tuple[Path, ...]
+    lines: tuple[Indices, ...]
     poles: Poles
     span_rad: Array
     every_film: int = 1
@@ -126,12 +128,14 @@ class Levels:
 
     def at_settings(self, settings: Sequence[tuple[int, int]]) -> Levels:
         """The same at some settings alone, each given as a path and its own setting: one path for each of them."""
-        which = np.concatenate([self._lines[path] for path, _ in settings])
+        lines = [self.lines[path] for path, _ in settings]
+        which = np.unique(np.concatenate(lines))
         return replace(
             self,
             model=self.model.at_frequencies(which),
             films=self.films.at_frequencies(which),
             paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
+            lines=tuple(np.searchsorted(which, own) for own in lines),
             span_rad=self.span_rad[:, which],
         )
 
@@ -149,7 +153,7 @@ class Levels:
 
         None where parabolas are good enough for it.
         """
-        lines = self._lines[path]
+        lines = self.lines[path]
         at = self.films.frequency_hz[lines]
         if self.sheet.plies > 1 or self.model.first(1).turns(at).max() < BENT_TURNS:
             return None
@@ -163,7 +167,8 @@ class Levels:
 
     def drawn_single(self, path: int, setting: int, samples: tuple[Complex, Poles]) -> Array:
         """Attenuation of one sheet in each draw, (J,), at a setting of a path, from its samples there."""
-        there = replace(self, paths=(self.paths[path].at_setting(setting),))
+        own = (np.arange(len(self.lines[path])),)
+        there = replace(self, paths=(self.paths[path].at_setting(setting),), lines=own)
         amplitudes = there._apply(*samples, np.arange(samples[0].shape[2]))
         return there._branches(amplitudes, ONE).attenuation_db[:, 0, 0]
 
@@ -255,12 +260,6 @@ class Levels:
             weights = np.full(DRAWS, 1.0 / DRAWS)
         return self._with_films(model, draws), weights
 
-    @cached_property
-    def _lines(self) -> list[Indices]:
-        """The places of each path's frequencies among all of them."""
-        counts = [len(path.operator.frequency_hz) for path in self.paths]
-        return np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1])
-
     def _of_one(self, model: SheetModel) -> list[Complex]:
         """Amplitudes (C, 1, F, N) of one ply by path."""
         samples = model.transmission(self.films.frequency_hz[:, None], self.films.sin_theta)
@@ -290,7 +289,7 @@ class Levels:
             which=which,
             halves=(lambda m, k, f, s: m.halves_of_flat_pair(film_m[0, k], f, s)) if len(draws) == 1 else None,
         )
-        for lines, amplitude, found in zip(self._lines, amplitudes, resolved, strict=True):
+        for lines, amplitude, found in zip(self.lines, amplitudes, resolved, strict=True):
             by_film = found.reshape(*amplitude.shape[:2], len(x), *found.shape[2:])
             amplitude[:, :, np.isin(lines, which)] = np.einsum("ckuln,u->ckln", by_film, weights / weights.sum())
         return amplitudes
@@ -334,16 +333,15 @@ class Levels:
             samples = samples.reshape(*shape, -1)
         case, branch, line = np.unravel_index(poles.row, shape)
         amplitudes = []
-        for path, lines in zip(self.paths, self._lines, strict=True):
-            own = np.flatnonzero((which >= lines[0]) & (which <= lines[-1]))
-            operator = path.operator.at_lines(which[own] - lines[0])
-            # A path's frequencies stand one after another: a slice copies nothing.
-            amplitude = apply_samples(operator=operator, samples=samples[:, :, _run(own)])
-            for place, one in enumerate(own):
-                here = np.flatnonzero(line == one)
+        for path, lines in zip(self.paths, self.lines, strict=True):
+            own = np.flatnonzero(np.isin(lines, which))
+            operator, places = path.operator.at_lines(own), np.searchsorted(which, lines[own])
+            amplitude = apply_samples(operator=operator, samples=samples[:, :, _run(places)])
+            for number, place in enumerate(places):
+                here = np.flatnonzero(line == place)
                 if len(here):
-                    given = put_back(operator=operator, line=place, poles=poles.some(here))
-                    np.add.at(amplitude[:, :, place], (case[here], branch[here]), given)
+                    given = put_back(operator=operator, line=number, poles=poles.some(here))
+                    np.add.at(amplitude[:, :, number], (case[here], branch[here]), given)
             amplitudes.append(amplitude)
         return amplitudes
 
@@ -355,9 +353,11 @@ class Levels:
         return Branches(attenuation_db=-decibels(np.concatenate(each, axis=-1)), weights=weights)
 
 
-def _run(places: Indices) -> slice:
-    """Places that stand one after another as a slice."""
-    return slice(int(places[0]), int(places[-1]) + 1) if len(places) else slice(0)
+def _run(places: Indices) -> slice | Indices:
+    """Places that stand one after another as a slice, which copies nothing."""
+    if not len(places):
+        return slice(0)
+    return slice(int(places[0]), int(places[-1]) + 1) if places[-1] - places[0] == len(places) - 1 else places
 
 
 def _picked(model: SheetModel, through: Through, frequency_hz: Array, shape: tuple[int, ...]) -> Evaluate:
@@ -412,7 +412,7 @@ def levels_before(sheet: Sheet, row: Row) -> Levels:
             Path(operator=pair.centre if even else pair.operator, face_radius_mm=pair.parameters.face_radius_mm)
         )
         chosen.append(lines[len(lines) // 2 :][:1] if even else lines)
-    which = np.concatenate(chosen)
+    which = np.unique(np.concatenate(chosen))
     at, model = frequency_hz[which], model.known_at(frequency_hz[which, None], sin_theta)
     samples = model.transmission(at[:, None], sin_theta)
     contour = paths[0].operator.contour
@@ -421,6 +421,7 @@ def levels_before(sheet: Sheet, row: Row) -> Levels:
         model=model,
         films=row.films(which),
         paths=tuple(paths),
+        lines=tuple(np.searchsorted(which, own) for own in chosen),
         poles=poles,
         span_rad=_span_rad(poles.some(unresolved(contour=contour, poles=poles)), len(which)),
     )

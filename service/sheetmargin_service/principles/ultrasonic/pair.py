@@ -104,8 +104,8 @@ class Pair:
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """Pairs in the same air, with one path of integration, that are asked about a sheet together. Their frequencies
-    (F,) stand one after another, and so do their settings (N,)."""
+    """Pairs in the same air, with one path of integration, that are asked about a sheet together. Their settings (N,)
+    stand one after another."""
 
     pairs: tuple[Pair, ...]
 
@@ -115,19 +115,18 @@ class Row:
 
     @cached_property
     def frequency_hz(self) -> Array:
-        """(F,)"""
-        return np.concatenate([pair.operator.frequency_hz for pair in self.pairs])
+        """Those of all pairs, rising: what several work at stands once, (F,)."""
+        return np.unique(np.concatenate([pair.operator.frequency_hz for pair in self.pairs]))
 
     @cached_property
     def lines(self) -> tuple[Indices, ...]:
         """Each pair's places among the frequencies."""
-        counts = [len(pair.operator.frequency_hz) for pair in self.pairs]
-        return tuple(np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]))
+        return tuple(np.searchsorted(self.frequency_hz, pair.operator.frequency_hz) for pair in self.pairs)
 
     @cached_property
     def centre_lines(self) -> Indices:
-        """The places of the pairs' centre frequencies, (P,)."""
-        return np.array([lines[len(lines) // 2] for lines in self.lines])
+        """The places of the pairs' centre frequencies."""
+        return np.unique([lines[len(lines) // 2] for lines in self.lines])
 
     @cached_property
     def sin_theta(self) -> Complex:

@@ -220,7 +220,7 @@ class SheetLevels:
 
     pair_group: PairGroup
     sheet: Sheet
-    _drawn_samples: dict[int, tuple[Complex, Poles] | None] = field(default_factory=dict)
+    _drawn_samples: dict[tuple[int, ...], tuple[Complex, Poles] | None] = field(default_factory=dict)
 
     @cached_property
     def levels(self) -> Levels:
@@ -353,9 +353,10 @@ class SheetLevels:
 
     def _drawn_single(self, path: int, setting: int) -> Array | None:
         """One sheet in each draw at a setting of a path, (J,), where parabolas are not good enough for it."""
-        if path not in self._drawn_samples:
-            self._drawn_samples[path] = self.levels.drawn_samples(path)
-        samples = self._drawn_samples[path]
+        lines = tuple(self.levels.lines[path].tolist())
+        if lines not in self._drawn_samples:
+            self._drawn_samples[lines] = self.levels.drawn_samples(path)
+        samples = self._drawn_samples[lines]
         return None if samples is None else self.levels.drawn_single(path, setting, samples)
 
     def distribution(self, setting: int, others: Others) -> SignalDistribution:
