@@ -44,8 +44,6 @@ DESCRIPTION = (
 
 def load_service(settings: Settings) -> Service:
     """Everything that answers are computed from; FieldError where the settings name what cannot be used."""
-    for principle in principles().values():
-        principle.keep_in(settings.cache_dir)
     try:
         catalogues = catalogues_of(read_files(dict(settings.catalogues)))
     except FieldError as error:

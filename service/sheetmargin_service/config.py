@@ -60,7 +60,6 @@ class Settings:
     batches: int = 2
     telemetry: bool = False
     catalogues: tuple[tuple[str, Path], ...] = ()
-    cache_dir: Path | None = None
 
 
 SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -124,7 +123,6 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "`NAME=FILE,NAME=FILE`; the first is for jobs that name none. SIGHUP takes up changes",
         "the reference classes",
     ),
-    "SHEETMARGIN_CACHE_DIR": ("folder in which beam operators are kept, about 3 MB for each class", "none"),
     "WEB_CONCURRENCY": (
         "worker processes, as many as there are processors to use; a container's limit of processors is not seen",
         "one for each core",
@@ -172,7 +170,6 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         batches=_whole("SHEETMARGIN_BATCHES", environment, default=2, least=1, most=MAX_BATCHES),
         telemetry=_telemetry("SHEETMARGIN_TELEMETRY", environment),
         catalogues=_catalogues("SHEETMARGIN_CATALOGUE", environment),
-        cache_dir=_folder("SHEETMARGIN_CACHE_DIR", environment),
     )
 
 
@@ -268,17 +265,6 @@ def _catalogues(name: str, environment: Mapping[str, str]) -> tuple[tuple[str, P
         return tuple(named_paths(text).items())
     except FieldError as error:
         raise wrong_setting(name, str(error)) from error
-
-
-def _folder(name: str, environment: Mapping[str, str]) -> Path | None:
-    """A folder that may yet have to be made; where that fails the service does without."""
-    text = environment.get(name)
-    if not text:
-        return None
-    path = Path(text)
-    if path.exists() and not path.is_dir():
-        raise wrong_setting(name, f"{path} is not a folder")
-    return path
 
 
 def settings_table() -> str:

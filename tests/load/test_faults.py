@@ -1,7 +1,7 @@
 """What a fault costs: nothing that was asked is lost, and afterwards everything is as before.
 
-One service for all: two workers, a Redis, a catalogue file and a cache folder of its own. Each test hurts it while
-others ask, and leaves it whole.
+One service for all: two workers, a Redis and a catalogue file of its own. Each test hurts it while others ask, and
+leaves it whole.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import shutil
 import signal
 import socket
 import struct
-import subprocess
 import threading
 import time
 import urllib.request
@@ -34,19 +33,15 @@ pytestmark = pytest.mark.long
 
 WORKERS, THREADS = 2, 4
 PLENTY = "1000000/minute"
-OTHER = OWN.replace("T-400", "T-444").replace("face_radius_mm = 4\n", "face_radius_mm = 4.2\n")
-"""The same classes with another part number, and a beam that is not in the cache."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shop:
-    """The service, and what it lives on. `disk`: the cache folder is a small file system of its own."""
+    """The service, and what it lives on."""
 
     server: Server
     catalogue: Path
-    cache: Path
     store: Redis | None
-    disk: bool
 
     def workers(self) -> list[int]:
         return children_of(self.server.process.pid)
@@ -76,18 +71,13 @@ class Shop:
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     folder = tmp_path_factory.mktemp("shop")
-    catalogue, cache = folder / "own.toml", folder / "cache"
+    catalogue = folder / "own.toml"
     catalogue.write_text(OWN)
-    cache.mkdir()
     environment = {
         "SHEETMARGIN_CATALOGUE": str(catalogue),
-        "SHEETMARGIN_CACHE_DIR": str(cache),
         "SHEETMARGIN_RATE_PER_ADDRESS": PLENTY,
     }
     with ExitStack() as stack:
-        disk = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=256m", "tmpfs", cache], check=False).returncode == 0
-        if disk:
-            stack.callback(subprocess.run, ["umount", "--lazy", cache], check=True)
         store = None
         if program := shutil.which("redis-server"):
             store = Redis(program, folder)
@@ -95,7 +85,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
             stack.callback(store.stop)
             environment["SHEETMARGIN_REDIS_URL"] = store.url
         server = stack.enter_context(gunicorn(folder, workers=WORKERS, threads=THREADS, environment=environment))
-        whole = Shop(server=server, catalogue=catalogue, cache=cache, store=store, disk=disk)
+        whole = Shop(server=server, catalogue=catalogue, store=store)
         whole.until(lambda: len(whole.workers()) == WORKERS)
         yield whole
 
@@ -276,25 +266,6 @@ def test_a_broken_catalogue(shop: Shop, text: bytes) -> None:
     finally:
         take_up(shop, OWN.encode())
     assert shop.told("sheetmargin_catalogue_stale") == 0.0
-
-
-def test_the_disk_of_the_cache_is_full(shop: Shop) -> None:
-    """Operators of a new class cannot be kept: they are computed, and nobody notices."""
-    if not shop.disk:
-        pytest.skip("needs the right to mount a file system")
-    kept = sorted(shop.cache.iterdir())
-    filler = shop.cache / "filler"
-    with pytest.raises(OSError, match="No space left"):
-        filler.write_bytes(bytes(257 << 20))
-    try:
-        take_up(shop, OTHER.encode())
-        assert shop.emitter() == "T-444"
-        assert shop.told("sheetmargin_catalogue_stale") == 0.0
-        assert sorted(shop.cache.iterdir()) == sorted([*kept, filler])
-    finally:
-        filler.unlink()
-        take_up(shop, OWN.encode())
-    assert "cannot be kept" in shop.server.log.read_text()
 
 
 CLOCK = """\

@@ -68,10 +68,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def site(require_part: Callable[[str], str], folder: Path) -> Iterator[Site]:
     """Two instances at which anybody may ask. Their answers are fresh for a second."""
     program = require_part("nginx")
-    environment = {
-        "SHEETMARGIN_CATALOGUE": str(folder / "own.toml"),
-        "SHEETMARGIN_CACHE_DIR": str(folder / "operators"),
-    }
+    environment = {"SHEETMARGIN_CATALOGUE": str(folder / "own.toml")}
     with ExitStack() as stack:
         options = ("--pythonpath", str(TESTS), "support.brief:app")
         instances = [stack.enter_context(gunicorn(folder, *options, environment=environment)) for _ in range(2)]
@@ -220,10 +217,7 @@ def test_replicas_are_replaced_one_after_the_other_under_load(
     require_part: Callable[[str], str], folder: Path, tmp_path: Path
 ) -> None:
     """As a rollout does it: each is told to stop, drains, and another one takes its port. Nobody asks twice."""
-    environment = {
-        "SHEETMARGIN_CATALOGUE": str(folder / "own.toml"),
-        "SHEETMARGIN_CACHE_DIR": str(folder / "operators"),
-    }
+    environment = {"SHEETMARGIN_CATALOGUE": str(folder / "own.toml")}
     with ExitStack() as stack:
         replicas = [stack.enter_context(gunicorn(tmp_path, environment=environment)) for _ in range(2)]
         ports = [replica.port for replica in replicas]

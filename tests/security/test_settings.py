@@ -47,7 +47,6 @@ WRONG = [
     ("SHEETMARGIN_BATCHES", "1.5"),
     ("SHEETMARGIN_TELEMETRY", "true"),
     ("SHEETMARGIN_CATALOGUE", "one=a.toml,one=b.toml"),
-    ("SHEETMARGIN_CACHE_DIR", __file__),
 ]
 
 MISSPELT = [("SHEETMARGIN_RATE_PER_ADRESS", "300/minute"), ("SHEETMARGIN_TIME_LIMIT", "5")]

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sheetmargin_service.acoustics.store import SUFFIX
 from sheetmargin_service.app import create_app
 from sheetmargin_service.config import Settings, settings_from
 from sheetmargin_service.errors import FieldError
@@ -80,21 +79,11 @@ def test_a_bad_file_stops_the_start(file: Path, text: str, told: str) -> None:
     [
         ("SHEETMARGIN_CATALOGUE", "reference=x.toml"),
         ("SHEETMARGIN_CATALOGUE", "a=,b=x"),
-        ("SHEETMARGIN_CACHE_DIR", __file__),
     ],
 )
 def test_settings_that_cannot_be(name: str, value: str) -> None:
     with pytest.raises(FieldError, match=f"^{name}: "):
         settings_from({name: value})
-
-
-def test_operators_are_kept(file: Path, tmp_path: Path) -> None:
-    try:
-        client = create_app(settings(file, SHEETMARGIN_CACHE_DIR=str(tmp_path / "cache"))).test_client()
-        assert client.get(QUERY).status_code == 200
-        assert len(list((tmp_path / "cache").glob(f"*{SUFFIX}"))) in (0, 2)  # none where this process has them already
-    finally:
-        create_app(Settings())
 
 
 def test_swapping(file: Path) -> None:
@@ -171,8 +160,7 @@ class Asking(threading.Thread):
 
 
 def test_sighup_without_a_failed_request(file: Path, tmp_path: Path) -> None:
-    cache = tmp_path / "cache"
-    environment = {"SHEETMARGIN_CATALOGUE": str(file), "SHEETMARGIN_CACHE_DIR": str(cache)}
+    environment = {"SHEETMARGIN_CATALOGUE": str(file)}
     with gunicorn(tmp_path, workers=2, environment=environment) as server:
         asking = [Asking(server.url) for _ in range(3)]
         for one in asking:
@@ -192,14 +180,12 @@ def test_sighup_without_a_failed_request(file: Path, tmp_path: Path) -> None:
 
         try:
             until("sheetmargin_catalogue_stale 0.0")
-            kept = len(list(cache.glob(f"*{SUFFIX}")))
             file.write_text(OTHER.replace("face_radius_mm = 7\n", "face_radius_mm = 7.1\n"))
             server.signal(signal.SIGHUP)
             ends = time.monotonic() + 60
             while "T-111-E" not in asking[0].numbers[-1:]:
                 assert time.monotonic() < ends, server.log.read_text()
                 time.sleep(0.05)
-            assert len(list(cache.glob(f"*{SUFFIX}"))) == kept + 1
             file.write_text("class = 5")
             server.signal(signal.SIGHUP)
             until("sheetmargin_catalogue_stale 1.0")

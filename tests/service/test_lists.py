@@ -18,7 +18,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection import plans
 from sheetmargin_service.selection.class_result import ClassResult
-from sheetmargin_service.selection.ranking import key_of, ranked
+from sheetmargin_service.selection.ranking import ranked
 from sheetmargin_service.selection.recommend import _plans, recommend
 from sheetmargin_service.selection.targets import ORDER
 from support.class_results import class_results
@@ -92,7 +92,7 @@ def test_the_limit_only_cuts_a_long_list() -> None:
 
 def first_key(found: list[ClassResult]) -> tuple[float | str, ...] | None:
     made = ranked(_plans(found)[0])
-    return tuple(key_of(made[0]).values()) if made else None
+    return tuple(made[0].key.values()) if made else None
 
 
 def assert_no_class_lowers_the_first(

@@ -61,9 +61,8 @@ def test_fewer_readings_than_a_run_never_decide():
 
 def gaussian(*means: float, sigma: float, common: float = 0.0) -> Spread:
     """A Gaussian in each of some draws."""
-    spread = Spread(nominal=np.array(means[:1]), weights=np.ones((1, 1)), blur=sigma, common=common)
-    vars(spread)["values"] = np.array(means)[:, None]
-    return spread
+    beside = np.array(means)[:, None]
+    return Spread(nominal=np.zeros(1), weights=np.ones((1, 1)), blur=sigma, common=common, beside=beside)
 
 
 def distribution_of(single: Spread, double: Spread, fewer: Spread | None = None) -> SignalDistribution:

@@ -15,7 +15,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.draws import DRIFTS
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
-from sheetmargin_service.selection.ranking import Plan, key_of, ranked
+from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.targets import PAIRS, Judgement
 
 DRAWS = 100
@@ -262,7 +262,7 @@ def test_fewer_classes_come_before_fewer_set_ups_and_positions_before_bands():
 def test_bands_that_a_controller_switches_count_as_one(recipes, bands):
     one, other = (configured_pair("a", sheets=(i,), controller=Controller(recipes=recipes)) for i in (0, 1))
     other.high = 70
-    assert key_of(plan(one, other))["bands"] == bands
+    assert plan(one, other).key["bands"] == bands
 
 
 def test_a_plan_is_as_good_as_its_worst_sheet():

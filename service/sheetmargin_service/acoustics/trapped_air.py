@@ -244,7 +244,7 @@ def _bounces(
 
 def _mean_of_pole(ratio: ComplexArray) -> ComplexArray:
     """Mean of 1/(1 + q u) over a standard normal u, q off the real axis; within 3e-4, by its series, if q is small."""
-    square = np.square(ratio)
+    square = ratio * ratio
     mean: ComplexArray = 15.0 * square
     for coefficient in (3.0, 1.0):
         mean += coefficient

@@ -10,7 +10,6 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
@@ -129,9 +128,10 @@ class Spread:
         each = np.array([*self.unknowns.values()]).reshape(-1, 2, len(self.nominal))
         return each[:, 0], each[:, 1]
 
-    @cached_property
+    @property
     def values(self) -> Array:
-        """The steady signal in each draw, (J, M); J is 1 where nothing moves it."""
+        """The steady signal in each draw, (J, M); J is 1 where nothing moves it. Computed when it is asked for: a long
+        list has thousands."""
         values = self.nominal[None, :]
         if self.unknowns:
             slopes, bends = self._parabolas
@@ -268,9 +268,6 @@ class Principle(ABC, Generic[P]):
     def distributions(self, asked: Sequence[Asked]) -> Sequence[SignalDistribution]:
         """`ClassModel.distribution` for each of some class models; those made together may share work."""
         return [class_model.distribution(sheet, setting) for class_model, sheet, setting in asked]
-
-    def keep_in(self, folder: Path | None) -> None:
-        """From now on keep what takes long to compute in a folder; None: in memory alone."""
 
     def head(self, parameters: P) -> Head | None:
         """What either head senses with, as an answer and a drawing tell it; None where that has no description."""

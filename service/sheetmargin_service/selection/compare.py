@@ -15,7 +15,7 @@ from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.order_explained import behind, deciding_step, shown_value
-from sheetmargin_service.selection.ranking import Plan, key_of, ranked
+from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.recommend import rank, summaries_of
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.version import model_version
@@ -65,7 +65,7 @@ def _classes(plan: Plan) -> set[str]:
 
 
 def _steps(first: Plan, second: Plan) -> tuple[ComparedStep, ...]:
-    deciding = deciding_step(key_of(first), key_of(second))
+    deciding = deciding_step(first.key, second.key)
     steps = [
         ComparedStep(
             step=step,
@@ -73,6 +73,6 @@ def _steps(first: Plan, second: Plan) -> tuple[ComparedStep, ...]:
             second=shown_value(step, second),
             decides=step == deciding,
         )
-        for step in key_of(first)
+        for step in first.key
     ]
     return tuple(sorted(steps, key=lambda one: not one.decides))

@@ -329,13 +329,12 @@ def _readings(pair: ConfiguredPair, index: int, distribution: SignalDistribution
 
 def _middle(spread: Spread) -> Array:
     """The mean of what is read in each draw, (J,)."""
-    weights = np.broadcast_to(spread.weights, spread.values.shape)
-    levels = (weights * spread.values).sum(axis=1)
+    levels = (spread.weights * spread.values).sum(axis=1)
     return np.broadcast_to(levels, (COUNT,))
 
 
 def _scatter(spread: Spread) -> float:
     """Standard deviation of one reading about that mean, of a pair that was taught just before."""
-    weights = np.broadcast_to(spread.weights, spread.values.shape)
-    within = (weights * spread.values**2).sum(axis=1) - (weights * spread.values).sum(axis=1) ** 2
+    values, weights = spread.values, spread.weights
+    within = (weights * values**2).sum(axis=1) - (weights * values).sum(axis=1) ** 2
     return float(np.sqrt(within.mean() + spread.blur**2 + spread.added.var()))

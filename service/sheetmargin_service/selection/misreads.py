@@ -100,7 +100,7 @@ def rates_of(
     if distribution.fewer is not None:
         below, beyond = about(distribution.fewer, readings.single)
         nothing_within = np.maximum(nothing_within, _neither(below, beyond))
-    return {
+    rates = {
         "single_as_double": single_above,
         "single_as_no_sheet": single_below,
         "double_as_single": _neither(double_below, double_above),
@@ -108,6 +108,8 @@ def rates_of(
         "no_sheet_as_single": nothing_within,
         "no_sheet_as_double": nothing_above,
     }
+    # What never happens takes no memory: a long list keeps thousands of these.
+    return {name: rate.copy() if rate.any() else np.broadcast_to(0.0, rate.shape) for name, rate in rates.items()}
 
 
 def misreads_of(rates: Rates) -> Misreads:
@@ -162,7 +164,7 @@ def _beyond(spread: Spread, edge: float, *, side: float) -> Array:
     shape = len(above), len(DRIFTS)
     moved = side / blur * (spread.added[:, None] + drift)
     if above.max() + moved.max() < -_FAR:
-        return np.zeros(shape)
+        return np.broadcast_to(0.0, shape)
     weights = np.broadcast_to(spread.weights, above.shape)[..., None] / len(spread.added)
     chance = np.zeros((len(above), len(drift)))
     for each in moved:
@@ -174,8 +176,9 @@ def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
     """Means (C, J, drifts) of chances (C, count) by the steady signal, over the events of each draw."""
     drifts = len(DRIFTS)
     blur, common = _narrowed(spread, grid)
-    first, part = grid.part_about(spread.values)
-    events = part.bin_nodes(spread.values, spread.weights)
+    values = spread.values
+    first, part = grid.part_about(values)
+    events = part.bin_nodes(values, spread.weights)
     averaging = grid.averaging(part.count, added=spread.added, sigma=blur)
     reach = averaging.shape[1] - part.count
     at = np.clip(np.arange(averaging.shape[1]) + (first - reach // 2), 0, grid.count - 1)

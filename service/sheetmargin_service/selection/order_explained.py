@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sheetmargin_service.principles.protocol import Fact, Scalar
-from sheetmargin_service.selection.ranking import Key, Plan, effort_of, key_of, sensitivities_of
+from sheetmargin_service.selection.ranking import Key, Plan, effort_of
 
 DEAR = 4
 """From this effort on, or where it touches the sheet, the first choice is shown beside a simpler one (a choice)."""
@@ -20,7 +20,7 @@ def deciding_step(better: Key, worse: Key) -> str:
 
 def behind(plan: Plan, better: Plan, *, above: int) -> Fact:
     """Why a plan stands behind a better one, which is number `above`."""
-    step = deciding_step(key_of(better), key_of(plan))
+    step = deciding_step(better.key, plan.key)
     return Fact(code=f"behind-by-{step}", values={"above": above, **_values(step, plan, better)})
 
 
@@ -32,19 +32,19 @@ def shown_value(step: str, plan: Plan) -> Scalar:
         case "chance":
             return min(one.judgement.chance for pair in plan.configured_pairs for one in pair.served.values())
         case "contact":
-            return bool(key_of(plan)[step])
+            return bool(plan.key[step])
         case "sensitivities":
-            return ", ".join(sensitivities_of(plan)) or None
+            return ", ".join(plan.sensitivities) or None
         case "margin":
-            return abs(float(key_of(plan)[step]))
-    return key_of(plan)[step]
+            return abs(float(plan.key[step]))
+    return plan.key[step]
 
 
 def simpler_choice(plans: Sequence[Plan]) -> Fact | None:
     """Where the first choice is dear or touches the sheet: the class of the least effort that is likely to do, if it
     takes less; None where there is none."""
     first = plans[0]
-    if effort_of(first) < DEAR and not key_of(first)["contact"]:
+    if effort_of(first) < DEAR and not first.key["contact"]:
         return None
     likely = [
         plan for plan in plans if not plan.left_out and plan.chance >= LIKELY and effort_of(plan) < effort_of(first)
@@ -66,8 +66,8 @@ def simpler_choice(plans: Sequence[Plan]) -> Fact | None:
 def _values(step: str, plan: Plan, better: Plan) -> dict[str, Scalar]:
     if step == "sensitivities":
         return {
-            "own": len(sensitivities_of(plan)),
-            "other": len(sensitivities_of(better)),
+            "own": len(plan.sensitivities),
+            "other": len(better.sensitivities),
             "influences": shown_value(step, plan),
         }
     if step == "chance":

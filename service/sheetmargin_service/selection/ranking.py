@@ -16,6 +16,9 @@ from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.sensitivities import families_of, sensitivities
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
+Key = dict[str, float | str]
+"""What a plan is compared by, step by step; less is better."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
@@ -36,6 +39,39 @@ class Plan:
         return joint_chance(
             served.judgement for configured_pair in self.configured_pairs for served in configured_pair.served.values()
         )
+
+    @cached_property
+    def key(self) -> Key:
+        """The steps of the order, the first that differs decides: sheets that are not served; the verdict; the band of
+        the chance of the worst sheet (`targets.CHANCE_BANDS`); positions, detectors, bands (bands that a recipe
+        switches count as one, or changes of them where the list keeps its sequence); contact or marks that nobody
+        accepted; the effort to buy and mount; influences that the job states or leaves open; the margin over the
+        sheet's own spread, in half steps; the id. What a plan is compared by is its own, whatever the others are: one
+        more class never lowers the best."""
+        served = [one for pair in self.configured_pairs for one in pair.served.values()]
+        positions, detectors, bands = _counts(self)
+        return {
+            "sheets-not-served": len(self.left_out),
+            "verdict": ORDER[self.verdict],
+            "chance": max(chance_band(one.judgement.chance) for one in served),
+            "positions": positions,
+            "detectors": detectors,
+            "bands": bands,
+            "contact": int(any(_touches(pair) for pair in self.configured_pairs)),
+            "effort": effort_of(self),
+            "sensitivities": len(self.sensitivities),
+            "margin": -0.5 * floor(2.0 * min(ranking_margin(one) for one in served)),
+            "id": ",".join(pair.class_result.detector_class.id for pair in self.configured_pairs),
+        }
+
+    @cached_property
+    def sensitivities(self) -> tuple[str, ...]:
+        """Influences on any of its classes."""
+        each = (
+            sensitivities(pair.class_result.detector_class, pair.class_result.resolved_job)
+            for pair in self.configured_pairs
+        )
+        return tuple(dict.fromkeys(chain.from_iterable(each)))
 
     @property
     def served(self) -> int:
@@ -64,37 +100,9 @@ class Plan:
         return Changeovers(detector_class=classes, geometry=positions, profile=profiles)
 
 
-Key = dict[str, float | str]
-"""What a plan is compared by, step by step; less is better."""
-
-
 def ranked(plans: Sequence[Plan]) -> list[Plan]:
-    """The order in which a good engineer would buy (see `key_of`)."""
-    return sorted(plans, key=lambda plan: tuple(key_of(plan).values()))
-
-
-def key_of(plan: Plan) -> Key:
-    """The steps of the order, the first that differs decides: sheets that are not served; the verdict; the band of the
-    chance of the worst sheet (`targets.CHANCE_BANDS`); positions, detectors, bands (bands that a recipe switches count
-    as one, or changes of them where the list keeps its sequence); contact or marks that nobody accepted; the effort to
-    buy and mount; influences that the job states or leaves open; the margin over the sheet's own spread, in half
-    steps; the id. What a plan is compared by is its own, whatever the others are: one more class never lowers the best.
-    """
-    served = [one for pair in plan.configured_pairs for one in pair.served.values()]
-    positions, detectors, bands = _counts(plan)
-    return {
-        "sheets-not-served": len(plan.left_out),
-        "verdict": ORDER[plan.verdict],
-        "chance": max(chance_band(one.judgement.chance) for one in served),
-        "positions": positions,
-        "detectors": detectors,
-        "bands": bands,
-        "contact": int(any(_touches(pair) for pair in plan.configured_pairs)),
-        "effort": effort_of(plan),
-        "sensitivities": len(sensitivities_of(plan)),
-        "margin": -0.5 * floor(2.0 * min(ranking_margin(one) for one in served)),
-        "id": ",".join(pair.class_result.detector_class.id for pair in plan.configured_pairs),
-    }
+    """The order in which a good engineer would buy (see `Plan.key`)."""
+    return sorted(plans, key=lambda plan: tuple(plan.key.values()))
 
 
 def effort_of(plan: Plan) -> int:
@@ -106,15 +114,6 @@ def effort_of(plan: Plan) -> int:
         + (not c.contactless and prefer.contactless is True)
         for c in classes.values()
     )
-
-
-def sensitivities_of(plan: Plan) -> tuple[str, ...]:
-    """Influences on any of the plan's classes."""
-    each = (
-        sensitivities(pair.class_result.detector_class, pair.class_result.resolved_job)
-        for pair in plan.configured_pairs
-    )
-    return tuple(dict.fromkeys(chain.from_iterable(each)))
 
 
 def _counts(plan: Plan) -> tuple[int, int, int]:

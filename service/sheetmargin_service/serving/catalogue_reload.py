@@ -1,9 +1,8 @@
 """Catalogue files taken up anew while the service runs.
 
 A child reads the files and computes with them: whatever is wrong with them, or slow about them, hurts the child and not
-the service, and the operators that it builds lie in the cache folder afterwards. Only then the master takes the
-catalogues up, before it forks new workers and stops the old ones, which answer until then. A file that cannot be used
-leaves everything as it was and raises a flag.
+the service. Only then the master takes the catalogues up, before it forks new workers and stops the old ones, which
+answer until then. A file that cannot be used leaves everything as it was and raises a flag.
 """
 
 from __future__ import annotations

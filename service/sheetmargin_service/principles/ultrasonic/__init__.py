@@ -8,7 +8,6 @@ what can be read.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,7 @@ from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Places, Principle, SignalDistribution
 from sheetmargin_service.principles.sound_beam import SoundBeam
 from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicModel, class_model_of
-from sheetmargin_service.principles.ultrasonic.pair import class_at, contour_of, keep_operators
+from sheetmargin_service.principles.ultrasonic.pair import class_at, contour_of
 from sheetmargin_service.principles.ultrasonic.pair_group import SheetLevels, pair_group_under
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.positions import standing_wave_db
@@ -48,9 +47,6 @@ class Ultrasonic(Principle[UltrasonicParameters]):
 
     def frequency_hz(self, parameters: UltrasonicParameters) -> float:
         return parameters.frequency_hz
-
-    def keep_in(self, folder: Path | None) -> None:
-        keep_operators(folder)
 
     def head(self, parameters: UltrasonicParameters) -> Sound:
         return Sound(face_radius_mm=parameters.face_radius_mm, drive=parameters.drive)

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cached_property, lru_cache, partial
-from pathlib import Path
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+from weakref import WeakValueDictionary
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m, humid_air
 from sheetmargin_service.acoustics.beam import open_path_coupling, open_path_db
 from sheetmargin_service.acoustics.contour import Contour, contour_for
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
-from sheetmargin_service.acoustics.store import OperatorStore
 from sheetmargin_service.principles.ultrasonic.films import Films
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg, searched_tilts_deg
@@ -108,6 +107,9 @@ class Row:
     stand one after another."""
 
     pairs: tuple[Pair, ...]
+    _in_use: WeakValueDictionary[tuple[int, ...], Films] = field(
+        default_factory=WeakValueDictionary, compare=False, repr=False
+    )
 
     @property
     def air(self) -> Air:
@@ -172,27 +174,14 @@ class Row:
         return Films(air=self.air, frequency_hz=self.frequency_hz[self.centre_lines], sin_theta=self.sin_theta)
 
     def films(self, lines: Indices) -> Films:
-        """Films at some of the frequencies, those of all centres at hand."""
+        """Films at some of the frequencies: those of all centres at hand, others as long as a sheet has them."""
         if np.array_equal(lines, self.centre_lines):
             return self._centre_films
-        return self._films.at_frequencies(lines)
-
-
-_store: OperatorStore | None = None
-
-
-def keep_operators(folder: Path | None) -> None:
-    """From now on keep the operators that every question of a catalogue needs in a folder; None: in memory alone."""
-    global _store
-    _store = None if folder is None else OperatorStore(folder=folder)
-
-
-def _made(compute: Callable[..., Operator], **arguments: ArrayLike) -> Operator:
-    return compute(**arguments)
-
-
-def _kept(compute: Callable[..., Operator], **arguments: ArrayLike) -> Operator:
-    return _made(compute, **arguments) if _store is None else _store.get(compute, **arguments)
+        key = tuple(lines.tolist())
+        films = self._in_use.get(key)
+        if films is None:
+            films = self._in_use[key] = self._films.at_frequencies(lines)
+        return films
 
 
 def _compute(
@@ -202,8 +191,7 @@ def _compute(
     gap_mm: tuple[float, ...],
     tilt_deg: tuple[float, ...],
     *,
-    make: Callable[..., Operator] = _made,
-    **path: Contour,
+    contour: Contour | None = None,
 ) -> tuple[Operator, Complex]:
     """The operator of transmission over the band, and bounces at its centre, in air of 20 degrees C and 50 %.
 
@@ -212,15 +200,14 @@ def _compute(
     gap_m, tilt_rad = np.array(gap_mm) * 1e-3, np.radians(tilt_deg)
     frequency, weight = gaussian_band(centre_hz=frequency_hz, bandwidth_hz=bandwidth_hz, nodes=BAND_NODES)
     speed, radius_m = humid_air().sound_speed_m_per_s, face_radius_mm * 1e-3
-    through = make(
-        transmission_operator,
+    through = transmission_operator(
         radius_m=radius_m,
         frequency_hz=frequency,
         band_weight=weight,
         gap_m=gap_m,
         tilt_rad=tilt_rad,
         sound_speed_m_per_s=speed,
-        **path,
+        contour=contour,
     )
     bounce = mirror_bounce(
         radius_m=radius_m, frequency_hz=frequency_hz, gap_m=gap_m, tilt_rad=tilt_rad, sound_speed_m_per_s=speed
@@ -228,7 +215,7 @@ def _compute(
     return through, bounce
 
 
-_searched = lru_cache(maxsize=1024)(partial(_compute, make=_kept))
+_searched = lru_cache(maxsize=1024)(_compute)
 """Those of the settings that are searched, for every class of a catalogue."""
 _asked = lru_cache(maxsize=32)(_compute)
 """Those of settings that single questions ask for."""

@@ -221,6 +221,7 @@ class SheetLevels:
     pair_group: PairGroup
     sheet: Sheet
     _drawn_samples: dict[tuple[int, ...], tuple[Complex, Poles] | None] = field(default_factory=dict)
+    _double_weights: list[Array] = field(default_factory=list)
 
     @cached_property
     def levels(self) -> Levels:
@@ -364,9 +365,8 @@ class SheetLevels:
         single, fewer, (one, two) = self.single.branches.at(setting), others.fewer, self._placed
         double_db, weights, beside = others.double.attenuation_db, others.weights, self._beside(single, others.drawn[0])
         if others.blocked is not None:
-            share = blocked_share(self.sheet)[:, None]
             double_db = np.concatenate([double_db, others.blocked.attenuation_db], axis=1)
-            weights = np.concatenate([(1.0 - share) * weights, share * others.blocked.weights], axis=1)
+            weights = self._with_blocked(weights, others.blocked.weights)
         return SignalDistribution(
             no_sheet=self.pair_group.open_spread(setting),
             single=self._spread(single.attenuation_db, single.weights[None, :], setting, placed=one, beside=beside),
@@ -376,6 +376,14 @@ class SheetLevels:
             else self._spread(fewer.attenuation_db, fewer.weights[None, :], setting, placed=one, beside=beside),
             moves=self.moves(others.double, setting),
         )
+
+    def _with_blocked(self, weights: Array, blocked: Array) -> Array:
+        """Weights of doubles that lie on each other (J or 1, K), then of those that cling (K'), in each draw: the same
+        before every class, and kept once."""
+        if not self._double_weights:
+            share = blocked_share(self.sheet)[:, None]
+            self._double_weights.append(np.concatenate([(1.0 - share) * weights, share * blocked], axis=1))
+        return self._double_weights[0]
 
     def _beside(self, single: Branches, drawn_db: Array | None) -> Array | None:
         """What parabolas leave out of one sheet in each draw, (J,), where it is computed in each."""

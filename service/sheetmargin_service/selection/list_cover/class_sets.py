@@ -15,7 +15,7 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair, withou
 from sheetmargin_service.selection.list_cover.candidates import Candidates, profile_of
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.cover import covers
-from sheetmargin_service.selection.ranking import Plan, key_of
+from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.targets import CHANCE_BANDS, ORDER, chance_band
 
 Assignment = Sequence[int | None]
@@ -60,7 +60,7 @@ def _position(configured_pair: ConfiguredPair) -> tuple[str, tuple[float, float]
 
 
 def _level(plan: Plan) -> tuple[int, int]:
-    key = key_of(plan)
+    key = plan.key
     return int(key["verdict"]), int(key["chance"])
 
 
@@ -83,9 +83,8 @@ def _candidates(configured_pairs: Sequence[ConfiguredPair], *, at_worst: tuple[i
 
 def _result(configured_pair: ConfiguredPair, index: int) -> tuple[float | str, ...]:
     """How good one sheet's result at a pair is, whatever the class is called; less is better."""
-    key = key_of(
-        Plan(configured_pairs=(replace(configured_pair, served={index: configured_pair.served[index]}),), left_out={})
-    )
+    alone = replace(configured_pair, served={index: configured_pair.served[index]})
+    key = Plan(configured_pairs=(alone,), left_out={}).key
     return tuple(value for step, value in key.items() if step != "id")
 
 
