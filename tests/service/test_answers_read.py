@@ -44,7 +44,7 @@ WRONG = (
 NEVER = (
     r"sheet index|\bIndex \d|index \d",
     r"/(line|sheets?|targets|environment|controller)/",
-    r"\d um\b",
+    r"\d um\b(?! etwa)",
     r"g/m2",
     r"per cent",
     r"is no ",
@@ -109,6 +109,24 @@ def test_an_answer_reads_well(real_api: FlaskClient, name: str, language: str) -
 def test_a_problem_reads_well(real_api: FlaskClient, number: int, language: str) -> None:
     texts = told(real_api, WRONG[number], language, status=422)
     assert [text for text in strange(texts, language) if "one of" not in text and "eines von" not in text] == []
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_readings_and_machines_are_told_well(real_api: FlaskClient, language: str) -> None:
+    sheet = {"material": "copy-paper", "grammage_gsm": 80}
+    place = {"detector_class": "ultrasonic-300k", "gap_mm": 40, "tilt_deg": 0}
+    levels = (("single", 38), ("single", 38.5), ("single", 55), ("double", 60), ("double", 62), ("double", 61))
+    readings = [place | {"state": state, "attenuation_db": level} for state, level in levels]
+    setup = place | {"profile": {"band": {"low": 20, "high": 46}, "hold_ms": 8}}
+    fit = {"sheet": sheet, "readings": readings}
+    diagnosis = {"sheet": sheet, "setup": setup, "symptoms": ["false-stops", "depends-on-position"]}
+    for path, question in (("fits", fit), ("diagnoses", diagnosis)):
+        response = real_api.post(f"/v1/{path}", json=question, headers={"Accept-Language": language})
+        assert response.status_code == 200
+        assert strange(sorted(set(spoken(response.get_json()))), language) == []
+    causes = response.get_json()["causes"]
+    ranks = {cause["rank"] for cause in causes}
+    assert {cause["test"]["values"]["other_rank"] for cause in causes if cause["test"]} <= ranks
 
 
 def test_a_list_names_its_sheets(real_api: FlaskClient) -> None:

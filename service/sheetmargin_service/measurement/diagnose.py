@@ -228,12 +228,12 @@ def _causes(
     share = {name: float(belief[rows].sum()) for name, rows in groups.items()}
     order = sorted((name for name in groups if share[name] >= LEAST_SHARE), key=lambda name: (-share[name], name))
     shows = {name: showings([known[i] for i in groups[name]], belief[groups[name]]) for name in order}
-    causes = []
-    for rank, name in enumerate(order[:LISTED], start=1):
+    causes, listed = [], order[:LISTED]
+    for rank, name in enumerate(listed, start=1):
         rows = groups[name]
         likeliest = known[max(rows, key=lambda i: belief[i])]
         scenario = likeliest.scenario
-        others = [other for other in order if other != name]
+        others = [other for other in listed if other != name]
         against = others[min(rank - 1, len(others) - 1)] if others else None
         test = None if against is None else separation(shows[name], shows[against])
         by_design = likeliest.cause == "as-computed"
@@ -254,7 +254,7 @@ def _causes(
                     values={
                         "expected": round(test.expected, 1),
                         "other": round(test.other, 1),
-                        "other_rank": order.index(against) + 1,
+                        "other_rank": listed.index(against) + 1,
                         "unit": test.unit,
                     },
                 ),

@@ -263,7 +263,7 @@ def _notes(
             Note(
                 code="model-does-not-explain",
                 values={
-                    "samples_pct": round(100.0 * p_value, 2),
+                    "samples_pct": 100.0 * p_value,
                     "detector_class": name,
                     "gap_mm": gap,
                     "tilt_deg": tilt,

@@ -8,6 +8,7 @@ and `messages.quantities` gives it digits and unit. Within a placeholder:
     {p5_um:to p95_um}           8 to 80 µm, the unit once
     {single_p1:fine}            to one decimal, where whole numbers would hide a difference
     {target_ppm:target}         1,000 per million or fewer
+    {off_db:size}               without its sign
     {count:sheet|sheets}        the noun that goes with the count
     {change_db:rise}            rises by about 7 dB, falls by, does not change; `fall` of what counts downwards
 
@@ -203,6 +204,7 @@ def _filled(piece: Piece, known: Mapping[str, Scalar], language: Language) -> st
         return written_target(value, language)
     if piece.form in ("rise", "fall"):
         return written_change(value if piece.form == "rise" else -value, language, unit=unit)
+    value = abs(value) if piece.form == "size" else value
     name = str(known["value_of"]) if piece.name == "value" and "value_of" in known else piece.name
     fine = piece.form.startswith("fine")
     if "to " in piece.form:
