@@ -37,8 +37,11 @@ class Reader:
         """A sheet by its label, else by what it is made of; by its number where the answer does not tell the sheets."""
         if index >= len(self.sheets):
             return f"{'sheet' if self.language == 'en' else 'Bogen'} {index + 1}"
-        sheet = self.sheets[index]
-        return sheet.label or made_of(sheet, self.language)
+        return self._sheet_names[index]
+
+    @cached_property
+    def _sheet_names(self) -> tuple[str, ...]:
+        return tuple(sheet.label or made_of(sheet, self.language) for sheet in self.sheets)
 
     @cached_property
     def noun(self) -> str:
@@ -48,7 +51,7 @@ class Reader:
 
     def in_trade_words(self, text: str) -> str:
         """A German text with the noun of these sheets in place of Bogen."""
-        if self.language != "de" or self.noun == "Bogen":
+        if self.language != "de" or self.noun == "Bogen" or "ogen" not in text:
             return text
         return _bogen().sub(lambda found: _in_place_of_bogen(found, self.noun), text)
 
@@ -85,8 +88,7 @@ def detector_called(kind: str, frequency_khz: float | None, language: Language) 
 
 def principle_name(principle: str, language: Language) -> str:
     """A sensing principle; its id where no folder has it."""
-    known = principles().get(principle)
-    return load_table(known.folder, TABLE)["names"]["principle"][language] if known else principle
+    return names()[language]["principle"].get(principle, principle)
 
 
 def field_name(pointer: str, language: Language) -> str:

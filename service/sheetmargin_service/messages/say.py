@@ -22,7 +22,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from string import Formatter
 
 from sheetmargin_service.messages.languages import LANGUAGES, Language, is_one
@@ -95,8 +95,19 @@ class Text:
 
     def placeholders(self, language: Language) -> frozenset[str]:
         """Names that the text states."""
-        ends = {piece.form.split()[-1] for piece in self.pieces[language] if "to " in piece.form}
-        return frozenset({piece.name for piece in self.pieces[language] if piece.name is not None} | ends)
+        return self._placeholders[language]
+
+    @cached_property
+    def _placeholders(self) -> Mapping[Language, frozenset[str]]:
+        return {
+            language: frozenset(
+                name
+                for piece in pieces
+                if piece.name is not None
+                for name in (piece.name, *([piece.form.split()[-1]] if "to " in piece.form else []))
+            )
+            for language, pieces in self.pieces.items()
+        }
 
     def values(self, language: Language) -> frozenset[str]:
         """Names of the values that a note must have for it."""
@@ -143,8 +154,8 @@ def say(code: str, values: Mapping[str, Scalar], *, reader: Reader, pointer: str
     if text is None:
         warnings.warn(f"no text for the code {code}", TextWarning, stacklevel=2)
         return code
-    known = _known(values, reader, pointer)
     names = text.placeholders(reader.language)
+    known = _known(values, reader, pointer, names)
     if missing := names - known.keys():
         warnings.warn(f"the text of {code} asks for {sorted(missing)}", TextWarning, stacklevel=2)
         return code
@@ -157,27 +168,29 @@ def say(code: str, values: Mapping[str, Scalar], *, reader: Reader, pointer: str
     return reader.in_trade_words(said)
 
 
-def _known(values: Mapping[str, Scalar], reader: Reader, pointer: str | None) -> dict[str, Scalar]:
-    """The values, and the names that follow from them."""
+def _known(
+    values: Mapping[str, Scalar], reader: Reader, pointer: str | None, names: frozenset[str]
+) -> Mapping[str, Scalar]:
+    """The values, and of the names that follow from them those that a text states."""
     known, language = dict(values), reader.language
+    if "sheet_name" in names:
+        known["sheet_name"] = reader.sheet_name(_sheet_index(values, pointer) or 0)
     where = pointer or values.get("pointer")
-    known["sheet_name"] = reader.sheet_name(_sheet_index(values, pointer) or 0)
-    if isinstance(where, str):
-        known["pointer"] = where
+    if "field" in names and isinstance(where, str):
         known["field"] = field_name(where, language)
         known["value_of"] = where.rpartition("/")[2]
-    for name in ("material", "construction"):
+    for name in names & {"material", "construction"}:
         if isinstance(material := values.get(name), str):
             known[name] = material_name(material, language)
     for name in ("setup", "reading"):
-        if isinstance(index := values.get(name), int):
+        if f"{name}_number" in names and isinstance(index := values.get(name), int):
             known[f"{name}_number"] = index + 1
     for when in ("", "_before", "_after"):
         gap, tilt = values.get(f"gap{when}_mm"), values.get(f"tilt{when}_deg")
-        if isinstance(gap, int | float):
+        if f"position{when}" in names and isinstance(gap, int | float):
             known[f"position{when}"] = written_position(gap, tilt if isinstance(tilt, int | float) else None, language)
     kind, khz = values.get("detector", values.get("detector_class")), values.get("frequency_khz")
-    if isinstance(kind, str):
+    if "detector_name" in names and isinstance(kind, str):
         known["detector_name"] = detector_called(kind, khz if isinstance(khz, float) else None, language)
     return known
 
