@@ -20,6 +20,7 @@ from sheetmargin_service.principles.ultrasonic.films import (
     film_weights,
     share_below,
 )
+from support.principle_cases import sheet
 
 PAPER = TrappedAir(p5_um=8.0, p50_um=25.0, p95_um=80.0, loose_share=0.02, loose_max_um=1000.0, source="illustrative")
 BLOCKED = TrappedAir(p5_um=1.0, p50_um=3.0, p95_um=15.0, loose_share=0.01, loose_max_um=200.0, source="illustrative")
@@ -164,3 +165,20 @@ def test_films_are_told_by_their_place(index):
     films = films_at(SINES)
     for some, every in zip(parts(films.between(np.array(index))), parts(films.table), strict=True):
         np.testing.assert_array_equal(some, every[index])
+
+
+def test_two_rough_faces_come_no_nearer_than_their_roughness():
+    """What would be thinner is as thin as that, of the sheet as it is and of every draw of it."""
+    coated = sheet("coated-paper", grammage_gsm=60).trapped_air
+    assert (coated.p5_um, coated.least_um) == (3.0, 1.5)
+    assert float(share_below(coated, film_m=1.49e-6)) == 0.0
+    assert float(share_below(coated, film_m=1.51e-6)) == pytest.approx(
+        float(share_below(replace(coated, least_um=0.0), film_m=1.51e-6))
+    )
+    index, weights = film_weights(coated)
+    thin = FILM_M[index] < 1.2e-6
+    assert weights[thin].max(initial=0.0) < 1e-9
+    factors = 1.5 ** (drawn("film") / 1.6448536)
+    by_draw = drawn_film_weights(coated)
+    assert not by_draw[(FILM_M[index] * 1.3 < 1.5e-6 * factors[:, None])].any()
+    assert sheet("pet", thickness_um=12).trapped_air.least_um == 0.0

@@ -22,7 +22,8 @@ def sampled_films(air: TrappedAir, rng: np.random.Generator, draws: int) -> Arra
     z = rng.standard_normal(draws)
     width = np.where(z < 0.0, np.log(air.p50_um / air.p5_um), np.log(air.p95_um / air.p50_um)) / 1.6448536
     loose = air.p95_um * (air.loose_max_um / air.p95_um) ** rng.random(draws)
-    return 1e-6 * np.where(rng.random(draws) < air.loose_share, loose, air.p50_um * np.exp(width * z))
+    body = np.maximum(air.p50_um * np.exp(width * z), air.least_um)
+    return 1e-6 * np.where(rng.random(draws) < air.loose_share, loose, body)
 
 
 @dataclass(frozen=True)

@@ -51,6 +51,7 @@ def in_world(a_sheet: Sheet, z: Mapping[str, float]) -> Sheet:
         permeance_um_per_pa_s=a_sheet.permeance_um_per_pa_s if a_sheet.typical_permeance is None else factor * pores,
         trapped_air=replace(
             air,
+            least_um=wider * air.least_um,
             p5_um=wider * air.p5_um,
             p50_um=wider * air.p50_um,
             p95_um=wider * air.p95_um,

@@ -76,7 +76,7 @@ class TrappedAir:
     """Air between two sheets of this material: a distribution of its thickness, never a number.
 
     The body is log-normal through the percentiles; `loose_share` of the doubles are curled or loose, their gap
-    log-uniform from `p95_um` to `loose_max_um`.
+    log-uniform from `p95_um` to `loose_max_um`. Nearer than `least_um` no two come that do not block.
     """
 
     p5_um: float = field(metadata=_AIR_UM)
@@ -85,6 +85,7 @@ class TrappedAir:
     loose_share: float = field(metadata=about(ge=0, le=0.5))
     loose_max_um: float = field(metadata=_AIR_UM)
     source: str
+    least_um: float = field(default=0.0, metadata=about(unit="um", ge=0, le=5_000))
 
     @staticmethod
     def from_table(value: Any) -> Any:

@@ -281,7 +281,7 @@ def film_nodes(distribution: TrappedAir) -> tuple[Array, Array]:
     z = np.linspace(-BODY_REACH, BODY_REACH, BODY_NODES)
     weight = np.exp(-0.5 * z * z)
     below, above = np.log(d.p50_um / d.p5_um) / Z95, np.log(d.p95_um / d.p50_um) / Z95
-    film = d.p50_um * np.exp(np.where(z < 0.0, below, above) * z)
+    film = np.maximum(d.p50_um * np.exp(np.where(z < 0.0, below, above) * z), d.least_um)
     weight *= (1.0 - d.loose_share) / weight.sum()
     share = (np.arange(LOOSE_NODES) + 0.5) / LOOSE_NODES
     stray = d.p95_um * (d.loose_max_um / d.p95_um) ** share

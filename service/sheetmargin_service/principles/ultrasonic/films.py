@@ -42,7 +42,7 @@ def shares_below(
     distribution: TrappedAir, *, film_m: Array | float, factor: Array | float, loose_share: Array | float
 ) -> Array:
     """The same with all but the loosest end thinner or thicker by a factor, and another share of loose sheets; shapes
-    broadcast."""
+    broadcast. What would be thinner than the least is as thin as that."""
     d = distribution
     film_um = np.maximum(np.asarray(film_m, dtype=np.float64) * 1e6, 1e-9)
     ratio = np.log(film_um / (d.p50_um * factor))
@@ -50,7 +50,8 @@ def shares_below(
     thickest = d.p95_um * np.asarray(factor)
     loosest = np.maximum(d.loose_max_um, 1.01 * thickest)
     loose = np.clip(np.log(film_um / thickest) / np.log(loosest / thickest), 0.0, 1.0)
-    return np.asarray((1.0 - loose_share) * ndtr(Z95 * ratio / width) + loose_share * loose)
+    share = (1.0 - loose_share) * ndtr(Z95 * ratio / width) + loose_share * loose
+    return np.where(film_um < d.least_um * np.asarray(factor), 0.0, share)
 
 
 @lru_cache(maxsize=1024)
