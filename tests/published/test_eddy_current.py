@@ -6,9 +6,11 @@ import mpmath
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.interpolate import CubicSpline
 from scipy.special import ellipe, ellipk, j1
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.principles.eddy_current.coil import Coil, nodes, self_coupling
+from sheetmargin_service.principles.catalogues import reference_catalogue
+from sheetmargin_service.principles.eddy_current.coil import Coil, coil_of, nodes, self_coupling
 from sheetmargin_service.principles.eddy_current.sheet import (
     MU_0,
     conductive_layer,
@@ -16,6 +18,7 @@ from sheetmargin_service.principles.eddy_current.sheet import (
     skin_depth_m,
 )
 from sheetmargin_service.principles.layer_stack import stack
+from support.principle_cases import class_model, sheet
 
 ALUMINIUM_OHM_M, STEEL_OHM_M = 1 / 35e6, 1.6e-7
 
@@ -161,6 +164,32 @@ def test_coil_above_a_plate_is_dodd_and_deeds(thickness_m, resistivity, permeabi
     )
     computed = (weight[0] @ sheet.front) / self_coupling(coil)
     assert computed == pytest.approx(reflected_share(coil, printed, lift_m=1.5e-3), rel=2e-4)
+
+
+@pytest.mark.parametrize("class_id", [c.id for c in reference_catalogue().classes if "one-sided" in c.id])
+@pytest.mark.parametrize(("material", "thickness_um"), [("aluminium", 1000), ("steel", 800), ("stainless-steel", 1500)])
+def test_one_sided_classes_are_dodd_and_deeds(class_id, material, thickness_um):
+    """The change of coupling that every reference class reads of one plate, as printed, and of two on their air, by the
+    continuity at every face, both by adaptive quadrature over the coil's own spectrum."""
+    made, a_sheet = class_model(class_id), sheet(material, thickness_um=thickness_um)
+    p, electrical = made.parameters, a_sheet.layers[0].material.electrical
+    mu = min(electrical.relative_permeability, p.saturated_permeability or np.inf)
+    plate = (1e-6 * thickness_um, electrical.resistivity.nominal, mu)
+    pair = [plate, (1e-6 * a_sheet.trapped_air.p50_um, None, 1), plate]
+    lift_m = 1e-3 * (made.settings.gap_mm[0] + p.recess_mm)
+
+    def printed(k):
+        a1 = np.sqrt(k**2 + 2j * np.pi * p.frequency_hz * MU_0 * mu / plate[1]) / mu
+        fall = np.exp(-2 * mu * a1 * plate[0])
+        return (k**2 - a1**2) * (1 - fall) / ((k + a1) ** 2 - (k - a1) ** 2 * fall)
+
+    places = np.geomspace(0.5, 9000.0, 80)
+    of_two = CubicSpline(np.log(places), [mpmath_stack(pair, frequency_hz=p.frequency_hz, k=k)[1] for k in places])
+
+    for count, reflection in ((1, printed), (2, lambda k: of_two(np.log(k)))):
+        computed = made._change_pct(a_sheet, np.array([0]), count=count)[0, 0, 0]
+        expected = 100.0 * abs(reflected_share(coil_of(p), reflection, lift_m=lift_m))
+        assert computed == pytest.approx(expected, rel=2e-4), count
 
 
 def test_perfect_conductor_is_the_coils_image():

@@ -218,3 +218,23 @@ def test_no_band_edge_lies_where_crosstalk_moves_a_reading_by_much_more_than_3_d
     floor_db = means(made, sheet("steel", thickness_um=6000), last)["double"]
     margin_db = floor_db - made.receiver.highest_edge[last]
     assert -20.0 * np.log10(1.0 - 10.0 ** (-margin_db / 20.0)) == pytest.approx(3.30, abs=0.03)
+
+
+@pytest.mark.parametrize("thickness_um", [800, 1500, 2000])
+def test_saturated_steel_lets_the_field_through(thickness_um):
+    """98 % of one sheet and of two lie apart, where those of steel that is not saturated meet from 1.5 mm."""
+    steel = sheet("steel", thickness_um=thickness_um)
+    apart = {}
+    for name in ("80", "saturating"):
+        table = class_model(f"eddy-current-one-sided-{name}").signal_table(steel)
+        apart[name] = float(np.max(table.double.p1 - table.single.p99))
+    assert apart["saturating"] > 1.0
+    assert apart["80"] < apart["saturating"]
+    assert (apart["80"] > 0.0) is (thickness_um < 1000)
+
+
+def test_more_steel_than_the_head_saturates_is_refused():
+    made = class_model("eddy-current-one-sided-saturating")
+    refused = made.refuses(sheet("steel", thickness_um=2500))
+    assert (refused.code, refused.values) == ("not-saturated", {"double_mm": 5.0, "saturated_mm": 4})
+    assert made.refuses(sheet("aluminium", thickness_um=3000)) is None

@@ -17,7 +17,8 @@ class EddyCurrentParameters:
     and field that finds its way round the sheet's edge, at `reference_gap_mm`. `drift_db` is the half width (95 %)
     of the open path between two teachings; with `taught_on_sheet` the gain is set on one sheet of each job, so that it
     reads what was computed whatever its alloy. `hold_mm` is how well the sheet keeps its distance to a one-sided face
-    that it is pressed to (half width, 95 %); none where the line's own flutter applies.
+    that it is pressed to (half width, 95 %); none where the line's own flutter applies. A steady field beside the coils
+    may saturate steel up to `saturated_mm` in all: what is left of its permeability is `saturated_permeability`.
     """
 
     frequency_hz: float
@@ -34,6 +35,8 @@ class EddyCurrentParameters:
     gap_max_mm: float
     reading_interval_ms: float
     response_ms: float
+    saturated_permeability: float | None = None
+    saturated_mm: float | None = None
 
     def problems(self) -> list[str]:
         return broken_rules(
@@ -50,6 +53,10 @@ class EddyCurrentParameters:
                 ),
                 "floor_db above 0": self.floor_db > 0,
                 "drift_db above 0": self.drift_db > 0,
+                "saturated_permeability from 1 with saturated_mm above 0, or neither": (
+                    (self.saturated_permeability is None and self.saturated_mm is None)
+                    or ((self.saturated_permeability or 0.0) >= 1.0 and (self.saturated_mm or 0.0) > 0.0)
+                ),
                 "hold_mm above 0 or none": self.hold_mm is None or self.hold_mm > 0,
                 "reading_interval_ms of at least one period": self.reading_interval_ms >= 1e3 / self.frequency_hz,
             },

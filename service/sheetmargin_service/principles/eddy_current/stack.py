@@ -65,9 +65,18 @@ def conductors(sheet: Sheet) -> tuple[SheetLayer, ...]:
     )
 
 
-def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) -> Layer[Complex]:
+def is_magnetic(sheet: Sheet) -> bool:
+    """Whether any of its layers draws a field."""
+    return any(
+        layer.material is not None and layer.material.electrical.relative_permeability > 2.0 for layer in sheet.layers
+    )
+
+
+def one_ply(
+    sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved, saturated: float | None = None
+) -> Layer[Complex]:
     """One ply, (V, 1, K) for the V variants and K spatial frequencies: as nominal, at both ends of the resistivity of
-    the material's alloys, and of its permeability."""
+    the material's alloys, and of its permeability, of which a steady field leaves no more than `saturated`."""
     layers = []
     # Round holes in a thin sheet: sigma (1 - a)/(1 + a), Maxwell's mixing rule (Treatise, 1873, art. 314) in a plane.
     holes = (1.0 + sheet.open_area_fraction) / (1.0 - sheet.open_area_fraction)
@@ -77,7 +86,7 @@ def one_ply(sheet: Sheet, *, frequency_hz: float, k_per_m: Array, moved: Moved) 
         if electrical is None or electrical.resistivity is None:
             layers.append(empty_layer(thickness_m=thickness, k_per_m=k_per_m))
             continue
-        mu = electrical.relative_permeability
+        mu = min(electrical.relative_permeability, saturated or np.inf)
         known = electrical.resistivity
         alloys = np.array([known.nominal, known.low, known.high, known.nominal, known.nominal])
         magnetic = (

@@ -4,7 +4,9 @@ The field that the sheet sends back has gone twice the distance d from winding t
     dL/L0 = int s(k) e^(-2 k d) R(k) dk / int s0(k) dk
 with the spectra of eddy_current.coil and R of eddy_current.sheet. A second sheet lies behind the first, so where one is
 thicker than about a skin depth the second adds nothing: one looks like two. The distance enters the exponent, hence the
-sheet is pressed to the face or runs on it.
+sheet is pressed to the face or runs on it. Steel of 1.5 mm and more hides what lies behind it at every frequency, by
+its permeability: even at 2 Hz 98 % of one sheet and of two overlap by 0.2 % before coils of 60 mm, and coils of 160 mm
+take 2 Hz to tell 4 mm. A steady field that saturates it makes it let the field through.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from sheetmargin_service.principles.eddy_current.stack import (
     Moved,
     conductors,
     influences,
+    is_magnetic,
     one_ply,
     plies,
 )
@@ -103,6 +106,9 @@ class OneSidedModel:
     def refuses(self, sheet: Sheet) -> Fact | None:
         if not conductors(sheet):
             return Fact(code="not-conductive", values={"material": sheet.material_id, "attenuation_db": 0.0})
+        most_mm, double_mm = self.parameters.saturated_mm, 1e-3 * sheet.double_plies * sheet.thickness_um
+        if most_mm is not None and double_mm > most_mm and is_magnetic(sheet):
+            return Fact(code="not-saturated", values={"double_mm": round(double_mm, 2), "saturated_mm": most_mm})
         return None
 
     def signal_table(self, sheet: Sheet) -> SignalTable:
@@ -150,6 +156,7 @@ class OneSidedModel:
             frequency_hz=self.parameters.frequency_hz,
             k_per_m=k,
             moved=moved,
+            saturated=self.parameters.saturated_permeability,
         )
         stack = plies(ply, count=count, joint_m=sheet.trapped_air.p50_um * 1e-6, film_m=film, k_per_m=k)
         lifted = share[self.keep[settings]] * np.exp(-2e-3 * k * lift_mm)
