@@ -19,7 +19,7 @@ from sheetmargin_service.principles.ultrasonic import pair as pair_module
 from sheetmargin_service.principles.ultrasonic.tilts import searched_tilts_deg
 from sheetmargin_service.selection.bands import choose_bands
 from sheetmargin_service.selection.class_filter import FILTERED
-from sheetmargin_service.selection.misreads import misreads_of, rates_of
+from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import readings_of
 from sheetmargin_service.selection.recommend import rank, recommend
 from sheetmargin_service.selection.search import receiver_at
@@ -335,6 +335,6 @@ def test_a_band_lies_where_its_targets_are_met_most_likely():
                 high=pair.high + by,
                 readings=readings,
             )
-            other = judge(rates, misreads_of(rates), pair.class_result.resolved_job.targets)
+            other = judge(rates, pair.class_result.resolved_job.targets)
             assert other.chance <= plan.chance + 0.01, (pair.class_result.detector_class.id, by)
     assert moved >= 3

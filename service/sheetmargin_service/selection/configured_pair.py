@@ -124,8 +124,9 @@ def build_configured_pair(
     far as that allows unless a choice is.
 
     A band suits by its margins, which weigh every state alike and know nothing of targets. Where its targets are not
-    sure to be met an edge is moved away from what is misread most, as long as that makes them more likely to be. Where
-    the receiver's limits leave the band no room to set the pair by hand, an edge gives way by a step if that does.
+    sure to be met, and not out of reach, an edge is moved away from what is misread most, as long as that makes them
+    more likely to be. Where the receiver's limits leave the band no room to set the pair by hand, an edge gives way by
+    a step if that does.
     """
     principle = class_result.principle
     signal_tables = {i: _signal_table(distribution, principle) for i, distribution in distributions.items()}
@@ -136,7 +137,7 @@ def build_configured_pair(
     step = principle.band_step
     bands = choose_bands(list(signal_tables.values()), receiver, step=step)
     pair = build((int(bands.low[0]), int(bands.high[0])))
-    for stride in STRIDES:
+    for stride in STRIDES if LEAST_TO_TURN <= pair.least_chance < SUITABLE else ():
         while (moved := _moved_edge(pair, receiver, stride * step)) is not None:
             other = build(moved)
             if other.least_chance <= pair.least_chance:
@@ -151,11 +152,9 @@ def build_configured_pair(
 
 
 def _moved_edge(pair: ConfiguredPair, receiver: Receiver, by: int) -> tuple[int, int] | None:
-    """The band with one edge so far away from what the sheet that is least sure is misread as; None where its targets
-    are met, where no edge would make it more than hopeless, and beyond the receiver's limits."""
+    """The band with one edge so far away from what the sheet that is least sure is misread as; None beyond the
+    receiver's limits."""
     served = min(pair.served.values(), key=lambda one: one.judgement.chance)
-    if not LEAST_TO_TURN <= served.judgement.chance < SUITABLE:
-        return None
     above = served.signal_table.double.p50[0] >= served.signal_table.single.p50[0]
     low_by, high_by = {
         "single_as_no_sheet": (-1, 0),

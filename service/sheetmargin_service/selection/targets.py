@@ -39,6 +39,8 @@ PAIRS = tuple(f.name for f in fields(Targets))
 ORDER: dict[Verdict, int] = {"suitable": 0, "trial-needed": 1, "unsuitable": 2}
 EASY = -2.0
 """Misreads a hundred times rarer than wanted are as good as any."""
+ROUNDED = 0.01
+"""Step in which chances are told."""
 SUITABLE, UNSUITABLE = 0.95, 0.05
 """Chances that all targets are met, from which a set-up is suitable, and below which it is not to be tried."""
 LIKELY = 0.50
@@ -134,6 +136,9 @@ def judge(rates: Rates, targets: Mapping[str, float], *, approximate: bool = Fal
     each = [np.log10(np.maximum(rates[pair], RAREST)) - log10(1e-6 * target) for pair, target in targets.items()]
     excess = reduce(np.maximum, each)
     chance = _told(chance_of(excess))
+    if SUITABLE <= chance < SUITABLE + ROUNDED and weighted_quantiles(*over_draws(excess), (SUITABLE,))[0] > 0.0:
+        # The same draws by their quantiles, as misreads are told, fall short: what is told must not contradict itself.
+        chance = round(SUITABLE - ROUNDED, 2)
     verdict = verdict_of(chance)
     if verdict == "unsuitable" and may_turn(excess):
         verdict = "trial-needed"
