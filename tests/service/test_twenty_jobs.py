@@ -123,7 +123,7 @@ PRACTICE = (
         forbidden=doubles_of(6),
         difference=(
             "habit",
-            "three plies read 27 dB less than six, and the pores take nothing of it: a chance above 0.99",
+            "three plies read 75 dB and six 129 before the strong pair: a chance above 0.99",
         ),
     ),
     Practice(
