@@ -146,7 +146,7 @@ def test_a_misspelt_material_is_marked_and_mended(page: Page, scene: Scene, sele
 def test_impossible_sizes_are_marked(page: Page, scene: Scene, selector: Open) -> None:
     shop = selector(scene.put("sizes", selector='limit="1"'))
     shop.sheet.fill("900 gsm copy paper")
-    expect(shop.element.get_by_text("far outside its usual")).to_be_visible()
+    expect(shop.element.get_by_text("far outside the usual")).to_be_visible()
     expect(shop.sheet).to_have_attribute("aria-invalid", "true")
     shop.sheet.fill("80 gsm copy paper")
     shop.answered()
@@ -166,7 +166,7 @@ def test_a_contradiction_on_the_machine_is_marked(page: Page, scene: Scene, sele
     shop.element.get_by_text("The machine, if you know it").click()
     shop.element.get_by_label("Coldest air").fill("30")
     shop.element.get_by_label("Warmest air").fill("-5")
-    expect(shop.element.get_by_text("temperature_min_c is above temperature_max_c").first).to_be_visible()
+    expect(shop.element.get_by_text("The lower limit is above the upper limit.").first).to_be_visible()
     expect(shop.element.get_by_label("Warmest air")).to_have_attribute("aria-invalid", "true")
     shop.element.get_by_label("Warmest air").fill("35")
     shop.answered()

@@ -94,6 +94,19 @@ def test_what_was_asked_is_not_asked_again(site: Site) -> None:
     assert site.get(query(80)).headers["Content-Language"] == "en"
 
 
+def test_texts_and_answers_are_compressed_for_who_takes_it(site: Site) -> None:
+    for path in ("/embed/v1/selector.js", query(90)):
+        plain = site.get(path, **{"Accept-Encoding": "identity"})
+        packed = site.get(path, **{"Accept-Encoding": "gzip"})
+        assert "Content-Encoding" not in plain.headers
+        assert packed.headers["Content-Encoding"] == "gzip"
+        if path.startswith(PATH):
+            assert packed.headers["X-Cache"] == "HIT"  # one answer is held for both
+        assert packed.content == plain.content
+        held = site.get(path, **{"Accept-Encoding": "gzip", "If-None-Match": packed.headers["ETag"]})
+        assert held.status_code == 304
+
+
 def test_what_is_wrong_is_not_kept(site: Site) -> None:
     answers = [site.get(f"{PATH}?material=nothing&grammage_gsm=80", **{"X-Request-Id": f"n{n}"}) for n in range(2)]
     assert [(answer.status_code, answer.headers["X-Cache"]) for answer in answers] == [(422, "MISS")] * 2

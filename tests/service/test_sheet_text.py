@@ -156,3 +156,20 @@ def test_a_question_that_is_none(api: FlaskClient) -> None:
         problem = api.get(f"/v1/sheets?{query}")
         assert problem.status_code == 422
         assert problem.get_json()["errors"][0]["parameter"] in ("text", "decimal_mark")
+
+
+@pytest.mark.parametrize(
+    ("language", "detail", "expected"),
+    [
+        ("en", "A thickness of 900000 µm is far outside the usual for copper (9 to 4000 µm).", "9 to 4000 µm"),
+        (
+            "de",
+            "Eine Dicke von 900000 µm liegt weit außerhalb des für Kupfer Üblichen (9 bis 4000 µm).",
+            "9 bis 4000 µm",
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_size(api: FlaskClient, language: str, detail: str, expected: str) -> None:
+    query = {"text": "900 mm copper sheet", "language": language}
+    (reading, *_) = api.get("/v1/sheets", query_string=query).get_json()["readings"]
+    assert (reading["detail"], reading["expected"]) == (detail, expected)

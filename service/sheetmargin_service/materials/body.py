@@ -151,8 +151,8 @@ def check_usual_thickness(
             code="out-of-range",
             field=size.field,
             detail=Filled(
-                "A thickness of {thickness:.4g} µm is far outside the usual for {material} ({low:g} to {high:g} µm).",
-                thickness=layer.thickness_um,
+                "A thickness of {thickness:.10g} µm is far outside the usual for {material} ({low:g} to {high:g} µm).",
+                thickness=float(f"{layer.thickness_um:.3g}"),
                 material=material.name,
                 low=thin,
                 high=thick,

@@ -24,6 +24,7 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import Interval, Material, Porous
 from sheetmargin_service.materials.sheet_text import Mark, Reading, read_sheet, written
 from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.messages.problem_texts import in_language
 from sheetmargin_service.principles import principle_of
 
 API_VERSION = "1"
@@ -122,8 +123,8 @@ def _reading(found: Reading, library: Library, language: Language) -> told.Sheet
         sheet=found.spec if sheet else None,
         grammage_gsm=sheet.grammage_gsm if sheet else None,
         thickness_um=sheet.thickness_um if sheet else None,
-        detail=str(fault) if fault else None,
-        expected=fault.expected if fault else None,
+        detail=in_language(fault.detail, language) if fault else None,
+        expected=in_language(fault.expected, language) if fault else None,
     )
 
 

@@ -174,7 +174,7 @@ export class AnswerView {
       recommendation.setups.map((s) => this.#setup(s, recommendation)),
       h("h4", {}, speech.say("why")),
       h("ul", { class: "reasons", part: "reasons" },
-        recommendation.reasons.map((reason) => h("li", {}, this.#reason(reason),
+        recommendation.reasons.map((reason) => h("li", {}, reason.text,
           reason.source ? h("small", {}, ` ${speech.say("source", { source: reason.source })}`) : null))));
   }
 
@@ -252,16 +252,6 @@ export class AnswerView {
 
   #sheet(index) {
     return this.names.length > 1 ? `${this.speech.say("sheet", { n: index + 1 })} (${this.names[index]})` : this.names[index];
-  }
-
-  /** The service counts sheets from 0 and names states by their codes; here both have names. */
-  #reason({ code, text, values }) {
-    if (code !== "limiting-margin") return text;
-    return this.speech.say("limiting", {
-      margin: this.speech.measure(values.margin, values.unit),
-      state: this.speech.say(`state.${values.state}`),
-      sheet: this.#sheet(values.sheet),
-    });
   }
 
   #notes(name, notes) {

@@ -351,7 +351,7 @@ export class SheetSelector extends (globalThis.HTMLElement ?? Object) {
     this.answer.querySelector(".skeleton")?.remove();
     if (error.kind === "invalid") {
       const elsewhere = this.#form.complain(error.errors);
-      const list = h("span", { lang: "en" }, ` ${elsewhere.map((e) => e.detail).join(" ")}`);
+      const list = h("span", { lang: speech.service }, ` ${elsewhere.map((e) => e.detail).join(" ")}`);
       if (elsewhere.length) this.#alert(problem("elsewhere", {}, list));
       else this.#say(speech.say("errors.invalid"));
     } else if (error.kind === "busy" && this.#retries < MOST_RETRIES) {

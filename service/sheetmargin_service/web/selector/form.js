@@ -150,7 +150,7 @@ export class Form {
     for (const { field } of this.machineFields) field.complain([]);
     return errors.filter((error) => {
       const field = this.#fieldOf(error);
-      field?.complain([h("span", { lang: "en" }, `${error.detail} `, error.expected ? this.speech.say("expected", { expected: error.expected }) : "")]);
+      field?.complain([h("span", { lang: this.speech.service }, `${error.detail} `, error.expected ? this.speech.say("expected", { expected: error.expected }) : "")]);
       if (field && this.machine.contains(field.root)) this.machine.open = true;
       return !field;
     });

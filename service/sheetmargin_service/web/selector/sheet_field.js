@@ -110,7 +110,7 @@ export class SheetField {
     const [best] = this.#readings;
     this.told.replaceChildren();
     if (!best) this.#tell(this.#left ? "error" : "hint", [speech.say("unread")]);
-    else if (best.certain && best.detail) this.#tell("error", [h("span", { lang: "en" }, `${best.detail} ${speech.say("expected", { expected: best.expected })}`)]);
+    else if (best.certain && best.detail) this.#tell("error", [h("span", { lang: speech.service }, `${best.detail} ${speech.say("expected", { expected: best.expected })}`)]);
     else if (best.certain) this.#tell(this.#left ? "error" : "hint", [speech.say("sizeMissing", { name: best.text })]);
     else this.#tell(this.#left ? "error" : "hint", [speech.say("meant"), this.#picks()]);
   }

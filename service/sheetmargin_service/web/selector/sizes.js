@@ -46,7 +46,7 @@ export const unitOf = (quantity, system) => QUANTITIES[quantity][system][0];
 export const toApi = (quantity, system, value) => QUANTITIES[quantity][system][1](value);
 
 /** Symbol of a unit of the API. */
-export const symbolOf = (unit) => unit.replace(/^um/, "µm");
+export const symbolOf = (unit) => unit.replace(/^um/, "µm").replace(/m2$/, "m²").replace(/m3$/, "m³");
 
 /**
  * A quantity of an answer in the visitor's units, with the decimals that can be set or measured: value, unit, decimals. `of`
