@@ -25,7 +25,7 @@ class Interval:
     """Best value, in the unit of the field's name."""
     high: float = field(metadata=SIX)
     """Upper limit, in the unit of the field's name."""
-    source: str = field(repr=False)
+    source: str = field(repr=False, metadata=about(cited=True))
     """Publication or standard that the numbers come from."""
 
 
@@ -43,7 +43,7 @@ class MaterialTrappedAir:
     """Share of doubles, from 0 to 1, that are loose or curled."""
     loose_max_um: float = field(metadata=SIX)
     """Largest thickness in µm of the air of those."""
-    source: str
+    source: str = field(metadata=about(cited=True))
     """Publication or standard that the numbers come from."""
 
 
@@ -59,7 +59,7 @@ class Porous:
     """Typical air permeance in µm/(Pa s) (ISO 5636) of a sheet of `thickness_um`."""
     thickness_um: float = field(metadata=SIX)
     """Thickness in µm that the permeance is for, as flow resistance grows with it."""
-    source: str
+    source: str = field(metadata=about(cited=True))
     """Publication or standard that the numbers come from."""
 
 
@@ -91,7 +91,7 @@ class Material:
     """Usual thicknesses in µm: smallest and largest."""
     porous: Porous | None = field(repr=False)
     """Pore space of the sheet; null where air does not pass."""
-    sources: Sequence[str] = field(repr=False)
+    sources: Sequence[str] = field(repr=False, metadata=about(cited=True))
     """All sources of this entry."""
 
 
