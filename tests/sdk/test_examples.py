@@ -102,7 +102,7 @@ def test_curl(address: str) -> None:
     assert "X-050" in first
     assert again == "304"
     assert ": shop-" in job
-    assert wrong == "material: There is no material 'coppy-paper'."
+    assert wrong == "material: 'coppy-paper' is not a material of the library."
     assert batch == '{"end": {"count": 2, "problems": 1}}'
 
 
@@ -121,7 +121,7 @@ def test_types_of_the_description_compile(address: str, tmp_path: Path, require_
     printed = output("node", "quote.js", address, cwd=folder)
     assert printed.startswith(("Q-1: trial-needed\n  shop-400 at a gap of ", "Q-1: suitable\n  shop-400 at a gap of "))
     assert "no safety device" in printed
-    assert "Q-2: /sheets/0/grammage_gsm: This number is outside the range." in printed
+    assert "Q-2: /sheets/0/grammage_gsm: This number is out of range." in printed
 
     quote = (folder / "quote.ts").read_text(encoding="utf-8")
     wrong = quote.replace("grammage_gsm: 300", "gramage_gsm: 300").replace("limit: 1", 'limit: "1"')

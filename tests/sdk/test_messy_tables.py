@@ -58,16 +58,16 @@ NAMES = {
 FILES = {"utf-8": (",", "."), "utf-8-sig": (";", ","), "utf-16": ("\t", ","), "latin-1": (";", ","), "xlsx": ("", ",")}
 """How each is written: what divides cells, and the decimal mark."""
 WRONG: Mapping[str, tuple[dict[int, str], int | None, str]] = {
-    "a material misspelt": ({1: "Coppy-Paper"}, 1, "There is no material"),
+    "a material misspelt": ({1: "Coppy-Paper"}, 1, "is not a material of the library"),
     "no material": ({1: ""}, None, "The sheet has no material"),
-    "no size": ({2: "", 3: ""}, None, "has no size"),
+    "no size": ({2: "", 3: ""}, None, "Enter a grammage or a thickness"),
     "words for a number": ({2: "achtzig"}, 2, "wrong type"),
-    "a negative number": ({2: "-80"}, 2, "outside the range"),
+    "a negative number": ({2: "-80"}, 2, "out of range"),
     "a unit of something else": ({2: "80 mm"}, 2, "'mm' is no unit of grammage_gsm"),
     "two sizes that contradict": ({1: "pet", 2: "80", 3: "2 µm"}, 2, "which pet cannot have"),
     "thousands or fraction": ({3: "?"}, 3, "It may be 1234 or 1.234"),
     "an error of a formula": ({2: "#N/A"}, 2, "wrong type"),
-    "a number out of range": ({4: "900"}, 4, "outside the range"),
+    "a number out of range": ({4: "900"}, 4, "out of range"),
 }
 """By kind: cells, the column to blame, and what the message says."""
 
