@@ -69,9 +69,9 @@ class ComparisonQuestion(Job):
     """A job, and two detector classes or two installed set-ups to compare for it."""
 
     between: Sequence[str] | None = field(default=None, metadata=about(fewest=2, most=2))
-    """Ids of the two detector classes to compare, each at its best settings; instead of `setups`."""
+    """Ids of the two detector classes to compare, each at its best settings; null where `setups` is given."""
     setups: Sequence[InstalledSetup] | None = field(default=None, metadata=about(fewest=2, most=2))
-    """The two set-ups to compare, each as it is mounted and set; instead of `between`."""
+    """The two set-ups to compare, each as it is mounted and set; null where `between` is given."""
 
 
 @dataclass(frozen=True, kw_only=True)
