@@ -24,7 +24,8 @@ _PLACES = {
         "Surface Targets TrappedAir Wall"
     ),
     "contract.library": (
-        "Catalogue Demands DetectorClass Filled Housing Interval Material MaterialTrappedAir OrderLine Porous Version"
+        "Catalogue Demands DetectorClass Filled Housing Interval Material MaterialTrappedAir OrderLine Porous Stock "
+        "Version"
     ),
     "contract.measure": (
         "AtGrammage AtPosition BenchReading Cause ComparisonQuestion Diagnosis DiagnosisQuestion Estimate Fit "

@@ -54,6 +54,7 @@ from sheetmargin.contract.library import (
     MaterialTrappedAir as MaterialTrappedAir,
     OrderLine as OrderLine,
     Porous as Porous,
+    Stock as Stock,
     Version as Version,
 )
 from sheetmargin.contract.measure import (

@@ -20,6 +20,8 @@ from sheetmargin.contract.library import (
     Materials,
     SheetReading,
     SheetReadings,
+    Stock,
+    Stocks,
     Version,
 )
 from sheetmargin.contract.measure import (
@@ -53,7 +55,7 @@ TIMEOUT_S = (5.0, 30.0)
 
 
 class _Way(NamedTuple):
-    """All that makes a client, here or in another process. `catalogues` are files of the service in the process."""
+    """All that makes a client, here or in another process. `catalogues` and `stocks` are files of the service here."""
 
     url: str
     token: str | None
@@ -65,6 +67,7 @@ class _Way(NamedTuple):
     ca_file: str | None = None
     in_process: bool = False
     catalogues: tuple[tuple[str, str], ...] = ()
+    stocks: tuple[tuple[str, str], ...] = ()
 
 
 class Client:
@@ -111,19 +114,22 @@ class Client:
         cls,
         *,
         catalogue: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None = None,
+        stock: str | os.PathLike[str] | Mapping[str, str | os.PathLike[str]] | None = None,
         token: str | None = None,
         language: str | None = None,
     ) -> Client:
         """A client of the service in this process; no server, no network. Raises ServiceNotInstalled without the extra.
 
         The service takes its settings from the environment, as a server does; `catalogue` is a file of detector
-        classes, or several by name, in place of SHEETMARGIN_CATALOGUE.
+        classes, or several by name, in place of SHEETMARGIN_CATALOGUE; `stock` is one of sheets by article number, in
+        place of SHEETMARGIN_STOCK.
         """
         from sheetmargin.local import URL
 
         client = cls(URL, token, retries=0, language=language)
         files = () if catalogue is None else _named_files(catalogue)
-        client._way = client._way._replace(in_process=True, catalogues=files)
+        stocks = () if stock is None else _named_files(stock)
+        client._way = client._way._replace(in_process=True, catalogues=files, stocks=stocks)
         _ = client._transport  # What is missing is told here, not with the first call.
         return client
 
@@ -136,8 +142,9 @@ class Client:
         if way.in_process:
             from sheetmargin.local import WsgiAdapter, load_application
 
-            setting = ",".join(f"{name}={path}" for name, path in way.catalogues)
-            adapter = WsgiAdapter(load_application(setting or None))
+            files = {"catalogue": way.catalogues, "stock": way.stocks}
+            settings = {kind: ",".join(map("=".join, named)) for kind, named in files.items() if named}
+            adapter = WsgiAdapter(load_application(**settings))
         return Transport(
             way.url,
             token=way.token,
@@ -259,6 +266,7 @@ class Client:
             "build": version.build,
             "model_version": version.model_version,
             "catalogues": [[one.name, one.version] for one in self.catalogues()],
+            "stocks": [[one.name, one.version] for one in self.stocks()],
             "language": self._way.language,
         }
 
@@ -276,6 +284,10 @@ class Client:
         parameters = {"catalogue": catalogue}
         reply = self.request("GET", "/v1/detector-classes", params=parameters)
         return tuple(decode(DetectorClasses, reply.json()).classes)
+
+    def stocks(self) -> tuple[Stock, ...]:
+        """The owner's stocks of sheets that the service has."""
+        return tuple(decode(Stocks, self.request("GET", "/v1/stocks").json()).stocks)
 
     def catalogues(self) -> tuple[Catalogue, ...]:
         """The catalogues of the service."""

@@ -26,14 +26,15 @@ GROUP = "sheetmargin.in_process"
 URL = "http://localhost"
 
 
-def load_application(catalogue: str | None = None) -> WSGIApplication:
-    """The service's application. `catalogue` stands for SHEETMARGIN_CATALOGUE of the environment.
+def load_application(**settings: str) -> WSGIApplication:
+    """The service's application. `catalogue` and `stock` stand for SHEETMARGIN_CATALOGUE and SHEETMARGIN_STOCK of the
+    environment.
 
     Raises ServiceNotInstalled, naming the command that installs it, and ServiceUnavailable where a setting in the
     environment keeps the service from starting.
     """
     try:
-        return _loaded("service")(**({} if catalogue is None else {"catalogue": catalogue}))  # type: ignore[no-any-return]
+        return _loaded("service")(**settings)  # type: ignore[no-any-return]
     except ModuleNotFoundError as error:
         raise _not_installed(error) from error
     except ValueError as error:

@@ -15,6 +15,7 @@ from sheetmargin_service.api.compression import install_compression
 from sheetmargin_service.api.headers import install_headers
 from sheetmargin_service.api.routes import MAX_BODY, mount
 from sheetmargin_service.api.service import Service, package_build
+from sheetmargin_service.api.stock import stocks_of
 from sheetmargin_service.api.views import batch, docs, library, measurement, probes, recommendations
 from sheetmargin_service.config import Settings, settings_from, wrong_setting
 from sheetmargin_service.detectors.files import read_files
@@ -48,11 +49,17 @@ def load_service(settings: Settings) -> Service:
         catalogues = catalogues_of(read_files(dict(settings.catalogues)))
     except FieldError as error:
         raise wrong_setting("SHEETMARGIN_CATALOGUE", str(error)) from error
+    library = load_library()
+    try:
+        stocks = stocks_of(dict(settings.stocks), library)
+    except FieldError as error:
+        raise wrong_setting("SHEETMARGIN_STOCK", str(error)) from error
     return Service(
         gate=gate_from(settings),
         catalogues=catalogues,
         default_catalogue=next(iter(catalogues)),
-        library=load_library(),
+        stocks=stocks,
+        library=library,
         recommend=recommend,
         principles=tuple(principles()),
         build=package_build(),
@@ -61,13 +68,18 @@ def load_service(settings: Settings) -> Service:
 
 
 def create_app(
-    settings: Settings | None = None, *, service: Service | None = None, catalogue: str | None = None
+    settings: Settings | None = None,
+    *,
+    service: Service | None = None,
+    catalogue: str | None = None,
+    stock: str | None = None,
 ) -> Flask:
     """The WSGI application. Settings come from the environment, and the service from them, unless they are given.
 
-    `catalogue` stands for SHEETMARGIN_CATALOGUE of the environment.
+    `catalogue` stands for SHEETMARGIN_CATALOGUE of the environment, `stock` for SHEETMARGIN_STOCK.
     """
-    settings = settings or settings_from({**os.environ, **({"SHEETMARGIN_CATALOGUE": catalogue} if catalogue else {})})
+    told = {"SHEETMARGIN_CATALOGUE": catalogue, "SHEETMARGIN_STOCK": stock}
+    settings = settings or settings_from({**os.environ, **{name: value for name, value in told.items() if value}})
     service = service or load_service(settings)
     counts = metrics.new_metrics()
     computing = metrics.measured(limited(service.recommend, settings.time_limit_s, counts), counts)
@@ -104,7 +116,7 @@ def create_app(
         parts.append(demo.routes)
     document = mount(app, *parts, title="sheetmargin", version=library.API_VERSION, description=DESCRIPTION)
     openapi.publish(app, document, service)
-    install_swap(app, dict(settings.catalogues))
+    install_swap(app, dict(settings.catalogues), dict(settings.stocks))
     install_cors(app, settings.origins)
     metrics.install_metrics(app, counts)
     install_work_limits(app, settings, counts)

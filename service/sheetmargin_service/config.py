@@ -60,6 +60,7 @@ class Settings:
     batches: int = 2
     telemetry: bool = False
     catalogues: tuple[tuple[str, Path], ...] = ()
+    stocks: tuple[tuple[str, Path], ...] = ()
 
 
 SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -123,6 +124,11 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
         "`NAME=FILE,NAME=FILE`; the first is for jobs that name none. SIGHUP takes up changes",
         "the reference classes",
     ),
+    "SHEETMARGIN_STOCK": (
+        "file of the owner's sheets by article number (TOML, CSV or XLSX; its schema is at `/schemas/stock.json`), or "
+        "several as `NAME=FILE,NAME=FILE`; the first is for jobs that name none. SIGHUP takes up changes",
+        "none",
+    ),
     "WEB_CONCURRENCY": (
         "worker processes, as many as there are processors to use; a container's limit of processors is not seen",
         "one for each core",
@@ -169,7 +175,8 @@ def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
         batch_time_limit_s=_seconds("SHEETMARGIN_BATCH_TIME_LIMIT_S", environment),
         batches=_whole("SHEETMARGIN_BATCHES", environment, default=2, least=1, most=MAX_BATCHES),
         telemetry=_telemetry("SHEETMARGIN_TELEMETRY", environment),
-        catalogues=_catalogues("SHEETMARGIN_CATALOGUE", environment),
+        catalogues=_files("SHEETMARGIN_CATALOGUE", environment),
+        stocks=_files("SHEETMARGIN_STOCK", environment),
     )
 
 
@@ -257,7 +264,7 @@ def _telemetry(name: str, environment: Mapping[str, str]) -> bool:
     return wanted
 
 
-def _catalogues(name: str, environment: Mapping[str, str]) -> tuple[tuple[str, Path], ...]:
+def _files(name: str, environment: Mapping[str, str]) -> tuple[tuple[str, Path], ...]:
     text = environment.get(name)
     if not text:
         return ()

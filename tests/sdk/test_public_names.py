@@ -77,6 +77,7 @@ NAMES = [
     "ServiceNotInstalled",
     "UnexpectedAnswer",
     "Catalogue",
+    "Stock",
     "Version",
     "DetectorClass",
     "Housing",

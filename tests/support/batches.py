@@ -9,7 +9,7 @@ from typing import Any
 import requests
 import responses
 from sheetmargin.contract.answer import Answer
-from sheetmargin.contract.library import Catalogues, Version
+from sheetmargin.contract.library import Catalogues, Stocks, Version
 
 from support.whole import whole
 
@@ -81,6 +81,7 @@ class BatchServer:
         for path, document in (
             ("version", whole(Version, {"build": "1"})),
             ("catalogues", whole(Catalogues, {"catalogues": [{"name": "a", "version": "b"}]})),
+            ("stocks", whole(Stocks, {})),
         ):
             mock.get(f"{URL}/v1/{path}", json=document)
 

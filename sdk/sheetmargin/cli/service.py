@@ -24,6 +24,7 @@ def add_service_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--catalogue", metavar="FILE", help="catalogue file for the service installed here, or name of a catalogue"
     )
+    group.add_argument("--stock", metavar="FILE", help="sheets by article number, for the service installed here")
 
 
 def fill_from_settings(arguments: argparse.Namespace, settings: Settings) -> None:
@@ -45,7 +46,9 @@ def client_of(arguments: argparse.Namespace) -> Client:
     token = arguments.token or os.environ.get("SHEETMARGIN_TOKEN")
     file = arguments.catalogue if is_file_name(arguments.catalogue) else None
     if arguments.url is None:
-        return Client.in_process(catalogue=file, token=token, language=arguments.language)
+        return Client.in_process(catalogue=file, stock=arguments.stock, token=token, language=arguments.language)
+    if arguments.stock is not None:
+        raise InvalidJob(say("stock-there", file=arguments.stock))
     if file is not None:
         raise InvalidJob(say("catalogue-there", file=file))
     retries = getattr(arguments, "retries", 3)

@@ -180,6 +180,8 @@ class Sheet:
     `caliper_pt`, `thickness_in`, `sheet_gauge`), or both. Tolerances are half widths that hold 95 %.
     """
 
+    article: str | None = field(default=None, metadata=about(shortest=1, longest=80))
+    """Article number of the sheet in the owner's stock, which says material and size; not given with either."""
     label: str | None = None
     """The caller's own name of the sheet, repeated in the answer; the material's name is used if not given."""
     material: str | None = None
@@ -393,6 +395,8 @@ class Circumstances(Record):
     """Target values: the highest acceptable misread rates."""
     catalogue: str | None = None
     """Name of the catalogue of detector classes to choose from; the service's default catalogue if not given."""
+    stock: str | None = None
+    """Name of the stock that article numbers of sheets are of; the service's first stock if not given."""
 
 
 @dataclass(frozen=True, kw_only=True)

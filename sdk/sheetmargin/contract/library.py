@@ -253,6 +253,26 @@ class Catalogues:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Stock:
+    """A stock of the owner's sheets in short."""
+
+    name: str
+    """Name of the stock, which a job chooses it by."""
+    version: str
+    """Version of the content of its file."""
+    articles: int
+    """Number of articles that it has."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stocks:
+    """The stocks of the owner's sheets."""
+
+    stocks: Sequence[Stock]
+    """The stocks; the first is for jobs that name none."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Version:
     """Versions of this service, and what it computes."""
 

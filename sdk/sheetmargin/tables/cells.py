@@ -62,7 +62,9 @@ def value_of(cell: Cell, column: Column, meaning: Meaning, *, decimal: Decimal |
     if number is None:
         return text
     if not column.unit:
-        return text if found["unit"] else float(number)
+        if found["unit"]:
+            return text
+        return int(number) if column.kind is int and number.denominator == 1 else float(number)
     unit = found["unit"] or meaning.unit
     if unit is None:
         units = ", ".join(writings(column.unit)[:4])

@@ -13,6 +13,7 @@ from sheetmargin_service.api.faults import Fault, faults_of, nearest
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.schemas.derive import asked_field
 from sheetmargin_service.api.service import Service
+from sheetmargin_service.api.stock import with_articles
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.errors import Filled, Path, QuestionError
 from sheetmargin_service.materials.resolve import MAX_PLIES, canonical_spec, resolve_sheet
@@ -32,6 +33,9 @@ class CheckedJob:
 
 def resolve_job(job: Job, service: Service, *, also: Iterable[Fault] = (), in_query: bool = False) -> CheckedJob:
     """The job made ready; Problem with every fault found, those that were found already among them."""
+    job, wrong_articles = with_articles(job, service.stocks)
+    if wrong_articles:
+        raise Problem("invalid-values", *wrong_articles, *also, in_query=in_query)
     faults = [*_contradictions(job), *_unknown_names(job, service)]
     sheets = []
     for index, spec in enumerate(job.sheets):

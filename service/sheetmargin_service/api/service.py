@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import metadata, resources
 from importlib.resources.abc import Traversable
@@ -15,6 +15,7 @@ from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job
 
 from sheetmargin_service.api.access import Gate
+from sheetmargin_service.api.stock import Stock
 from sheetmargin_service.detectors.catalogue import REFERENCE, Catalogue
 from sheetmargin_service.materials.library import Library
 
@@ -29,8 +30,8 @@ class Recommend(Protocol):
 class Service:
     """Everything that an answer depends on beside the question.
 
-    `default_catalogue` is for jobs that name none. `catalogue_stale`: the catalogue files were to be taken up anew, and
-    could not be.
+    `default_catalogue` and the first of `stocks` are for jobs that name none. `catalogue_stale`: their files were to be
+    taken up anew, and could not be.
     """
 
     gate: Gate
@@ -41,6 +42,7 @@ class Service:
     build: str
     model_version: str
     default_catalogue: str = REFERENCE
+    stocks: Mapping[str, Stock] = field(default_factory=dict)
     catalogue_stale: bool = False
 
 

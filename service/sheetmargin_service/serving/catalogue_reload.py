@@ -1,4 +1,4 @@
-"""Catalogue files taken up anew while the service runs.
+"""Files of catalogues and stocks taken up anew while the service runs.
 
 A child reads the files and computes with them: whatever is wrong with them, or slow about them, hurts the child and not
 the service. Only then the master takes the catalogues up, before it forks new workers and stops the old ones, which
@@ -14,11 +14,13 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 from flask import Flask
 
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.detectors.files import CatalogueFile, read_files
+from sheetmargin_service.api.stock import stocks_of
+from sheetmargin_service.detectors.files import read_files
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.principles.catalogues import catalogues_of
 from sheetmargin_service.selection.recommend import recommend
@@ -31,9 +33,16 @@ LONGEST_S = 300.0
 """200 classes take about a minute to build (a choice)."""
 
 
-def install_swap(app: Flask, paths: Mapping[str, Path]) -> None:
+class Files(NamedTuple):
+    """The files of an application, by name."""
+
+    catalogues: Mapping[str, Path]
+    stocks: Mapping[str, Path]
+
+
+def install_swap(app: Flask, catalogues: Mapping[str, Path], stocks: Mapping[str, Path]) -> None:
     """Let `take_up` know the application's files."""
-    app.extensions[EXTENSION] = paths
+    app.extensions[EXTENSION] = Files(catalogues, stocks)
 
 
 def take_up(app: Flask, *, sound: bool) -> bool:
@@ -43,7 +52,7 @@ def take_up(app: Flask, *, sound: bool) -> bool:
     service = old
     if sound:
         try:
-            service = _with(read_files(app.extensions[EXTENSION]), old)
+            service = _with(app.extensions[EXTENSION], old)
             warm_up(_news(service, old))
             versions = {name: catalogue.version for name, catalogue in service.catalogues.items()}
             log.info("catalogues are taken up", extra={"fields": {"versions": versions}})
@@ -60,7 +69,7 @@ def sound(app: Flask) -> bool:
 
     def compute() -> None:
         try:
-            warm_up(_news(_with(read_files(app.extensions[EXTENSION]), service), service))
+            warm_up(_news(_with(app.extensions[EXTENSION], service), service))
         except FieldError as error:
             log.error("catalogues are kept as they were: %s", error)
             raise SystemExit(1) from error
@@ -71,9 +80,10 @@ def sound(app: Flask) -> bool:
     return status == 0
 
 
-def _with(files: tuple[CatalogueFile, ...], service: Service) -> Service:
-    catalogues = catalogues_of(files)
-    return replace(service, catalogues=catalogues, default_catalogue=next(iter(catalogues)))
+def _with(files: Files, service: Service) -> Service:
+    catalogues = catalogues_of(read_files(files.catalogues))
+    stocks = stocks_of(files.stocks, service.library)
+    return replace(service, catalogues=catalogues, default_catalogue=next(iter(catalogues)), stocks=stocks)
 
 
 def _news(service: Service, old: Service) -> Service:

@@ -13,6 +13,7 @@ from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import json_bytes
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.service import current_service
+from sheetmargin_service.api.stock import stock_schema
 from sheetmargin_service.detectors.schema import shipped_schema
 
 SCHEMA = "application/schema+json"
@@ -30,6 +31,12 @@ def show_openapi() -> Response:
 def show_catalogue_schema() -> Response:
     """JSON Schema of a catalogue file, which `SHEETMARGIN_CATALOGUE` names."""
     return _cached(shipped_schema(), SCHEMA)
+
+
+@routes.get("/schemas/stock.json", Call(scope="open", media_type=SCHEMA, cached=True))
+def show_stock_schema() -> Response:
+    """JSON Schema of a stock of sheets in TOML, which `SHEETMARGIN_STOCK` names."""
+    return _cached(json_bytes(stock_schema(openapi.description())), SCHEMA)
 
 
 def _cached(body: bytes, media_type: str) -> Response:

@@ -84,6 +84,17 @@ def list_catalogues() -> Response:
     return _cached(told.Catalogues(catalogues=catalogues), *versions, keyed=current_service().gate.keyed)
 
 
+@routes.get("/v1/stocks", OWN, answer=answer_schema(told.Stocks))
+def list_stocks() -> Response:
+    """List the stocks of the owner's sheets."""
+    stocks = [
+        told.Stock(name=name, version=stock.version, articles=len(stock.sheets))
+        for name, stock in current_service().stocks.items()
+    ]
+    versions = (f"{one.name}={one.version}" for one in stocks)
+    return _cached(told.Stocks(stocks=stocks), *versions, keyed=current_service().gate.keyed)
+
+
 @routes.get("/v1/version", OPEN, answer=answer_schema(told.Version))
 def show_version() -> Response:
     """Versions of the contract, the service and its model."""
