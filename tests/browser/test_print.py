@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 from pypdf import PdfReader
+from sheetmargin_service.web.drawing import FONT_PT, WIDTH
 from sheetmargin_service.web.pdf import pdf_of
 from support.shop import Scene
 
@@ -41,6 +42,38 @@ FULL: dict[str, Any] = {
 }
 
 
+ROLLER: dict[str, Any] = {"sheets": [{"material": "pvc-rigid", "thickness_um": 760}], "classes": ["thickness-roller"]}
+ONE_SIDED: dict[str, Any] = {
+    "sheets": [{"material": "steel", "thickness_um": 800}],
+    "principles": ["eddy-current-one-sided"],
+}
+TILTED: dict[str, Any] = {
+    "sheets": [{"material": "folding-boxboard", "grammage_gsm": 300}],
+    "principles": ["ultrasonic"],
+}
+BANDS: dict[str, Any] = {
+    "sheets": [
+        {"material": "pet", "thickness_um": 50},
+        {"label": "inner", "material": "copy-paper", "grammage_gsm": 80},
+        {"label": "cover", "material": "coated-board", "grammage_gsm": 300},
+    ],
+    "principles": ["capacitive"],
+}
+SMALLEST_PT = 9.0
+SMALLEST_DRAWN_PT = 8.0
+OVERLAPS = """() => {
+  const texts = [...document.querySelectorAll("svg text")];
+  const boxes = texts.map((text) => [text.textContent, text.getBoundingClientRect()]);
+  return boxes.flatMap(([a, x], n) => boxes.slice(n + 1).filter(([, y]) =>
+    x.left < y.right - 1 && y.left < x.right - 1 && x.top < y.bottom - 2 && y.top < x.bottom - 2).map(([b]) => [a, b]));
+}"""
+"""Texts of a drawing that lie on one another."""
+SIZES = """() => [...document.querySelectorAll("main *")]
+  .filter((element) => [...element.childNodes].some((node) => node.nodeType === 3 && node.textContent.trim()))
+  .map((element) => [element.closest("svg") !== null, parseFloat(getComputedStyle(element).fontSize) * 0.75])"""
+"""Of each element with text of its own: whether it is drawn, and its size in points."""
+
+
 def assert_one_page(pdf: bytes, paper: str) -> str:
     """Its text."""
     reader = PdfReader(io.BytesIO(pdf))
@@ -56,7 +89,18 @@ def said(words: str, text: str) -> bool:
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize(("job", "language"), [(PLAIN, "en"), (FULL, "de")], ids=["plain", "full"])
+@pytest.mark.parametrize(
+    ("job", "language"),
+    [
+        *((PLAIN, language) for language in ("en", "de")),
+        (FULL, "de"),
+        (ROLLER, "en"),
+        (ONE_SIDED, "de"),
+        (TILTED, "de"),
+        (BANDS, "en"),
+    ],
+    ids=["plain", "plain-de", "full", "roller", "one-sided", "tilted", "bands"],
+)
 def test_from_the_browser(page: Page, scene: Scene, job: dict[str, Any], language: str, paper: str) -> None:
     response = page.request.post(
         f"{scene.service}/v1/setup-sheets", data=job | {"paper": paper, "language": language, "limit": 1}
@@ -66,8 +110,15 @@ def test_from_the_browser(page: Page, scene: Scene, job: dict[str, Any], languag
     page.route("**/printed", lambda route: route.fulfill(body=response.text(), content_type="text/html"))
     page.goto(f"{scene.service}/printed")
     text = assert_one_page(page.pdf(prefer_css_page_size=True, print_background=True), paper)
-    assert said("keine Sicherheitseinrichtung" if language == "de" else "no safety device", text)
+    assert said("keine Sicherheitseinrichtung" if language == "de" else "safety device", text)
     assert said(job.get("reference", ""), text)
+    page.emulate_media(media="print")
+    sizes: list[tuple[bool, float]] = page.evaluate(SIZES)
+    assert min(size for drawn, size in sizes if not drawn) >= SMALLEST_PT - 0.01
+    assert page.evaluate(OVERLAPS) == []
+    drawing = page.locator("figure svg").bounding_box()
+    assert drawing is not None
+    assert FONT_PT * 0.75 * drawing["width"] / WIDTH >= SMALLEST_DRAWN_PT - 0.05
 
 
 def test_with_the_notice_of_other_versions(page: Page, scene: Scene) -> None:
@@ -83,7 +134,12 @@ def test_as_pdf(require_part: Callable[[str], str], page: Page, scene: Scene, pa
     response = page.request.post(f"{scene.service}/v1/setup-sheets.pdf", data=FULL | {"paper": paper, "limit": 1})
     assert response.ok, response.text()
     text = assert_one_page(response.body(), paper)
-    assert said("no safety device", text)
+    assert said("safety device", text)
+    root = PdfReader(io.BytesIO(response.body())).trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"].value is True
+    assert root["/Lang"] == "en"
+    assert "/StructTreeRoot" in root
+    assert response.headers["content-disposition"].startswith('inline; filename="set-up-sheet')
     links = [
         annotation.get_object()["/A"]["/URI"]
         for annotation in PdfReader(io.BytesIO(response.body())).pages[0]["/Annots"]

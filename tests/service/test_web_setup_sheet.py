@@ -5,17 +5,21 @@ from __future__ import annotations
 import base64
 import json
 import re
+from collections.abc import Callable
 from html import unescape
-from itertools import pairwise
-from typing import Any
+from pathlib import Path
+from typing import Any, get_args
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from flask.testing import FlaskClient
+from sheetmargin.contract.answer import Verdict
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.web import setup_sheets
-from sheetmargin_service.web.ladder import ticks
+from sheetmargin_service.web.one_page import Block, in_two_columns
 from sheetmargin_service.web.pdf import NoPdf
-from sheetmargin_service.web.setup_sheet import ON_THE_PAGE, Checklist, columns
+from sheetmargin_service.web.setup_sheet import LONGEST_SCANNED, MOST_ROWS, _code
+from sheetmargin_service.web.us_units import in_us_units
 from sheetmargin_service.web.words import Words, _table
 
 JOB: dict[str, Any] = {
@@ -32,7 +36,12 @@ def page(client: FlaskClient, **wishes: Any) -> str:
     response = client.post(PATH, json=JOB | wishes)
     assert response.status_code == 200, response.text
     assert response.mimetype == "text/html"
-    return unescape(response.text)
+    return plain(unescape(response.text))
+
+
+def plain(text: str) -> str:
+    """A number and its unit stand on one line of the page."""
+    return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.fixture(scope="module")
@@ -54,20 +63,47 @@ def test_it_states_the_answer(real_api: FlaskClient, answer: dict[str, Any]) -> 
     best = answer["recommendations"][0]
     setup, sheet = best["setups"][0], best["sheets"][0]
     low, high = (setup["profile"]["band"][edge] for edge in ("low", "high"))
-    number = Words("en").number
+    number = Words(Reader(language="en")).number
     for told in (
         JOB["reference"],
-        "cover: copy-paper, 80 g/m²",
-        setup["detector_class"]["id"],
+        "cover: copy paper, 80 g/m² (103 µm)",
+        setup["detector_class"]["name"],
         f"{number(setup['geometry']['gap_mm']['nominal'])} mm",
         f"{low} to {high} dB",
         answer["model_version"],
         answer["catalogue_version"],
-        *(caution["text"] for caution in answer["cautions"]),
-        *(step["text"] for step in answer["trial"] if step["code"] not in ON_THE_PAGE),
+        "invented example, not a product",
+        *(caution["text"] for caution in answer["cautions"] if caution["code"] != "illustrative-class"),
         *(number(sheet["signal"][state]["p50"]) for state in ("no_sheet", "single", "double")),
     ):
-        assert told in text
+        assert plain(told) in text
+
+
+ORDER = (
+    "Isolate the machine",
+    "Mount both heads",
+    "Power only the detector",
+    "Set the gap to",
+    "Set the tilt to",
+    "Move one head sideways",
+    "teach in",
+    "Set the band to",
+    "Accept if",
+)
+
+
+def test_steps_are_in_the_order_of_work_and_facts_are_not_to_tick(real_api: FlaskClient) -> None:
+    text = page(real_api)
+    ticked = re.findall(r'<ol class="ticks">(.*?)</ol>', text, re.DOTALL)
+    assert [" ".join(ticked).index(step) for step in ORDER] == sorted(" ".join(ticked).index(step) for step in ORDER)
+    facts = " ".join(re.findall(r'<ul class="facts">(.*?)</ul>', text, re.DOTALL))
+    assert "heads" in facts
+    assert not [step for step in ORDER if step in facts]
+
+
+@pytest.mark.parametrize("name", ["Machine, lane", "Date", "Part no.", "Serial no. emitter", "Notes", "Signature"])
+def test_there_is_room_to_write(real_api: FlaskClient, name: str) -> None:
+    assert name in page(real_api)
 
 
 def test_the_choice_is_the_rank(real_api: FlaskClient, answer: dict[str, Any]) -> None:
@@ -80,11 +116,25 @@ def test_the_choice_is_the_rank(real_api: FlaskClient, answer: dict[str, Any]) -
         assert ids[other - 1] not in heading[1]
 
 
-def test_a_class_without_positions(real_api: FlaskClient) -> None:
-    text = page(real_api, principles=["thickness"])
-    assert "No positions were computed" in text
-    assert text.count("<svg") == 1  # the ladder
-    assert "as its own instructions say" in text
+@pytest.mark.parametrize(
+    ("principle", "sheet", "step"),
+    [
+        ("thickness", {}, "so that its roller rests on the bed"),
+        ("capacitive", {}, "Mount both heads on one axis: faces"),
+        ("eddy-current-one-sided", {"material": "steel", "thickness_um": 800}, "Mount the head on one side"),
+        ("eddy-current", {"material": "aluminium", "thickness_um": 1000}, "Mount both heads on one axis: faces"),
+        ("optical", {}, "the emitter below"),
+    ],
+)
+def test_every_principle_has_a_drawing_and_words_of_its_own(
+    real_api: FlaskClient, principle: str, sheet: dict[str, Any], step: str
+) -> None:
+    text = page(real_api, principles=[principle], sheets=[sheet or JOB["sheets"][0]])
+    assert "Position of the heads (to scale)" in text
+    assert text.count('role="img"') == 1
+    assert step in text
+    ultrasonic_words = ("emitter", "tilt") if principle != "optical" else ("tilt",)
+    assert not [word for word in ultrasonic_words if word in re.sub(r"<[^>]*>", " ", text)]
 
 
 LIST: dict[str, Any] = {
@@ -98,23 +148,46 @@ LIST: dict[str, Any] = {
 }
 
 
-def test_a_list_shows_first_what_is_not_served_then_whom_each_set_up_is_for(real_api: FlaskClient) -> None:
+def test_a_list_shows_first_what_is_not_served_and_then_every_band(real_api: FlaskClient) -> None:
     answer: dict[str, Any] = real_api.post("/v1/recommendations", json=LIST).get_json()
     best = answer["recommendations"][0]
     assert [setup["sheets"] for setup in best["setups"]] == [[1], [2]]
-    blocks = [step for step in answer["trial"] if step["code"] == "send-samples"]
-    assert sorted(step["values"]["setup"] for step in blocks) == [0, 1]
-    for number, (own, other) in enumerate((("letter", "mailer"), ("mailer", "letter"))):
-        text = unescape(real_api.post(PATH, json=LIST | {"setup": number}).text)
-        not_served = text.index(f"Not served:</strong> hygiene tissue: {best['not_served'][0]['text']}")
-        assert not_served < text.index("Before you start") < text.index("Align and commission")
+    pages = [plain(unescape(real_api.post(PATH, json=LIST | {"setup": number}).text)) for number in (0, 1)]
+    for text in pages:
+        not_served = text.index("Not served:</strong> hygiene tissue: ")
+        assert not_served < text.index("Reference") < text.index("Safety") < text.index("Steps")
         assert "2 of 3 sheets" in text
-        assert f"{own}: " in text[text.index('<section class="job">') : text.index('<dl class="plate row">')]
-        assert f"Set-up {2 - number} is for {other}." in text
-        assert "Change-overs while the list is run once: 1 of the profile." in text
-        # The trial plan of the page is the set-up's own.
-        for step in blocks:
-            assert (step["text"] in text) == (step["values"]["setup"] == number)
+        for label, setup in zip(("letter", "mailer"), best["setups"], strict=True):
+            band = setup["profile"]["band"]
+            row = re.search(rf'<tr><th scope="row">{label}</th>(.*?)</tr>', text, re.DOTALL)
+            assert row is not None
+            assert f"{band['low']:,} to {band['high']:,}<" in row[1]
+        assert "Change-overs while the list runs once: 1 × band." in text
+        assert "from the table" in text
+
+
+def test_many_sheets_go_on_on_a_second_page(real_api: FlaskClient) -> None:
+    sheets = [{"label": f"sheet number {n}", "material": "copy-paper", "grammage_gsm": 70 + n} for n in range(20)]
+    text = page(real_api, sheets=sheets)
+    first, _, second = text.partition('<section class="continued">')
+    for n in range(20):
+        assert (f"sheet number {n}</th>" in first, f"sheet number {n}</th>" in second) == (
+            n < MOST_ROWS,
+            n >= MOST_ROWS,
+        )
+    assert "8 more sheets" in first
+
+
+def test_set_ups_of_another_detector_are_named(real_api: FlaskClient) -> None:
+    job = {
+        "sheets": [JOB["sheets"][0], {"label": "plate", "material": "aluminium", "thickness_um": 1500}],
+        "classes": ["ultrasonic-500k", "eddy-current-10k"],
+    }
+    first, second = real_api.post("/v1/recommendations", json=job).get_json()["recommendations"][0]["setups"]
+    assert first["detector_class"]["id"] != second["detector_class"]["id"]
+    text = plain(unescape(real_api.post(PATH, json=job).text))
+    other = "plate" if second["sheets"] == [1] else "cover"
+    assert f"Set-up 2, with another detector, is for {other}." in text
 
 
 def test_a_sheet_for_one_set_up_says_nothing_of_others(real_api: FlaskClient) -> None:
@@ -128,19 +201,34 @@ def test_it_speaks_german(real_api: FlaskClient) -> None:
     text = page(real_api, language="de")
     assert '<html lang="de">' in text
     assert "Einrichteblatt" in text
-    assert "keine Sicherheitseinrichtung" in text
+    words = set(re.findall(r"\w+", re.sub(r"<[^>]*>", " ", text[text.index("<main>") :])))
+    assert not words & {"the", "sheet", "and", "with", "head", "of", "to", "mount", "gap", "reading"}
+    assert "80 g/m² (103 µm)" in text
+    assert re.search(r"\d,\d", text)
     response = real_api.post(PATH, json=JOB, headers={"Accept-Language": "de"})
     assert response.headers["Content-Language"] == "de"
 
 
 def test_every_word_is_in_both_languages() -> None:
-    places = re.compile(r"\{(\w+)\}")
+    places = re.compile(r"\{(\w+)")
     for name, entry in _table().items():
         assert set(entry) == {"en", "de"}, name
-        assert set(places.findall(entry["en"])) == set(places.findall(entry["de"])), name
+        assert sorted(places.findall(entry["en"])) == sorted(places.findall(entry["de"])), name
         # Every figure on the page is one of the answer's, but for these, which are what the answer's figures mean.
-        plain = re.sub(r"98 (in|von) 100|1 dB|^0, ", "", places.sub("", entry["en"]))
-        assert not re.search(r"\d", plain), name
+        plain_text = re.sub(r"98 %|^0° ", "", re.sub(r"\{[^}]*\}", "", entry["en"]))
+        assert not re.search(r"\d", plain_text), name
+
+
+def test_every_word_is_used() -> None:
+    folder = Path(setup_sheets.__file__).parent
+    sources = [*folder.glob("*.py"), folder / "templates" / "setup-sheet.html"]
+    told = " ".join(source.read_text(encoding="utf-8") for source in sources)
+    made = ("serial-", "change-", "step-mount-", "side-")
+    verdicts = get_args(Verdict)
+    unused = [
+        name for name in _table() if f'"{name}"' not in told and f"'{name}'" not in told and not name.startswith(made)
+    ]
+    assert [name for name in unused if name not in verdicts and name not in ("no_sheet",)] == []
 
 
 def test_markup_in_a_job_stays_text(real_api: FlaskClient) -> None:
@@ -169,7 +257,7 @@ def test_the_link_makes_the_same_sheet(real_api: FlaskClient) -> None:
     text = page(real_api, rank=2, paper="letter")
     response = real_api.get(again(text))
     assert response.status_code == 200
-    assert unescape(response.text) == text
+    assert plain(unescape(response.text)) == text
 
 
 def test_the_link_says_when_versions_differ(real_api: FlaskClient) -> None:
@@ -186,12 +274,54 @@ def test_the_link_says_when_versions_differ(real_api: FlaskClient) -> None:
     assert "Compare every figure" not in without.text
 
 
+def test_a_code_carries_the_address_as_long_as_it_can_be_scanned(real_api: FlaskClient) -> None:
+    text = page(real_api)
+    link = re.search(r'href="(http[^"]+)">Regenerate', text)
+    assert link is not None
+    assert len(link[1]) <= LONGEST_SCANNED
+    assert str(_code(link[1])) in text
+    assert "Digest" not in text
+    sheets = [{"label": f"sheet {n}", "material": "copy-paper", "grammage_gsm": 80 + n} for n in range(12)]
+    longer = page(real_api, sheets=sheets)
+    assert "made_with" in longer
+    assert '<div class="code">' not in longer
+    assert re.search(r"Digest of the job: [0-9a-f]{4}( [0-9a-f]{4}){3}\.", longer)
+    assert _code("x" * LONGEST_SCANNED) is not None
+    assert _code("x" * (LONGEST_SCANNED + 1)) is None
+
+
 def test_a_job_too_long_for_a_link_has_none(real_api: FlaskClient) -> None:
-    sheets = [{"label": f"{n}{' long label' * 6}", "material": "copy-paper", "grammage_gsm": 80} for n in range(20)]
+    sheets = [{"label": f"{n}{' long label' * 6}", "material": "copy-paper", "grammage_gsm": 80} for n in range(30)]
     response = real_api.post(PATH, json=JOB | {"sheets": sheets})
     assert response.status_code == 200
     assert "made_with" not in response.text
     assert "too long for a link" in response.text
+
+
+def test_letter_paper_has_us_units(real_api: FlaskClient, answer: dict[str, Any]) -> None:
+    gap = answer["recommendations"][0]["setups"][0]["geometry"]["gap_mm"]["nominal"]
+    text = page(real_api, paper="letter")
+    assert f"{gap / 25.4:.2f} in" in text
+    assert "cover: copy paper, 16.4 lb/1000 ft² (4.1 mil)" in text
+    band = answer["recommendations"][0]["setups"][0]["profile"]["band"]
+    assert f"{band['low']} to {band['high']} dB" in text
+    metric = re.findall(r"\d mm\b", re.sub(r"<[^>]*>", " ", text))
+    assert len(metric) == 1  # the gap, beside its inches
+    # What a thickness sensor reads stays in its unit.
+    thickness = page(real_api, paper="letter", principles=["thickness"])
+    assert re.search(r"\d to [\d,]+ µm", thickness)
+
+
+@pytest.mark.parametrize(
+    ("reference", "name"), [("quote 4711-2", "set-up-sheet-quote-4711-2.pdf"), ('ä/../"', "set-up-sheet.pdf")]
+)
+def test_a_pdf_has_a_file_name(
+    require_part: Callable[[str], str], real_api: FlaskClient, reference: str, name: str
+) -> None:
+    require_part("pango")
+    response = real_api.post(f"{PATH}.pdf", json=JOB | {"reference": reference})
+    assert response.status_code == 200
+    assert response.headers["Content-Disposition"] == f'inline; filename="{name}"'
 
 
 def packed(value: Any) -> str:
@@ -251,7 +381,7 @@ def test_links_carry_a_publishable_key_on(real_api: FlaskClient) -> None:
     assert "key=" not in link
     text = unescape(real_api.get(f"{link}&key=shop.public").text)
     links = re.findall(r'href="(http[^"]+)"', text)
-    assert len(links) == 3  # as PDF, for the other paper, once more
+    assert len(links) == 4  # as PDF, for the other paper, behind the code, once more
     assert all(parse_qs(urlsplit(address).query)["key"] == ["shop.public"] for address in links)
 
 
@@ -268,7 +398,7 @@ def test_without_the_extra_there_is_no_pdf(real_api: FlaskClient, monkeypatch: p
     monkeypatch.setattr(setup_sheets, "pdf_of", missing)
     response = real_api.post(f"{PATH}.pdf", json=JOB)
     assert response.status_code == 404
-    assert "print the page" in response.get_json()["detail"]
+    assert "Print the page" in response.get_json()["detail"]
 
 
 def test_a_link_may_carry_what_a_campaign_adds(real_api: FlaskClient) -> None:
@@ -312,41 +442,50 @@ def test_a_wrong_body_says_where(real_api: FlaskClient, wrong: dict[str, Any], p
     assert response.get_json()["errors"][0]["pointer"] == pointer
 
 
-@pytest.mark.parametrize("above", [0, 5, 40])
-@pytest.mark.parametrize("lengths", [([], []), ([1], [1]), ([40] * 9, [200] * 4), ([300] * 3, []), ([10], [10] * 30)])
-def test_columns_keep_every_item_in_order(lengths: tuple[list[int], list[int]], above: int) -> None:
-    lists = [
-        Checklist(title=title, items=[f"{title}{n}".ljust(length, "x") for n, length in enumerate(items)])
-        for title, items in zip("ab", lengths, strict=True)
+@pytest.mark.parametrize("right", [200, 30, 8, 0])
+@pytest.mark.parametrize("lengths", [([1], [1]), ([40] * 9, [200] * 4), ([300] * 3, [2]), ([10], [10] * 30)])
+def test_columns_keep_the_order_and_leave_out_the_last(lengths: tuple[list[int], list[int]], right: int) -> None:
+    first, last = (["x" * length for length in some] for some in lengths)
+    blocks = [
+        Block(title="a", items=first, ticked=True),
+        Block(title="b", items=last, more=lambda count: f"{count} more"),
+        Block(title="c", items=[]),
     ]
-    left, right = columns(lists, lines_above=above)
-    assert [item for part in (*left, *right) for item in part.items] == [item for part in lists for item in part.items]
-    # Each title stands once, over the first of its items.
-    titled = [(part.title, part.items[0]) for part in (*left, *right) if part.title is not None]
-    assert titled == [(part.title, part.items[0]) for part in lists if part.items]
+    columns = in_two_columns(blocks, left=20, right=right, left_out=",".join)
+    told = [item for column in (columns.left, columns.right) for block in column for item in block.items]
+    assert told[: len(first)] == first
+    kept = told[len(first) :]
+    if kept == last:
+        assert columns.fit
+    elif kept != ["b"]:
+        assert kept == [*last[: len(kept) - 1], f"{len(last) - len(kept) + 1} more"]
+    assert columns.fit or kept == ["b"]
 
 
-def test_columns_are_of_about_one_height() -> None:
-    lists = [Checklist(title="a", items=["x" * 100] * 14), Checklist(title="b", items=["x" * 100] * 11)]
-    left, right = columns(lists, lines_above=10)
-    heights = [2 * sum(len(part.items) for part in side) for side in (left, right)]
-    assert abs(heights[0] + 10 - heights[1]) <= 4
-
-
-@pytest.mark.parametrize(("low", "high"), [(-4.0, 110.0), (-20.0, 2000.0), (0.001, 0.009), (37.0, 41.0)])
-def test_ticks_are_round_and_inside(low: float, high: float) -> None:
-    steps = ticks(low, high)
-    assert 3 <= len(steps) <= 8
-    assert all(low <= step <= high for step in steps)
-    gaps = {float(f"{b - a:.9g}") for a, b in pairwise(steps)}
-    assert len(gaps) == 1
-    mantissa = float(f"{gaps.pop():.9e}".split("e")[0])
-    assert mantissa in (1.0, 2.0, 5.0)
+def test_each_title_stands_once() -> None:
+    blocks = [Block(title="a", items=["x"] * 30), Block(title="b", items=["x"] * 5)]
+    columns = in_two_columns(blocks, left=12, right=100, left_out=",".join)
+    assert [block.title for column in (columns.left, columns.right) for block in column] == ["a", None, "b"]
 
 
 @pytest.mark.parametrize(
-    ("value", "en", "de"),
-    [(-3.62, "−3.6", "−3,6"), (30.0, "30", "30"), (-0.0, "0", "0"), (-0.04, "0", "0")],
+    ("metric", "us"),
+    [
+        ("gap 15 to 35.5 mm", "gap 0.59 to 1.40 in"),
+        ("spot 14 mm × 9.9 mm", "spot 0.55 in × 0.39 in"),
+        ("x -12.9 mm", "x \N{MINUS SIGN}0.51 in"),
+        ("0 mm at 1,200 m/min", "0 in at 3,937 ft/min"),
+        ("1.6 mm or 1.7°", "0.063 in or 1.7°"),
+        ("80 g/m², 103 µm", "16.4 lb/1000 ft², 4.1 mil"),
+        ("-20 to 60 °C", "\N{MINUS SIGN}4 to 140 °F"),
+        ("M18x1, 20 ms, 12 mm/s", "M18x1, 20 ms, 12 mm/s"),
+    ],
 )
-def test_numbers(value: float, en: str, de: str) -> None:
-    assert (Words("en").number(value), Words("de").number(value)) == (en, de)
+def test_us_units(metric: str, us: str) -> None:
+    """By NIST SP 811: 25.4 mm are an inch, 0.45359237 kg a pound."""
+    assert in_us_units(metric, language="en") == us
+
+
+def test_us_units_in_german() -> None:
+    assert in_us_units("1.234,5 mm und 0,5 mm", language="de") == "48,60 in und 0,020 in"
+    assert in_us_units("323 bis 1.121 µm", language="de", keep="µm") == "323 bis 1.121 µm"

@@ -134,14 +134,20 @@ def _of_principles(section: str) -> list[Mapping[str, Mapping[str, str]]]:
 
 
 def _text(entry: Mapping[str, str]) -> Text:
-    pieces = {
-        language: tuple(
-            Piece(literal=literal, name=name, form=form or "")
-            for literal, name, form, _ in Formatter().parse(entry[language])
-        )
-        for language in LANGUAGES
-    }
+    pieces = {language: _pieces(entry[language]) for language in LANGUAGES}
     return Text(kind=entry["kind"], templates=_worded(entry), pieces=pieces)
+
+
+@cache
+def _pieces(template: str) -> tuple[Piece, ...]:
+    return tuple(
+        Piece(literal=literal, name=name, form=form or "") for literal, name, form, _ in Formatter().parse(template)
+    )
+
+
+def filled(template: str, values: Mapping[str, Scalar], language: Language) -> str:
+    """A text of another table, its places filled as those of a code are."""
+    return "".join(piece.literal + _filled(piece, values, language) for piece in _pieces(template))
 
 
 def _worded(entry: Mapping[str, str]) -> Mapping[Language, str]:

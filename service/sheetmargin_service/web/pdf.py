@@ -18,7 +18,7 @@ def pdf_installed() -> bool:
 
 
 def pdf_of(html: str) -> bytes:
-    """PDF of a page that needs nothing from outside; NoPdf without the extra."""
+    """Tagged PDF (PDF/UA-1, ISO 14289-1) of a page that needs nothing from outside; NoPdf without the extra."""
     try:
         # Loads Pango; takes half a second that only those who ask for a PDF should wait.
         from weasyprint import HTML
@@ -30,5 +30,5 @@ def pdf_of(html: str) -> bytes:
         def fetch(self, url: str, headers: object = None) -> NoReturn:
             raise ValueError(f"{url} is not fetched: the page has everything in it")
 
-    pdf: bytes = HTML(string=html, url_fetcher=Nothing()).write_pdf()
+    pdf: bytes = HTML(string=html, url_fetcher=Nothing()).write_pdf(pdf_variant="pdf/ua-1")
     return pdf

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import base64
 import binascii
+import hashlib
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any, Final, Literal
@@ -19,7 +21,7 @@ from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import decode_value
-from sheetmargin_service.api.encode import encode
+from sheetmargin_service.api.encode import encode, given
 from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import resolve_job
@@ -29,10 +31,11 @@ from sheetmargin_service.api.schemas.strict import StrictSchema, Text
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.errors import Filled
 from sheetmargin_service.messages.languages import Language
+from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
 from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
-from sheetmargin_service.web.setup_sheet import Links, Paper, Versions, render
+from sheetmargin_service.web.setup_sheet import Links, Paper, Versions, reading_unit, render
 from sheetmargin_service.web.words import Words
 
 PDF: Final = "application/pdf"
@@ -40,6 +43,8 @@ LONGEST_LINK = 4000
 """Characters of a link's query. Servers and proxies commonly read request lines of 4094 bytes or more (gunicorn's
 default limit)."""
 
+LONGEST_FILE_NAME = 60
+"""Characters of a reference in the name of a file."""
 WISHES = ("rank", "setup", "paper", "language")
 """What is asked of the sheet beside its job."""
 POLICY = policy("style-src 'self'")
@@ -138,7 +143,12 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
             document,
             recommendation=recommendation,
             setup=setup,
-            words=Words(language),
+            detector_class=next(one for one in resolved.catalogue.classes if one.id == setup["detector_class"]["id"]),
+            words=Words(
+                Reader(language=language, sheets=answer.sheets),
+                us=asked.paper == "letter",
+                reading_unit=reading_unit(setup),
+            ),
             paper=asked.paper,
             made_with=asked.made_with,
             build=service.build,
@@ -153,7 +163,15 @@ def _sheet(asked: Asked, media_type: Literal["text/html", "application/pdf"]) ->
     content_type = media_type if media_type == PDF else f"{media_type}; charset=utf-8"
     response = cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed, media_type=content_type)
     response.headers["Content-Security-Policy"] = POLICY
+    if media_type == PDF:
+        response.headers["Content-Disposition"] = f'inline; filename="{_file_name(resolved.job, language)}"'
     return response
+
+
+def _file_name(job: Job, language: Language) -> str:
+    """Of letters and digits that every system takes, with the job's reference where that has some."""
+    reference = re.sub(r"[^A-Za-z0-9]+", "-", job.reference or "").strip("-").lower()[:LONGEST_FILE_NAME]
+    return "-".join(filter(None, (Words(Reader(language=language))("file-name"), reference))) + ".pdf"
 
 
 def _chosen(document: Mapping[str, Any], asked: Asked) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -204,7 +222,9 @@ def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Lin
         return f"{request.url_root}v1/{path}?{text}" if len(text) <= LONGEST_LINK else None
 
     other: Paper = "letter" if asked.paper == "a4" else "a4"
+    digest = hashlib.sha256(canonical_job(asked.job).encode()).hexdigest()[:16]
     return Links(
+        digest=" ".join(digest[n : n + 4] for n in range(0, 16, 4)),
         again=link("setup-sheets", asked.paper),
         pdf=link("setup-sheets.pdf", asked.paper) if pdf_installed() else None,
         other_paper=link("setup-sheets", other),
@@ -212,16 +232,8 @@ def _links(asked: Asked, document: Mapping[str, Any], language: Language) -> Lin
 
 
 def _packed(job: Job) -> str:
-    text = json.dumps(_given(asdict(job)), separators=(",", ":"), ensure_ascii=False)
+    text = json.dumps(given(job), separators=(",", ":"), ensure_ascii=False)
     return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
-
-
-def _given(value: Any) -> Any:
-    """The job as a caller writes it: what was not given is left out."""
-    if isinstance(value, dict):
-        kept = {name: _given(item) for name, item in value.items() if item is not None}
-        return {name: item for name, item in kept.items() if item != {} and item != []}
-    return [_given(item) for item in value] if isinstance(value, list | tuple) else value
 
 
 def _unpacked(text: str) -> Job:
