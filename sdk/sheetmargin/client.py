@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from urllib.parse import urlsplit
 
 from sheetmargin.contract.answer import Answer, Comparison
+from sheetmargin.contract.job import Paper
 from sheetmargin.contract.library import (
     Catalogue,
     Catalogues,
@@ -237,7 +238,7 @@ class Client:
         format: Literal["html", "pdf"] = "pdf",
         rank: int = 1,
         setup: int = 0,
-        paper: Literal["a4", "letter"] = "a4",
+        paper: Paper = "a4",
     ) -> bytes:
         """The printable set-up sheet of a recommendation's set-up; a PDF needs the extra `pdf` where the service is."""
         body = json.loads(job_to_json(question)) | {"rank": rank, "setup": setup, "paper": paper}

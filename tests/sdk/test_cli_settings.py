@@ -194,6 +194,21 @@ def test_a_set_up_sheet_is_written_beside_the_answer(service: responses.Requests
     assert ".pdf or .html" in err
 
 
+def test_a_set_up_sheet_is_written_by_itself(service: responses.RequestsMock, run: Run, tmp_path: Path) -> None:
+    service.post(f"{URL}/v1/setup-sheets.pdf", body=b"%PDF", content_type="application/pdf")
+    file, job = tmp_path / "sheet.pdf", tmp_path / "job.json"
+    job.write_text('{"sheets": [{"material": "copy-paper", "grammage_gsm": 80}], "limit": 2}', encoding="utf-8")
+    wishes = ["--rank", "2", "--setup", "3", "--paper", "letter"]
+    assert run("setup-sheet", str(file), "--url", URL, "--job", str(job), *wishes) == (0, "", "")
+    assert file.read_bytes() == b"%PDF"
+    asked = json.loads(service.calls[0].request.body)  # type: ignore[attr-defined]
+    wanted = {"rank": 2, "setup": 2, "paper": "letter"}
+    assert asked == json.loads(job.read_text(encoding="utf-8")) | wanted
+    code, _, err = run("setup-sheet", str(file), "--url", URL)
+    assert code == 2
+    assert "--material" in err or "job" in err
+
+
 def test_a_name_is_a_catalogue_and_a_file_is_one_here(service: responses.RequestsMock, run: Run) -> None:
     service.get(f"{URL}/v1/detector-classes", json={"catalogue": "shop", "version": "1", "classes": []})
     run("classes", "--url", URL, "--catalogue", "shop")

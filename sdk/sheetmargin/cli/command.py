@@ -29,6 +29,7 @@ from sheetmargin.cli.recommend import add_compare_options, add_recommend_options
 from sheetmargin.cli.serve import add_serve_options, serve
 from sheetmargin.cli.service import add_service_options, fill_from_settings
 from sheetmargin.cli.settings import Settings, load_settings
+from sheetmargin.cli.setup_sheet import add_setup_sheet_options, setup_sheet
 from sheetmargin.cli.speech import known_language, language, say
 from sheetmargin.contract.answer import Answer, Comparison
 from sheetmargin.contract.measure import Diagnosis, Fit, Prediction
@@ -118,6 +119,8 @@ def _parser() -> argparse.ArgumentParser:
 
     asking("recommend", recommend, "rank the set-ups for a sheet, or for a job file", add_recommend_options, of=Answer)
     asking("compare", compare, "compare two detector classes or set-ups for a job", add_compare_options, of=Comparison)
+    made = command("setup-sheet", setup_sheet, "write the set-up sheet of a recommendation", add_setup_sheet_options)
+    add_service_options(made)
     asking("predict", predict, "tell what a set-up would read of a sheet", add_predict_options, of=Prediction)
     asking("fit", fit, "tell what readings say of a sheet, and what that changes", add_fit_options, of=Fit)
     asking("diagnose", diagnose, "tell what is wrong with an installed set-up", add_diagnose_options, of=Diagnosis)

@@ -14,9 +14,9 @@ from sheetmargin.cli.service import client_of
 from sheetmargin.cli.speech import say
 from sheetmargin.client import Client
 from sheetmargin.contract.answer import Answer, Comparison
-from sheetmargin.contract.job import Job
+from sheetmargin.contract.job import Paper
 from sheetmargin.decode import decode
-from sheetmargin.encode import job_to_json
+from sheetmargin.encode import Question, job_to_json
 from sheetmargin.errors import InvalidJob
 
 SERVES, NOTHING_SERVES = 0, 3
@@ -51,21 +51,26 @@ def add_compare_options(parser: argparse.ArgumentParser) -> None:
 
 
 def recommend(arguments: argparse.Namespace) -> int:
-    body = _job(arguments)
+    body = job_body(arguments)
     shown_sections(arguments)
     with client_of(arguments) as client:
         reply = client.request("POST", "/v1/recommendations", body=body)
         answer = decode(Answer, reply.json())
         if arguments.setup_sheet is not None and answer.best:
-            _write_setup_sheet(client, answer.job, arguments.setup_sheet)
+            write_setup_sheet(client, answer.job, arguments.setup_sheet)
     print_answer(answer, reply.content, arguments)
     return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
 
 
-def _write_setup_sheet(client: Client, job: Job, file: Path) -> None:
+def write_setup_sheet(
+    client: Client, job: Question, file: Path, *, rank: int = 1, setup: int = 0, paper: Paper = "a4"
+) -> None:
+    """The set-up sheet of a recommendation's set-up into a file, whose ending says in which form."""
     if file.suffix not in (".pdf", ".html"):
         raise InvalidJob(say("no-setup-sheet", file=file))
-    content = client.setup_sheet(job, format="pdf" if file.suffix == ".pdf" else "html")
+    content = client.setup_sheet(
+        job, format="pdf" if file.suffix == ".pdf" else "html", rank=rank, setup=setup, paper=paper
+    )
     try:
         file.write_bytes(content)
     except OSError as error:
@@ -75,7 +80,7 @@ def _write_setup_sheet(client: Client, job: Job, file: Path) -> None:
 def compare(arguments: argparse.Namespace) -> int:
     pair = arguments.between
     compared = {"setups": list(map(_setup, pair))} if any("@" in one for one in pair) else {"between": pair}
-    body = json.dumps(json.loads(_job(arguments)) | compared).encode()
+    body = json.dumps(json.loads(job_body(arguments)) | compared).encode()
     with client_of(arguments) as client:
         reply = client.request("POST", "/v1/comparisons", body=body)
     comparison = decode(Comparison, reply.json())
@@ -95,7 +100,8 @@ def _setup(text: str) -> dict[str, Any]:
     return {"detector_class": name, "gap_mm": gap, "tilt_deg": tilt, "profile": profile}
 
 
-def _job(arguments: argparse.Namespace) -> bytes:
+def job_body(arguments: argparse.Namespace) -> bytes:
+    """The job that options or a file describe, as JSON."""
     given = given_options(arguments)
     if arguments.job is None:
         if not given:

@@ -17,6 +17,7 @@ Contact = Literal["air", "partial", "bonded", "water-film"]
 DoubleKind = Literal["another-piece", "one-ply-more"]
 Feeding = Literal["singulated", "shingled"]
 Access = Literal["both-sides", "one-side"]
+Paper = Literal["a4", "letter"]
 LabelState = Literal["present", "absent", "doubled"]
 
 MAX_SHEETS = 50
@@ -446,7 +447,7 @@ class SetupSheetQuestion(Job):
     """Rank of the recommendation to print, from 1."""
     setup: int = field(default=0, metadata=about(ge=0, le=100))
     """Index of the set-up within the recommendation, from 0."""
-    paper: Literal["a4", "letter"] = "a4"
+    paper: Paper = "a4"
     """Size of the paper to print on."""
     language: Literal["en", "de"] | None = None
     """Language of the page; chosen by the header `Accept-Language` if not given."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any, Literal, get_args
+from typing import Any
 
 import segno
 from markupsafe import Markup
+from sheetmargin.contract.job import Paper
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.messages.quantities import FIELD_UNITS
@@ -17,9 +18,6 @@ from sheetmargin_service.web.one_page import Block, in_two_columns, lines_of
 from sheetmargin_service.web.pages import environment
 from sheetmargin_service.web.setup_steps import facts, steps, trial
 from sheetmargin_service.web.words import Words
-
-Paper = Literal["a4", "letter"]
-PAPERS: tuple[Paper, ...] = get_args(Paper)
 
 LINES: Mapping[Paper, float] = {"a4": 73.0, "letter": 69.4}
 """Lines of a page at 9 pt, by the style sheet."""

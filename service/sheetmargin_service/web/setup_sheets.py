@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 
 from flask import Response, request
 from marshmallow import EXCLUDE, post_load
-from sheetmargin.contract.job import Job, SetupSheetQuestion
+from sheetmargin.contract.job import Job, Paper, SetupSheetQuestion
 
 from sheetmargin_service.api import strict_json
 from sheetmargin_service.api.accept_language import wanted_language
@@ -35,7 +35,7 @@ from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.selection.class_filter import FILTERED
 from sheetmargin_service.web.pages import CSS, HTML, asset, policy, static
 from sheetmargin_service.web.pdf import NoPdf, pdf_installed, pdf_of
-from sheetmargin_service.web.setup_sheet import Links, Paper, Versions, reading_unit, render
+from sheetmargin_service.web.setup_sheet import Links, Versions, reading_unit, render
 from sheetmargin_service.web.words import Words
 
 PDF: Final = "application/pdf"
