@@ -80,7 +80,7 @@ def materials() -> Mapping[Path, str]:
 
 def glossary() -> Mapping[Path, str]:
     """The words, in English and in German."""
-    from sheetmargin_service.web.guides import glossary
+    from sheetmargin_service.web.docs import glossary
 
     rows = [
         f"| {term['name']['en']} | {term['means']['en']} | {term['name']['de']} | {term['means']['de']} "
