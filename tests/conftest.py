@@ -19,6 +19,8 @@ MOST_PROCESSES = 4
 
 PROGRAMS = {
     "chromium": ("chromium", "chromedriver"),
+    "firefox": ("firefox-esr",),
+    "webkit": ("WebKitWebDriver", "Xvfb"),
     "nginx": ("nginx",),
     "redis": ("redis-server",),
     "node": ("node", "npm"),
