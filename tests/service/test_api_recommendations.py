@@ -139,7 +139,7 @@ def test_languages(api: FlaskClient, accepted: str | None, language: str) -> Non
     headers = {"Accept-Language": accepted} if accepted else {}
     response = api.post(PATH, json=JOB, headers=headers)
     assert response.headers["Content-Language"] == language
-    expected = {"en": "was not given; 1 mm is taken.", "de": "war nicht angegeben; angenommen wird 1 mm."}[language]
+    expected = {"en": "not given; 1 mm assumed.", "de": "nicht angegeben; angenommen: 1 mm."}[language]
     assert response.get_json()["cautions"][0]["text"].endswith(expected)
 
 
