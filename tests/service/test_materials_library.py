@@ -43,7 +43,7 @@ def groups_with_numbers(table: object, where: str) -> Iterator[tuple[str, dict[s
         return
     values = [value for value in table.values() if not isinstance(value, dict | str)]
     flat = [item for value in values for item in (value if isinstance(value, list) else [value])]
-    if any(isinstance(item, int | float) for item in flat):
+    if any(isinstance(item, int | float) and not isinstance(item, bool) for item in flat):
         yield where, table
     for key, value in table.items():
         yield from groups_with_numbers(value, f"{where}.{key}")

@@ -674,3 +674,11 @@ def test_anything_is_a_sheet_or_a_sheet_error(spec: SheetSpec) -> None:
 @given(PLAIN | LAYERED)
 def test_nearly_right_specs(spec: SheetSpec) -> None:
     check(spec)
+
+
+@pytest.mark.parametrize("material", ["veneer", "leather", "mdf"])
+def test_what_is_grown_is_never_more_than_a_trial(material: str) -> None:
+    """Knots, grain and scars are not computed (common practice, no source)."""
+    sheet = resolve_sheet(SheetSpec(material=material, thickness_um=2000.0), load_library())
+    assert sheet.approximate == (material != "mdf")
+    assert ("grown-material" in {note.code for note in sheet.assumptions}) == sheet.approximate

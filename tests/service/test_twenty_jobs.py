@@ -192,7 +192,6 @@ PRACTICE = (
         principles=(ULTRASONIC,),
         verdicts=(TRIAL,),
         job={"sheets": [sheet("veneer", thickness_um=600)], "line": {"flutter_mm": 5, "flutter_deg": 5}},
-        difference=("physics", "knots and grain are not in the model, only formation; a chance above 0.99 without"),
     ),
     Practice(
         name="MDF 3 mm",
@@ -211,10 +210,6 @@ PRACTICE = (
         principles=(ULTRASONIC, THICKNESS),
         verdicts=(TRIAL,),
         job={"sheets": [sheet("leather", thickness_um=1200)]},
-        difference=(
-            "physics",
-            "what is grown differs within a hide, of which the model has the formation alone; 0.97 without",
-        ),
     ),
     Practice(
         name="abrasive paper 300 g/m2",

@@ -235,6 +235,8 @@ class Material(Named):
     mass: MassSpread
     trapped_air: TrappedAir
     thickness_um: UsualThickness
+    grown: bool = False
+    """Grown, with knots, grain or scars: it differs within a piece by more than its formation says."""
     porous: Porous | None = None
     electrical: Electrical = Electrical(source="")
     optical: Optical | None = None

@@ -81,11 +81,27 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
         open_area_fraction=body.open_area_pct / 100,
         assumptions=(
             *body.assumptions,
+            *_grown_notes(body),
             *tolerance_notes,
             *permeance_notes,
             *_trapped_air_notes(body),
             *_double_notes(spec),
         ),
+    )
+
+
+def _grown_notes(body: Body) -> tuple[Assumption, ...]:
+    """That a material of the sheet is grown: what is computed of it leaves out its knots, grain and scars."""
+    grown = sorted({layer.material.id for layer in body.layers if layer.material is not None and layer.material.grown})
+    return tuple(
+        Assumption(
+            code="grown-material",
+            field="",
+            value=material,
+            values={"material": material},
+            source="a choice of this service",
+        )
+        for material in grown
     )
 
 

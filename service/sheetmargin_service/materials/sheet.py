@@ -10,7 +10,7 @@ from sheetmargin.contract.job import Contact, DoubleKind
 from sheetmargin_service.materials.material import Interval, Material, TrappedAir
 
 Scalar = str | int | float | bool | None
-APPROXIMATIONS = frozenset({"corrugated-core"})
+APPROXIMATIONS = frozenset({"corrugated-core", "grown-material"})
 """Codes of assumptions that stand for a build which no layer of this library can represent."""
 
 
