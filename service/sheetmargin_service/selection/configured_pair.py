@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from math import inf
+from math import inf, nextafter
 from typing import Any
 
 import numpy as np
@@ -130,24 +130,24 @@ def build_configured_pair(
     """
     principle = class_result.principle
     signal_tables = {i: _signal_table(distribution, principle) for i, distribution in distributions.items()}
-    build = partial(_in_band, class_result, setting, distributions, signal_tables, choice)
+    held = partial(_held_in, class_result, setting, tuple(distributions), choice)
     if band is not None:
-        return build(band)
+        return _in_band(held(band), distributions, signal_tables)
     receiver = receiver_at(class_result.class_model.receiver, setting)
     step = principle.band_step
     bands = choose_bands(list(signal_tables.values()), receiver, step=step)
-    pair = build((int(bands.low[0]), int(bands.high[0])))
+    pair = _in_band(held((int(bands.low[0]), int(bands.high[0]))), distributions, signal_tables)
     for stride in STRIDES if LEAST_TO_TURN <= pair.least_chance < SUITABLE else ():
         while (moved := _moved_edge(pair, receiver, stride * step)) is not None:
-            other = build(moved)
-            if other.least_chance <= pair.least_chance:
+            other = _better_in_band(held(moved), pair, least=nextafter(pair.least_chance, inf))
+            if other is None:
                 break
             pair = other
     if pair.narrow is not None and pair.worst > 0.0:
-        inner = (
-            build(band) for band in ((pair.low + step, pair.high), (pair.low, pair.high - step)) if band[0] < band[1]
-        )
-        pair = next((one for one in inner if one.narrow is None and one.least_chance >= pair.least_chance), pair)
+        bands_inside = ((pair.low + step, pair.high), (pair.low, pair.high - step))
+        inner = (held(band) for band in bands_inside if band[0] < band[1])
+        wide = (_better_in_band(one, pair, least=pair.least_chance) for one in inner if one.narrow is None)
+        pair = next((one for one in wide if one is not None), pair)
     return pair
 
 
@@ -169,30 +169,55 @@ def _moved_edge(pair: ConfiguredPair, receiver: Receiver, by: int) -> tuple[int,
     return (low, high) if fits else None
 
 
-def _in_band(
-    class_result: ClassResult,
-    setting: int,
-    distributions: Mapping[int, SignalDistribution],
-    signal_tables: Mapping[int, SignalTable],
-    choice: Choice | None,
-    band: tuple[int, int],
-) -> ConfiguredPair:
-    """The pair at a setting in a band, as it serves some sheets there."""
-    resolved_job, class_model, principle = class_result.resolved_job, class_result.class_model, class_result.principle
+@dataclass(frozen=True, kw_only=True)
+class _Held:
+    """A pair in a band, and how exactly it can be set there, before any sheet is judged."""
+
+    class_result: ClassResult
+    choice: Choice
+    band: tuple[int, int]
+    alignment: Alignment | None
+    narrow: Fact | None
+
+
+def _held_in(
+    class_result: ClassResult, setting: int, sheets: Sequence[int], choice: Choice | None, band: tuple[int, int]
+) -> _Held:
+    """The pair at a setting in a band, for some sheets by their index."""
     if choice is None:
-        first = {i: class_result.signal_tables[i] for i in distributions}
-        choice = choice_at(
-            class_model, first, setting, allowed=class_result.allowed, band=(float(band[0]), float(band[1]))
-        )
-    reading = reading_of(class_result, choice)
-    low, high = (np.array([float(edge)]) for edge in band)
+        first = {i: class_result.signal_tables[i] for i in sheets}
+        edges = float(band[0]), float(band[1])
+        choice = choice_at(class_result.class_model, first, setting, allowed=class_result.allowed, band=edges)
     alignment = alignment_of(class_result, choice)
     narrow = too_narrow(class_result, choice, alignment)
+    return _Held(class_result=class_result, choice=choice, band=band, alignment=alignment, narrow=narrow)
+
+
+def _better_in_band(held: _Held, pair: ConfiguredPair, *, least: float) -> ConfiguredPair | None:
+    """What a pair serves in another band; None where one of its sheets is less sure there than `least`: those that are
+    least sure now are looked at first, and the others only if these do."""
+    order = sorted(pair.served, key=lambda i: pair.served[i].judgement.chance)
+    distributions = {i: pair.served[i].distribution for i in order}
+    found = _in_band(held, distributions, {i: pair.served[i].signal_table for i in order}, least=least)
+    return None if len(found.served) < len(order) else replace(found, served={i: found.served[i] for i in pair.served})
+
+
+def _in_band(
+    held: _Held,
+    distributions: Mapping[int, SignalDistribution],
+    signal_tables: Mapping[int, SignalTable],
+    *,
+    least: float = 0.0,
+) -> ConfiguredPair:
+    """The pair in a band as it serves some sheets, in their order, up to the first that is less sure than `least`."""
+    class_result, choice, band, narrow = held.class_result, held.choice, held.band, held.narrow
+    resolved_job, principle = class_result.resolved_job, class_result.principle
+    reading = reading_of(class_result, choice)
+    low, high = (np.array([float(edge)]) for edge in band)
     tilt_deg = choice.tilt.nominal if choice.tilt else 0.0
     over = over_edge_at(class_result, gap_mm=choice.gap.nominal, tilt_deg=tilt_deg)
     served = {}
     for i in distributions:
-        each = margins(signal_tables[i], low=low, high=high)
         timing = time_line(
             line=resolved_job.job.line,
             controller=resolved_job.job.controller,
@@ -202,18 +227,21 @@ def _in_band(
         )
         readings = readings_of(class_result.detector_class, timing)
         rates = rates_of(distributions[i], principle.grid, low=band[0], high=band[1], readings=readings)
-        no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in each)
+        judgement = judge(
+            rates,
+            resolved_job.targets,
+            approximate=resolved_job.sheets[i].approximate,
+            settable=narrow is None and over is None and not resolved_job.job.sheets[i].surface.cut_out,
+        )
+        if judgement.chance < least:
+            break
+        no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in margins(signal_tables[i], low=low, high=high))
         served[i] = Served(
             distribution=distributions[i],
             signal_table=signal_tables[i],
             timing=timing,
             margin=(no_sheet, single, double),
-            judgement=judge(
-                rates,
-                resolved_job.targets,
-                approximate=resolved_job.sheets[i].approximate,
-                settable=narrow is None and over is None and not resolved_job.job.sheets[i].surface.cut_out,
-            ),
+            judgement=judgement,
         )
     return ConfiguredPair(
         class_result=class_result,
@@ -221,7 +249,7 @@ def _in_band(
         low=band[0],
         high=band[1],
         served=served,
-        alignment=alignment,
+        alignment=held.alignment,
         narrow=narrow,
         over_edge=over,
     )
