@@ -59,7 +59,7 @@ FILES = {"utf-8": (",", "."), "utf-8-sig": (";", ","), "utf-16": ("\t", ","), "l
 """How each is written: what divides cells, and the decimal mark."""
 WRONG: Mapping[str, tuple[dict[int, str], int | None, str]] = {
     "a material misspelt": ({1: "Coppy-Paper"}, 1, "is not a material of the library"),
-    "no material": ({1: ""}, None, "The sheet has no material"),
+    "no material": ({1: ""}, None, "Enter a material"),
     "no size": ({2: "", 3: ""}, None, "Enter a grammage or a thickness"),
     "words for a number": ({2: "achtzig"}, 2, "wrong type"),
     "a negative number": ({2: "-80"}, 2, "out of range"),
