@@ -64,7 +64,7 @@ WRONG: Mapping[str, tuple[dict[int, str], int | None, str]] = {
     "words for a number": ({2: "achtzig"}, 2, "wrong type"),
     "a negative number": ({2: "-80"}, 2, "out of range"),
     "a unit of something else": ({2: "80 mm"}, 2, "'mm' is no unit of grammage_gsm"),
-    "two sizes that contradict": ({1: "pet", 2: "80", 3: "2 µm"}, 2, "which pet cannot have"),
+    "two sizes that contradict": ({1: "pet", 2: "80", 3: "2 µm"}, 2, "impossible for polyester film"),
     "thousands or fraction": ({3: "?"}, 3, "It may be 1234 or 1.234"),
     "an error of a formula": ({2: "#N/A"}, 2, "wrong type"),
     "a number out of range": ({4: "900"}, 4, "out of range"),
