@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import read_catalogue, reference_catalogue
+from sheetmargin_service.tables import Where, build
 
 CLASS = """
 source = "made up for a test"
@@ -92,7 +95,7 @@ def test_version_follows_the_content():
         ("range_um = 5000", "range_um = nan", "class thickness-test parameters range_um: expected a finite number"),
         ("range_um = 5000", "range_um = inf", "class thickness-test parameters range_um: expected a finite number"),
         ("range_um = 5000", "range_um = true", "class thickness-test parameters range_um: expected a number, got True"),
-        ("range_um = 5000", "range_um = 5", "class thickness-test parameters: expected range_um between 100 and 10000"),
+        ("range_um = 5000", "range_um = 5", "class thickness-test parameters range_um: expected at least 100, got 5"),
         ("range_um = 5000", "range_mm = 5", "class thickness-test parameters: unknown key 'range_mm'"),
         ("range_um = 5000\n", "", "class thickness-test parameters: missing key 'range_um'"),
         ('contact = "laser"', 'contact = "radar"', "contact: expected one of ['roller', 'laser'], got 'radar'"),
@@ -101,7 +104,7 @@ def test_version_follows_the_content():
             'contact = "roller"',
             "force_n, contact_width_mm, contact_length_mm and support_mm for a",
         ),
-        ("stand_off_mm = 30", "air_left = 0.5\nstand_off_mm = 30", "expected air_left from 0 to 1, and 1 for a laser"),
+        ("stand_off_mm = 30", "air_left = 0.5\nstand_off_mm = 30", "expected air_left 1 for a laser"),
         ("reading_interval_ms = 1", "reading_interval_ms = 3", "0 < reading_interval_ms <= response_ms"),
         ('principle = "thickness"', 'principle = "sniffing"', "class thickness-test: unknown principle 'sniffing'"),
         ('id = "thickness-test"', "id = 7", "class number 1: expected a table with a text 'id'"),
@@ -147,35 +150,35 @@ def test_no_class_and_a_class_twice():
 @pytest.mark.parametrize(
     ("class_id", "change", "told"),
     [
-        ("ultrasonic-180k", {"frequency_hz": 5e6}, "frequency_hz between 20e3 and 1e6"),
+        ("ultrasonic-180k", {"frequency_hz": 5e6}, "frequency_hz: expected at most 1e+06"),
         ("ultrasonic-180k", {"bandwidth_hz": 100e3}, "bandwidth_hz above 0 and below half the frequency"),
-        ("ultrasonic-180k", {"face_reflection": 1.0}, "face_reflection from 0 to below 1"),
+        ("ultrasonic-180k", {"face_reflection": 1.0}, "face_reflection: expected below 1"),
         ("ultrasonic-180k", {"gate_us": None}, "gate_us for a gated class"),
         ("ultrasonic-180k", {"reference_gap_mm": 500.0}, "gap_min_mm <= reference_gap_mm"),
-        ("ultrasonic-180k", {"face_radius_mm": 0.0}, "face_radius_mm above 0"),
+        ("ultrasonic-180k", {"face_radius_mm": 0.0}, "face_radius_mm: expected above 0"),
         ("ultrasonic-180k", {"noise_db": 5.0}, "overload_db below noise_db"),
-        ("ultrasonic-180k", {"span_db": 0.0}, "span_db and gain_range_db not negative"),
-        ("eddy-current-1k", {"frequency_hz": 9e6}, "frequency_hz between 10 and 5e6"),
+        ("ultrasonic-180k", {"span_db": 0.0}, "span_db: expected above 0"),
+        ("eddy-current-1k", {"frequency_hz": 9e6}, "frequency_hz: expected at most 5e+06"),
         ("eddy-current-1k", {"coil_inner_radius_mm": 13.0}, "coil_inner_radius_mm < coil_outer_radius_mm"),
-        ("eddy-current-1k", {"coil_length_mm": 0.0}, "coil_length_mm above 0"),
-        ("eddy-current-1k", {"recess_mm": 0.0}, "recess_mm above 0"),
+        ("eddy-current-1k", {"coil_length_mm": 0.0}, "coil_length_mm: expected above 0"),
+        ("eddy-current-1k", {"recess_mm": 0.0}, "recess_mm: expected above 0"),
         ("eddy-current-1k", {"gap_max_mm": 1.0}, "reference_gap_mm <= gap_max_mm"),
-        ("eddy-current-1k", {"floor_db": 0.0}, "floor_db above 0"),
-        ("eddy-current-1k", {"drift_db": 0.0}, "drift_db above 0"),
-        ("eddy-current-1k", {"hold_mm": -1.0}, "hold_mm above 0 or none"),
+        ("eddy-current-1k", {"floor_db": 0.0}, "floor_db: expected above 0"),
+        ("eddy-current-1k", {"drift_db": 0.0}, "drift_db: expected above 0"),
+        ("eddy-current-1k", {"hold_mm": -1.0}, "hold_mm: expected above 0"),
         ("eddy-current-80", {"reading_interval_ms": 1.0}, "at least one period"),
-        ("capacitive-200k", {"frequency_hz": 10.0}, "frequency_hz between 1e3 and 1e8"),
-        ("capacitive-200k", {"gap_max_mm": 20.0}, "at least 4 times as wide"),
+        ("capacitive-200k", {"frequency_hz": 10.0}, "frequency_hz: expected at least 1000"),
+        ("capacitive-200k", {"gap_max_mm": 20.0}, "at least 4 times gap_max_mm"),
         ("capacitive-200k", {"gap_min_mm": 9.0}, "gap_min_mm <= gap_max_mm"),
-        ("capacitive-200k", {"resolution_ff": 0.0}, "resolution_ff above 0"),
-        ("capacitive-200k", {"gap_drift_um": 0.0}, "gap_drift_um above 0"),
-        ("optical-850", {"wavelength_nm": 500.0}, "wavelength_nm between 700 and 1700"),
-        ("optical-850", {"spot_diameter_mm": 0.0}, "spot_diameter_mm above 0"),
+        ("capacitive-200k", {"resolution_ff": 0.0}, "resolution_ff: expected above 0"),
+        ("capacitive-200k", {"gap_drift_um": 0.0}, "gap_drift_um: expected above 0"),
+        ("optical-850", {"wavelength_nm": 500.0}, "wavelength_nm: expected at least 700"),
+        ("optical-850", {"spot_diameter_mm": 0.0}, "spot_diameter_mm: expected above 0"),
         ("optical-850", {"gap_min_mm": 100.0}, "gap_min_mm <= reference_gap_mm"),
         ("optical-850", {"resolution_db": 50.0}, "0 < resolution_db < floor_db"),
-        ("optical-850", {"drift_db": 0.0}, "drift_db above 0"),
-        ("optical-850", {"position_db_per_mm": -1.0}, "position_db_per_mm not negative"),
-        ("thickness-roller", {"runout_um": 0.0}, "resolution_um, runout_um and drift_um above 0"),
+        ("optical-850", {"drift_db": 0.0}, "drift_db: expected above 0"),
+        ("optical-850", {"position_db_per_mm": -1.0}, "position_db_per_mm: expected at least 0"),
+        ("thickness-roller", {"runout_um": 0.0}, "runout_um: expected above 0"),
         (
             "thickness-roller",
             {"force_n": None},
@@ -187,6 +190,7 @@ def test_no_class_and_a_class_twice():
 )
 def test_each_rule_of_the_parameters(class_id, change, told):
     parameters = next(c for c in reference_catalogue().classes if c.id == class_id).parameters
-    assert parameters.problems() == []
-    (problem,) = type(parameters)(**{**vars(parameters), **change}).problems()
-    assert told in problem
+    kind, where = type(parameters), Where("parameters")
+    assert build(kind, vars(parameters), where=where) == parameters
+    with pytest.raises(FieldError, match=re.escape(told)):
+        build(kind, {**vars(parameters), **change}, where=where)

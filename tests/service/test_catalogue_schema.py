@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from collections.abc import Iterator
 from copy import deepcopy
 from typing import Any
 
@@ -83,3 +84,31 @@ def test_what_the_schema_refuses_is_not_read_either(place: tuple[str | int, ...]
     assert not VALIDATOR.is_valid(table)
     with pytest.raises(FieldError):
         read_catalogue(name="own", text=json.dumps(table), syntax="json", reference=reference_catalogue().classes)
+
+
+def numbers() -> Iterator[Any]:
+    """A table with one class of each principle, and each of its numbers."""
+    for principle in principles().values():
+        table = dict(load_table(principle.folder, "reference.toml"))
+        table["class"] = table["class"][:1]
+        for name, value in table["class"][0]["parameters"].items():
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                yield pytest.param(table, name, id=f"{principle.id}-{name}")
+
+
+@pytest.mark.parametrize(("table", "name"), list(numbers()))
+@pytest.mark.parametrize("value", [-1, 0, 1e-12, 1.5, 1e9])
+def test_what_the_schema_passes_is_read_but_for_rules_between_fields(
+    table: dict[str, Any], name: str, value: float
+) -> None:
+    table = deepcopy(table)
+    parameters = table["class"][0]["parameters"]
+    parameters[name] = value
+    text, reference = json.dumps(table), reference_catalogue().classes
+    rule = ""
+    try:
+        read_catalogue(name="own", text=text, syntax="json", reference=reference)
+    except FieldError as error:
+        rule = str(error).rpartition("expected ")[2]
+    between = [field for field in (*parameters, "frequency", "period") if field in rule and field != name]
+    assert VALIDATOR.is_valid(table) == (not rule or bool(between)), rule

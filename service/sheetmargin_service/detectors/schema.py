@@ -52,6 +52,7 @@ _MORE: dict[tuple[type, str], Shape] = {
     (OrderLine, "serves_lanes"): {"minimum": 1},
 }
 """What the type of a field does not say."""
+_BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 _PITCH: Shape = {
     "if": {"properties": {"thread": {"const": "rectangular"}}, "required": ["thread"]},
     "then": {"not": {"required": ["pitch_mm"]}},
@@ -115,6 +116,7 @@ def _object(kind: type[Any]) -> Shape:
     if "parameters" in fields:
         described["parameters"] = {"type": "object"}
     for name, field in fields.items():
+        described[name] |= {words: field.metadata[bound] for bound, words in _BOUNDS.items() if bound in field.metadata}
         if field.default is not MISSING and field.default is not None and not is_dataclass(field.default):
             described[name]["default"] = field.default
     return {

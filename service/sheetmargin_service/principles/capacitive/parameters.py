@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from sheetmargin.contract.fields import about
 
 from sheetmargin_service.detectors.parameters import broken_rules
 
@@ -17,32 +19,26 @@ class CapacitiveParameters:
     `static_rejection_db` away.
     """
 
-    frequency_hz: float
-    electrode_width_mm: float
-    electrode_length_mm: float
-    resolution_ff: float
-    gap_drift_um: float
-    gap_min_mm: float
+    frequency_hz: float = field(metadata=about(ge=1e3, le=1e8))
+    electrode_width_mm: float = field(metadata=about(gt=0))
+    electrode_length_mm: float = field(metadata=about(gt=0))
+    resolution_ff: float = field(metadata=about(gt=0))
+    gap_drift_um: float = field(metadata=about(gt=0))
+    gap_min_mm: float = field(metadata=about(gt=0))
     gap_max_mm: float
-    reading_interval_ms: float
-    response_ms: float
-    bracket_um_per_k: float = 1.8
-    drive_v: float = 10.0
-    static_rejection_db: float = 114.0
+    reading_interval_ms: float = field(metadata=about(gt=0))
+    response_ms: float = field(metadata=about(gt=0))
+    bracket_um_per_k: float = field(default=1.8, metadata=about(ge=0))
+    drive_v: float = field(default=10.0, metadata=about(gt=0))
+    static_rejection_db: float = field(default=114.0, metadata=about(ge=0, le=160))
 
     def problems(self) -> list[str]:
         return broken_rules(
             self,
             {
-                "frequency_hz between 1e3 and 1e8": 1e3 <= self.frequency_hz <= 1e8,
                 "0 < gap_min_mm <= gap_max_mm": 0 < self.gap_min_mm <= self.gap_max_mm,
-                "electrodes at least 4 times as wide and long as gap_max_mm": (
+                "electrode_width_mm and electrode_length_mm at least 4 times gap_max_mm": (
                     min(self.electrode_width_mm, self.electrode_length_mm) >= 4 * self.gap_max_mm
                 ),
-                "resolution_ff above 0": self.resolution_ff > 0,
-                "gap_drift_um above 0": self.gap_drift_um > 0,
-                "bracket_um_per_k not negative": self.bracket_um_per_k >= 0,
-                "drive_v above 0": self.drive_v > 0,
-                "static_rejection_db from 0 to 160": 0 <= self.static_rejection_db <= 160,
             },
         )

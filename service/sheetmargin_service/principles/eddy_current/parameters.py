@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from sheetmargin.contract.fields import about
 
 from sheetmargin_service.detectors.parameters import broken_rules
 
@@ -21,43 +23,36 @@ class EddyCurrentParameters:
     may saturate steel up to `saturated_mm` in all: what is left of its permeability is `saturated_permeability`.
     """
 
-    frequency_hz: float
-    coil_inner_radius_mm: float
-    coil_outer_radius_mm: float
-    coil_length_mm: float
-    recess_mm: float
+    frequency_hz: float = field(metadata=about(ge=10, le=5e6))
+    coil_inner_radius_mm: float = field(metadata=about(gt=0))
+    coil_outer_radius_mm: float = field(metadata=about(gt=0))
+    coil_length_mm: float = field(metadata=about(gt=0))
+    recess_mm: float = field(metadata=about(gt=0))
     reference_gap_mm: float
-    floor_db: float
-    drift_db: float
+    floor_db: float = field(metadata=about(gt=0))
+    drift_db: float = field(metadata=about(gt=0))
     taught_on_sheet: bool
-    hold_mm: float | None = None
-    gap_min_mm: float
+    hold_mm: float | None = field(default=None, metadata=about(gt=0))
+    gap_min_mm: float = field(metadata=about(ge=0))
     gap_max_mm: float
-    reading_interval_ms: float
-    response_ms: float
-    saturated_permeability: float | None = None
-    saturated_mm: float | None = None
+    reading_interval_ms: float = field(metadata=about(gt=0))
+    response_ms: float = field(metadata=about(gt=0))
+    saturated_permeability: float | None = field(default=None, metadata=about(ge=1))
+    saturated_mm: float | None = field(default=None, metadata=about(gt=0))
 
     def problems(self) -> list[str]:
         return broken_rules(
             self,
             {
-                "frequency_hz between 10 and 5e6": 10 <= self.frequency_hz <= 5e6,
                 "0 < coil_inner_radius_mm < coil_outer_radius_mm": (
                     0 < self.coil_inner_radius_mm < self.coil_outer_radius_mm
                 ),
-                "coil_length_mm above 0": self.coil_length_mm > 0,
-                "recess_mm above 0": self.recess_mm > 0,
                 "0 <= gap_min_mm <= reference_gap_mm <= gap_max_mm": (
                     0 <= self.gap_min_mm <= self.reference_gap_mm <= self.gap_max_mm
                 ),
-                "floor_db above 0": self.floor_db > 0,
-                "drift_db above 0": self.drift_db > 0,
-                "saturated_permeability from 1 with saturated_mm above 0, or neither": (
-                    (self.saturated_permeability is None and self.saturated_mm is None)
-                    or ((self.saturated_permeability or 0.0) >= 1.0 and (self.saturated_mm or 0.0) > 0.0)
+                "saturated_permeability with saturated_mm, or neither": (
+                    (self.saturated_permeability is None) == (self.saturated_mm is None)
                 ),
-                "hold_mm above 0 or none": self.hold_mm is None or self.hold_mm > 0,
                 "reading_interval_ms of at least one period": self.reading_interval_ms >= 1e3 / self.frequency_hz,
             },
         )

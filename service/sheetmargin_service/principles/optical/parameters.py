@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from sheetmargin.contract.fields import about
 
 from sheetmargin_service.detectors.parameters import broken_rules
 
@@ -17,31 +19,27 @@ class OpticalParameters:
     of the open path, likewise, above which the receiver is overloaded: what takes less reads alike.
     """
 
-    wavelength_nm: float
-    spot_diameter_mm: float
+    wavelength_nm: float = field(metadata=about(ge=700, le=1700))
+    spot_diameter_mm: float = field(metadata=about(gt=0))
     reference_gap_mm: float
-    floor_db: float
-    resolution_db: float
-    drift_db: float
-    position_db_per_mm: float
-    gap_min_mm: float
+    floor_db: float = field(metadata=about(gt=0))
+    resolution_db: float = field(metadata=about(gt=0))
+    drift_db: float = field(metadata=about(gt=0))
+    position_db_per_mm: float = field(metadata=about(ge=0))
+    gap_min_mm: float = field(metadata=about(gt=0))
     gap_max_mm: float
-    reading_interval_ms: float
-    response_ms: float
-    overload_db: float = 0.0
+    reading_interval_ms: float = field(metadata=about(gt=0))
+    response_ms: float = field(metadata=about(gt=0))
+    overload_db: float = field(default=0.0, metadata=about(ge=0))
 
     def problems(self) -> list[str]:
         return broken_rules(
             self,
             {
-                "wavelength_nm between 700 and 1700": 700 <= self.wavelength_nm <= 1700,
-                "spot_diameter_mm above 0": self.spot_diameter_mm > 0,
                 "0 < gap_min_mm <= reference_gap_mm <= gap_max_mm": (
                     0 < self.gap_min_mm <= self.reference_gap_mm <= self.gap_max_mm
                 ),
                 "0 < resolution_db < floor_db": 0 < self.resolution_db < self.floor_db,
                 "0 <= overload_db < floor_db": 0 <= self.overload_db < self.floor_db,
-                "drift_db above 0": self.drift_db > 0,
-                "position_db_per_mm not negative": self.position_db_per_mm >= 0,
             },
         )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+from sheetmargin.contract.fields import about
 
 from sheetmargin_service.detectors.parameters import broken_rules
 
@@ -20,20 +22,20 @@ class ThicknessParameters:
     """
 
     contact: Literal["roller", "laser"]
-    range_um: float
-    resolution_um: float
-    runout_um: float
-    drift_um: float
-    force_n: float | None = None
-    contact_width_mm: float | None = None
-    contact_length_mm: float | None = None
-    support_mm: float | None = None
-    air_left: float = 1.0
-    spot_diameter_mm: float | None = None
-    spot_offset_mm: float | None = None
-    stand_off_mm: float = 0.0
-    reading_interval_ms: float
-    response_ms: float
+    range_um: float = field(metadata=about(ge=100, le=10_000))
+    resolution_um: float = field(metadata=about(gt=0))
+    runout_um: float = field(metadata=about(gt=0))
+    drift_um: float = field(metadata=about(gt=0))
+    force_n: float | None = field(default=None, metadata=about(gt=0))
+    contact_width_mm: float | None = field(default=None, metadata=about(gt=0))
+    contact_length_mm: float | None = field(default=None, metadata=about(gt=0))
+    support_mm: float | None = field(default=None, metadata=about(gt=0))
+    air_left: float = field(default=1.0, metadata=about(ge=0, le=1))
+    spot_diameter_mm: float | None = field(default=None, metadata=about(gt=0))
+    spot_offset_mm: float | None = field(default=None, metadata=about(gt=0))
+    stand_off_mm: float = field(default=0.0, metadata=about(ge=0))
+    reading_interval_ms: float = field(metadata=about(gt=0))
+    response_ms: float = field(metadata=about(gt=0))
 
     def problems(self) -> list[str]:
         roller = (self.force_n, self.contact_width_mm, self.contact_length_mm, self.support_mm)
@@ -42,17 +44,11 @@ class ThicknessParameters:
         return broken_rules(
             self,
             {
-                "range_um between 100 and 10000": 100 <= self.range_um <= 10_000,
-                "resolution_um, runout_um and drift_um above 0": (
-                    min(self.resolution_um, self.runout_um, self.drift_um) > 0
-                ),
                 "force_n, contact_width_mm, contact_length_mm and support_mm for a roller; spot_diameter_mm and "
                 "spot_offset_mm for a laser": (
-                    all(value is not None and value > 0 for value in own) and all(value is None for value in other)
+                    all(value is not None for value in own) and all(value is None for value in other)
                 ),
-                "air_left from 0 to 1, and 1 for a laser": (
-                    0 <= self.air_left <= 1 and (self.contact == "roller" or self.air_left == 1)
-                ),
+                "air_left 1 for a laser": self.contact == "roller" or self.air_left == 1,
                 "stand_off_mm above 0 for a laser, 0 for a roller": (self.stand_off_mm > 0)
                 == (self.contact == "laser"),
             },

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+from sheetmargin.contract.fields import about
 
 from sheetmargin_service.detectors.parameters import broken_rules
 
@@ -18,39 +20,35 @@ class UltrasonicParameters:
     `span_db`; the gain moves that span by up to `gain_range_db`.
     """
 
-    frequency_hz: float
-    bandwidth_hz: float
-    face_radius_mm: float
-    face_reflection: float
+    frequency_hz: float = field(metadata=about(ge=20e3, le=1e6))
+    bandwidth_hz: float = field(metadata=about(gt=0))
+    face_radius_mm: float = field(metadata=about(gt=0))
+    face_reflection: float = field(metadata=about(ge=0, lt=1))
     drive: Literal["gated", "continuous"]
-    gate_us: float | None = None
+    gate_us: float | None = field(default=None, metadata=about(gt=0))
     reference_gap_mm: float
     overload_db: float
     noise_db: float
     bypass_db: float
-    span_db: float
-    gain_range_db: float
-    gap_min_mm: float
+    span_db: float = field(metadata=about(gt=0))
+    gain_range_db: float = field(metadata=about(ge=0))
+    gap_min_mm: float = field(metadata=about(gt=0))
     gap_max_mm: float
-    reading_interval_ms: float
-    response_ms: float
+    reading_interval_ms: float = field(metadata=about(gt=0))
+    response_ms: float = field(metadata=about(gt=0))
     drift_db: float
 
     def problems(self) -> list[str]:
         return broken_rules(
             self,
             {
-                "frequency_hz between 20e3 and 1e6": 20e3 <= self.frequency_hz <= 1e6,
                 "bandwidth_hz above 0 and below half the frequency": 0 < self.bandwidth_hz < self.frequency_hz / 2,
-                "face_reflection from 0 to below 1": 0 <= self.face_reflection < 1,
                 "gate_us for a gated class, none for a continuous one": (
                     (self.gate_us is not None) == (self.drive == "gated")
                 ),
                 "0 < gap_min_mm <= reference_gap_mm <= gap_max_mm": (
                     0 < self.gap_min_mm <= self.reference_gap_mm <= self.gap_max_mm
                 ),
-                "face_radius_mm above 0": self.face_radius_mm > 0,
                 "overload_db below noise_db": self.overload_db < self.noise_db,
-                "span_db and gain_range_db not negative": self.span_db > 0 and self.gain_range_db >= 0,
             },
         )
