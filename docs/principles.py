@@ -10,18 +10,19 @@ from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.notes import RuledOut
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.names import Reader
+from sheetmargin_service.messages.quantities import written
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.recommend import recommend
 
 SHEETS: dict[str, SheetSpec] = {
-    "newsprint, 45 g/m2": SheetSpec(material="newsprint", grammage_gsm=45),
-    "copy paper, 80 g/m2": SheetSpec(material="copy-paper", grammage_gsm=80),
-    "tissue, 18 g/m2": SheetSpec(material="tissue", grammage_gsm=18),
-    "coated board, 300 g/m2": SheetSpec(material="coated-board", grammage_gsm=300),
+    "newsprint, 45 g/m²": SheetSpec(material="newsprint", grammage_gsm=45),
+    "copy paper, 80 g/m²": SheetSpec(material="copy-paper", grammage_gsm=80),
+    "tissue, 18 g/m²": SheetSpec(material="tissue", grammage_gsm=18),
+    "coated board, 300 g/m²": SheetSpec(material="coated-board", grammage_gsm=300),
     "greyboard, 2 mm": SheetSpec(material="greyboard", thickness_um=2000),
-    "mirror-coated board (300 g/m2, 9 um of aluminium)": SheetSpec(
+    "mirror-coated board (300 g/m², 9 µm of aluminium)": SheetSpec(
         layers=(
             Layer(material="coated-board", grammage_gsm=300),
             Layer(material="adhesive-pu", thickness_um=3),
@@ -31,11 +32,11 @@ SHEETS: dict[str, SheetSpec] = {
     "corrugated board, B flute": SheetSpec(
         corrugated=Corrugated(liners_gsm=(125.0, 125.0), walls=(Wall(flute="B", medium_gsm=112.0),))
     ),
-    "PET film, 12 um": SheetSpec(material="pet", thickness_um=12),
-    "transparent PE-LD film, 50 um": SheetSpec(material="pe-ld", thickness_um=50),
-    "white BOPP film, 40 um": SheetSpec(material="bopp-white", thickness_um=40),
+    "PET film, 12 µm": SheetSpec(material="pet", thickness_um=12),
+    "transparent PE-LD film, 50 µm": SheetSpec(material="pe-ld", thickness_um=50),
+    "white BOPP film, 40 µm": SheetSpec(material="bopp-white", thickness_um=40),
     "rigid PVC, 0.76 mm": SheetSpec(material="pvc-rigid", thickness_um=760),
-    "aluminium foil, 15 um": SheetSpec(material="aluminium-foil", thickness_um=15),
+    "aluminium foil, 15 µm": SheetSpec(material="aluminium-foil", thickness_um=15),
     "aluminium, 1 mm": SheetSpec(material="aluminium", thickness_um=1000),
     "copper, 0.6 mm": SheetSpec(material="copper", thickness_um=600),
     "steel, 0.2 mm": SheetSpec(material="steel", thickness_um=200),
@@ -44,8 +45,8 @@ SHEETS: dict[str, SheetSpec] = {
     "stainless steel, 1 mm": SheetSpec(material="stainless-steel", thickness_um=1000),
     "silicon wafer, 0.3 mm": SheetSpec(material="silicon", thickness_um=300),
     "glass, 1 mm": SheetSpec(material="glass", thickness_um=1000),
-    "cotton fabric, 150 g/m2": SheetSpec(material="cotton-fabric", grammage_gsm=150),
-    "nonwoven, 40 g/m2": SheetSpec(material="nonwoven", grammage_gsm=40),
+    "cotton fabric, 150 g/m²": SheetSpec(material="cotton-fabric", grammage_gsm=150),
+    "nonwoven, 40 g/m²": SheetSpec(material="nonwoven", grammage_gsm=40),
     "rubber, 1 mm": SheetSpec(material="rubber", thickness_um=1000),
     "veneer, 0.6 mm": SheetSpec(material="veneer", thickness_um=600),
 }
@@ -87,11 +88,11 @@ WORDS = """
 
 IN_FULL = (
     "steel, 1 mm",
-    "PET film, 12 um",
-    "transparent PE-LD film, 50 um",
-    "cotton fabric, 150 g/m2",
+    "PET film, 12 µm",
+    "transparent PE-LD film, 50 µm",
+    "cotton fabric, 150 g/m²",
     "corrugated board, B flute",
-    "mirror-coated board (300 g/m2, 9 um of aluminium)",
+    "mirror-coated board (300 g/m², 9 µm of aluminium)",
     "silicon wafer, 0.3 mm",
 )
 """Sheets whose outcome is told in words, principle by principle."""
@@ -129,13 +130,15 @@ def cell(answer: Answer, principle: str) -> str:
         return refusal(answer, principle).code
     result, setup = found.sheets[0], found.setups[0]
     margin = min(result.margin.no_sheet, result.margin.single, result.margin.double)
-    return f"**{found.verdict}** {setup.detector_class.id}, {margin:g} {result.signal.unit}"
+    return f"**{found.verdict}** {setup.detector_class.id}, {written('margin', margin, 'en', unit=result.signal.unit)}"
 
 
 def reasons(recommendation: Recommendation, *, most: int) -> str:
     """The physics behind a recommendation, in words."""
     told = [
-        say(n.code, n.values, reader=Reader(language="en")) for n in recommendation.reasons if n.code not in GENERAL
+        say(n.code, n.values, reader=Reader(language="en"))
+        for n in recommendation.reasons
+        if n.code not in GENERAL and not n.code.startswith("behind-by-")
     ]
     return " ".join(told[:most])
 
