@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sheetmargin import Client, Grid, InstalledSetup, PredictionQuestion, Sheet
+from sheetmargin import Client, Grid, InstalledBand, InstalledProfile, InstalledSetup, PredictionQuestion, Sheet
 from sheetmargin.contract.answer import Recommendation
 from sheetmargin.contract.measure import MarginMap
 
 DOCS = Path(__file__).parent
 PAPER = Sheet(material="copy-paper", grammage_gsm=80)
-PLATE = Sheet(material="pvc-rigid", thickness_um=760)
-PAIR = "ultrasonic-180k-high-output"
 GAPS = tuple(float(gap) for gap in range(25, 60, 5))
 TILTS = tuple(float(tilt) for tilt in range(0, 60, 5))
 CELL = 34
@@ -24,13 +22,16 @@ def drawn() -> dict[Path, str]:
     """Every picture by its file."""
     with Client.in_process(language="en") as client:
         best = client.recommend(PAPER).best
-        question = PredictionQuestion(
-            sheet=PLATE,
-            setup=InstalledSetup(detector_class=PAIR, gap_mm=40),
-            grid=Grid(gap_mm=GAPS, tilt_deg=TILTS),
+        assert best is not None
+        setup = best.setups[0]
+        band = InstalledBand(low=setup.profile.band.low, high=setup.profile.band.high)
+        installed = InstalledSetup(
+            detector_class=setup.detector_class.id,
+            gap_mm=setup.geometry.gap_mm.nominal,
+            profile=InstalledProfile(band=band),
         )
+        question = PredictionQuestion(sheet=PAPER, setup=installed, grid=Grid(gap_mm=GAPS, tilt_deg=TILTS))
         found = client.predict(question).gap_tilt
-    assert best is not None
     assert found is not None
     return {DOCS / "ladder.svg": ladder(best), DOCS / "margin-map.svg": margin_map(found)}
 
@@ -78,8 +79,8 @@ def margin_map(found: MarginMap) -> str:
             x = left + CELL * column
             fill, ink = next(((fill, ink) for least, fill, ink in SAFE if margin >= least), NEGATIVE)
             cells.append(f'<rect x="{x}" y="{y}" width="{CELL - 1}" height="{CELL - 1}" fill="{fill}"/>')
-            cells.append(_text(x + CELL / 2, y + 22, f"{margin:.0f}", "middle", ink))
-    title = "Smallest margin in dB over gap and tilt: rigid PVC, 0.76 mm, before an ultrasonic pair of 180 kHz"
+            cells.append(_text(x + CELL / 2, y + 22, f"{round(margin)}", "middle", ink))
+    title = "Smallest margin in dB over gap and tilt: copy paper of 80 g/m², with the band of the answer"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" role="img" '
         f'font-family="sans-serif" font-size="13"><title>{title}</title>'
