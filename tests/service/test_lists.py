@@ -79,15 +79,20 @@ def test_the_limit_only_cuts_the_answer() -> None:
 
 @FEW_EXAMPLES
 @given(lists, st.booleans())
-def test_the_limit_only_cuts_any_list(sheets: tuple[SheetSpec, ...], keep_sequence: bool) -> None:
+def test_the_limit_only_cuts_any_list_and_every_set_up_names_its_sheets(
+    sheets: tuple[SheetSpec, ...], keep_sequence: bool
+) -> None:
     assert_limit_only_cuts(*sheets, limits=(1,), classes=FEW, keep_sequence=keep_sequence)
+    for one in answer(*sheets, limit=20, classes=FEW, keep_sequence=keep_sequence).recommendations:
+        for setup in one.setups:
+            assert setup.sheets
+            assert list(setup.sheets) == [s.index for s in one.sheets if s.setup == setup.index]
 
 
-def test_the_limit_only_cuts_a_long_list() -> None:
-    papers = [SheetSpec(material="copy-paper", grammage_gsm=60.0 + 4.0 * step) for step in range(46)]
-    sheets = (*papers, CARD, STEEL, FILM, BOARD)
-    assert len(sheets) == 50
-    assert_limit_only_cuts(*sheets, limits=(1,), classes=FEW[1:4])
+@pytest.mark.parametrize("papers", [6, pytest.param(46, marks=pytest.mark.long)])
+def test_the_limit_only_cuts_a_long_list(papers: int) -> None:
+    some = [SheetSpec(material="copy-paper", grammage_gsm=60.0 + 180.0 * step / papers) for step in range(papers)]
+    assert_limit_only_cuts(*some, CARD, STEEL, FILM, BOARD, limits=(1,), classes=FEW[1:4])
 
 
 def first_key(found: list[ClassResult]) -> tuple[float | str, ...] | None:
@@ -155,15 +160,6 @@ def test_a_list_with_a_sheet_that_is_not_served_is_not_suitable() -> None:
     for one in found.recommendations:
         assert (one.serves.count, one.serves.of) == (len(one.sheets), 2)
         assert sorted([*(s.index for s in one.sheets), *(s.index for s in one.not_served)]) == [0, 1]
-
-
-@FEW_EXAMPLES
-@given(lists)
-def test_every_set_up_names_its_sheets(sheets: tuple[SheetSpec, ...]) -> None:
-    for one in answer(*sheets, classes=FEW).recommendations:
-        for setup in one.setups:
-            assert setup.sheets
-            assert list(setup.sheets) == [s.index for s in one.sheets if s.setup == setup.index]
 
 
 @pytest.mark.parametrize("sheets", [(PAPER, CARD, FILM), (PAPER, CARD, STEEL)], ids=["light", "kinds"])
