@@ -55,6 +55,22 @@ def assert_limited(response: TestResponse, *, rate: str) -> None:
     assert response.headers["Content-Security-Policy"].startswith("default-src 'none'")
 
 
+def test_what_is_left_of_a_rate_is_told() -> None:
+    """draft-ietf-httpapi-ratelimit-headers-10: of each policy what is left, and the seconds until it begins anew."""
+    app = app_of(rate_per_address="3/minute;50/hour")
+    for left in (2, 1, 0, 0):
+        response = ask(app)
+        policy, rates = response.headers["RateLimit-Policy"], response.headers["RateLimit"].split(", ")
+        # Whoever is refused is told of the rate that refuses.
+        every = {'"3-per-60s";q=3;w=60', '"50-per-3600s";q=50;w=3600'}
+        assert set(policy.split(", ")) == (every if response.status_code == 200 else {'"3-per-60s";q=3;w=60'})
+        found = {rate.partition(";t=")[0]: int(rate.partition(";t=")[2]) for rate in rates}
+        assert 0 < found[f'"3-per-60s";r={left}'] <= 61
+    assert response.status_code == 429
+    assert "RateLimit" not in ask(app, "/livez").headers
+    assert "RateLimit" not in ask(app_of()).headers
+
+
 def test_an_address_is_limited_and_no_other() -> None:
     app = app_of(rate_per_address="3/minute")
     assert statuses(app, 3) == [200] * 3

@@ -65,6 +65,36 @@ def test_lines_are_answered_by_lines_and_an_end(api: FlaskClient) -> None:
     assert end == {"end": {"count": 3, "problems": 1}}
 
 
+def test_the_same_body_goes_on_where_its_answer_ended(api: FlaskClient) -> None:
+    body = as_lines([job(80, "a"), job(81, "b"), job("thick", "c")])
+    whole = lines_of(send(api, body, NDJSON))
+    data = {"data": body, "headers": {"Content-Type": NDJSON}, "buffered": True}
+    *lines, end = lines_of(api.post(f"{PATH}?start_index=1", **data))
+    assert [(line["index"], line["reference"]) for line in lines] == [(1, "b"), (2, "c")]
+    assert lines[0] == whole[1]
+    assert end == {"end": {"count": 2, "problems": 1}}
+    assert lines_of(api.post(f"{PATH}?start_index=3", **data)) == [{"end": {"count": 0, "problems": 0}}]
+    wrong = api.post(f"{PATH}?start_index=-1", **data)
+    assert (wrong.status_code, wrong.get_json()["errors"][0]["parameter"]) == (422, "start_index")
+
+
+@pytest.mark.parametrize(
+    ("line", "reference"),
+    [
+        ('{"reference": "a \\"7\\"", "sheets": [}', 'a "7"'),
+        ('{"reference": "a", "line": {"reference": "b"}, "sheets": [}', None),
+        ('{"sheets": [}', None),
+        ('{"reference": "a\\u0000", "sheets": [}', None),
+    ],
+)
+def test_a_line_that_is_no_json_may_still_have_its_reference(
+    api: FlaskClient, line: str, reference: str | None
+) -> None:
+    (item, _) = lines_of(send(api, line + "\n", NDJSON))
+    assert item["reference"] == reference
+    assert item["problem"]["status"] == 400
+
+
 @pytest.mark.parametrize(
     ("sent", "accept", "answered"),
     [

@@ -7,6 +7,7 @@ import io
 import json
 import logging
 import math
+import re
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
@@ -36,6 +37,9 @@ log = logging.getLogger(__name__)
 NDJSON = "application/x-ndjson"
 MEDIA_TYPES = (JSON, NDJSON)
 MOST_JOBS = 1000
+NAMED = re.compile(rb'"reference"\s*:\s*("(?:[^"\\]|\\.)*")')
+LONGEST_LOOKED_AT = 65_536
+"""Bytes of a text that is no JSON in which a reference is looked for."""
 REFERENCE = asked_field(Job, "reference")
 
 
@@ -53,6 +57,14 @@ class Entry:
         except strict_json.JsonError as error:
             return None, tuple(replace(fault, line=self.line) for fault in error.faults)
         return value, tuple(faults)
+
+    def broken_reference(self) -> str | None:
+        """The caller's own name of a job whose text may be no JSON, where one member can be it."""
+        found = NAMED.findall(self.text[:LONGEST_LOOKED_AT])
+        try:
+            return _reference({"reference": json.loads(found[0])}) if len(found) == 1 else None
+        except ValueError:
+            return None
 
 
 def entries_of(body: bytes, media_type: str) -> list[Entry]:
@@ -115,14 +127,14 @@ class Batch:
     limit_s: float | None = None
     schema: StrictSchema = field(default_factory=question_schema(Job))
 
-    def answer(self, entries: list[Entry], progress: Progress) -> Iterator[dict[str, Any]]:
-        """One line for each job, as soon as it is computed; BrokenPipeError when nobody waits for it.
+    def answer(self, entries: list[Entry], progress: Progress, *, start_index: int = 0) -> Iterator[dict[str, Any]]:
+        """One line for each job from an index on, as soon as it is computed; BrokenPipeError when nobody waits for it.
 
         Without asking, the job after the one under way would be computed, too: the kernel takes one line more.
         """
         known: dict[str, Answer] = {}
         ends = time.monotonic() + (self.limit_s or math.inf)
-        for index, entry in enumerate(entries):
+        for index, entry in enumerate(entries[start_index:], start=start_index):
             if self.is_gone():
                 raise BrokenPipeError(errno.EPIPE, "the caller of a batch has gone")
             progress.begun += 1
@@ -131,7 +143,7 @@ class Batch:
                 with time_limit(min(self.job_limit_s or math.inf, ends - time.monotonic())):
                     check_time()
                     value, faults = entry.parse()
-                    line["reference"] = _reference(value)
+                    line["reference"] = entry.broken_reference() if value is None else _reference(value)
                     line["result"] = self._result(value, faults, known)
             except Problem as problem:
                 line["problem"] = problem.document(request_id=self.request_id, language=self.language)

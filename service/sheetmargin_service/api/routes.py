@@ -145,14 +145,21 @@ class Routes:
         return self._declare("POST", path, call, "json", body, answer)
 
     def post_many(
-        self, path: str, call: Call, *, bodies: Mapping[str, Any], answers: Mapping[str, Any]
+        self,
+        path: str,
+        call: Call,
+        *,
+        query: type[StrictSchema],
+        bodies: Mapping[str, Any],
+        answers: Mapping[str, Any],
     ) -> Callable[[View], View]:
-        """Declare a POST whose view reads the body and writes the answer itself; for each media type, its shape."""
+        """Declare a POST whose view reads the body and writes the answer itself; for each media type, its shape. The
+        view takes what the query's schema makes."""
         described = {
             "requestBody": {"required": True, "content": {kind: {"schema": shape} for kind, shape in bodies.items()}},
             "responses": {200: {"content": {kind: {"schema": shape} for kind, shape in answers.items()}}},
         }
-        return self._declare("POST", path, call, "json", None, None, described)
+        return self._declare("POST", path, call, "query", query, None, described)
 
     def _declare(
         self,

@@ -111,6 +111,24 @@ def install_limits(app: Flask, settings: Settings) -> None:
         response.call_on_close(count)
         return response
 
+    told_of = [item for rate in (settings.rate_per_address, settings.rate_per_key) if rate for item in parse_many(rate)]
+
+    def tell_rates(response: Response) -> Response:
+        """What is left, as of draft-ietf-httpapi-ratelimit-headers-10: a policy is named by its rate."""
+        told = [one for one in limiter.current_limits if one.limit in told_of]
+        if told:
+            names = [f'"{one.limit.amount}-per-{one.limit.get_expiry()}s"' for one in told]
+            left = [(max(0, one.remaining), max(0, math.ceil(one.reset_at - time.time()))) for one in told]
+            response.headers["RateLimit-Policy"] = ", ".join(
+                f"{name};q={one.limit.amount};w={one.limit.get_expiry()}" for name, one in zip(names, told, strict=True)
+            )
+            response.headers["RateLimit"] = ", ".join(
+                f"{name};r={rest};t={wait_s}" for name, (rest, wait_s) in zip(names, left, strict=True)
+            )
+        return response
+
+    if told_of:
+        app.after_request(tell_rates)
     if computing:
         app.before_request(lambda: setattr(g, "begun_thread_s", time.thread_time()))
         app.after_request(count_seconds)

@@ -21,7 +21,7 @@ _PREFLIGHT = {
     "Access-Control-Allow-Headers": "Accept, Accept-Language, Authorization, Content-Type",
     "Access-Control-Max-Age": str(PREFLIGHT_S),
 }
-_READABLE = "ETag, Retry-After, X-Request-Id"
+_READABLE = "ETag, RateLimit, RateLimit-Policy, Retry-After, X-Request-Id"
 
 
 def install_cors(app: Flask, origins: Collection[str]) -> None:

@@ -36,6 +36,21 @@ class SheetQuery(StrictSchema.from_dict({**SINGLE, **{name: asked_field(Job, nam
         return Job(sheets=(Sheet(**data),), **wishes), language
 
 
+class BatchQuery(StrictSchema):
+    """Where a batch begins."""
+
+    start_index = Whole(
+        "Index of the first job that is answered, from 0: after a break, the same body goes on where its answer ended.",
+        ge=0,
+        le=1000,
+        load_default=0,
+    )
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> int:
+        return int(data["start_index"])
+
+
 class MaterialsQuery(StrictSchema):
     """What to look for."""
 

@@ -22,6 +22,7 @@ from sheetmargin_service.api.decode import JSON, read_body
 from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
+from sheetmargin_service.api.schemas.query import BatchQuery
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.time_limit import check_time
 
@@ -42,10 +43,11 @@ ITEM_LINES = {
 @routes.post_many(
     "/v1/recommendations/batch",
     Call(scope="batch", media_type=JSON, also=(NDJSON,), max_body=MAX_BODY, can_fail=("unavailable",)),
+    query=BatchQuery,
     bodies={JSON: JOBS, NDJSON: JOB_LINES},
     answers={JSON: ITEMS, NDJSON: ITEM_LINES},
 )
-def recommend_for_jobs() -> Response:
+def recommend_for_jobs(start_index: int) -> Response:
     """Rank the detector classes for each of many jobs.
 
     The answer has one item for each job, in order: its result, or the problem that it alone has. Items are sent as they
@@ -64,8 +66,8 @@ def recommend_for_jobs() -> Response:
         job_limit_s=current_app.config["TIME_LIMIT_S"],
         limit_s=current_app.config["BATCH_TIME_LIMIT_S"],
     )
-    g.progress = Progress(jobs=len(entries))
-    lines = batch.answer(entries, g.progress)
+    g.progress = Progress(jobs=len(entries[start_index:]))
+    lines = batch.answer(entries, g.progress, start_index=start_index)
     # Of two that the caller likes equally, the first of the list is taken: the form of the request.
     own, other = request.mimetype, next(kind for kind in MEDIA_TYPES if kind != request.mimetype)
     media_type = request.accept_mimetypes.best_match((own, other), default=own)
