@@ -18,7 +18,7 @@ SENSED = {
     "ultrasonic-180k": PAPER,
     "capacitive-200k": PAPER,
     "thickness-roller": PAPER,
-    "optical-940-high-output": FILM,
+    "optical-850": FILM,
     "eddy-current-100k": FOIL,
     "eddy-current-one-sided-1k": FOIL,
 }
