@@ -107,9 +107,10 @@ export class AnswerView {
   #help(none) {
     const { speech, answer } = this;
     const lacks = this.#lacks();
-    const known = none ? (lacks.length ? lacks : ["sensing"]).map((one) => speech.say(`helps.${one}`)) : [];
+    const computed = (answer.would_serve ?? []).map(({ text }) => text);
+    const known = none && !computed.length ? (lacks.length ? lacks : ["sensing"]).map((one) => speech.say(`helps.${one}`)) : [];
     return h("section", { class: "help", part: "help", "aria-label": speech.say("help") }, h("h3", {}, speech.say("help")),
-      h("ul", {}, [...(answer.would_serve ?? []).map(({ text }) => text), ...known].map((text) => h("li", {}, text))),
+      h("ul", {}, [...computed, ...known].map((text) => h("li", {}, text))),
       h("slot", { name: "contact" }));
   }
 

@@ -35,7 +35,7 @@ const EN = {
   verdictLabel: "Verdict",
   verdict: { suitable: "Suitable", "trial-needed": "Trial needed", unsuitable: "Not suitable" },
   verdictLong: {
-    suitable: "All targets are met, with a chance of 95 % or more.",
+    suitable: "All targets are met, with a chance of 95\u00a0% or more.",
     "trial-needed": "The targets may be met. A trial with your own sheets must decide.",
     unsuitable: "The targets are not met.",
     none: "No detector class in this catalogue can tell a single sheet from a double.",
@@ -170,7 +170,7 @@ const DE = {
   verdictLabel: "Urteil",
   verdict: { suitable: "Geeignet", "trial-needed": "Versuch nötig", unsuitable: "Nicht geeignet" },
   verdictLong: {
-    suitable: "Alle Zielwerte werden eingehalten, mit einer Wahrscheinlichkeit von 95 % oder mehr.",
+    suitable: "Alle Zielwerte werden eingehalten, mit einer Wahrscheinlichkeit von 95\u00a0% oder mehr.",
     "trial-needed": "Die Zielwerte können eingehalten werden. Ein Versuch mit Ihren Bogen muss entscheiden.",
     unsuitable: "Die Zielwerte werden nicht eingehalten.",
     none: "Keine Detektorklasse dieses Katalogs trennt Einzelbogen von Doppelbogen.",
