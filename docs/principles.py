@@ -96,7 +96,7 @@ IN_FULL = (
     "silicon wafer, 0.3 mm",
 )
 """Sheets whose outcome is told in words, principle by principle."""
-GENERAL = ("limiting-margin", "deciding-misread", "most-sensitive", "beam")
+GENERAL = ("limiting-margin", "deciding-misread", "mean-misses-target", "most-sensitive", "beam")
 """Reasons that every recommendation has and that tell nothing of the sheet."""
 
 
