@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import os
 import runpy
 import shutil
@@ -80,8 +81,11 @@ def without_request_ids(text: str) -> list[str]:
     return [line for line in text.splitlines() if "(request " not in line]
 
 
-def test_order_lines_for_an_erp() -> None:
-    lines = list(csv.DictReader(io.StringIO(printed_by("order_lines.py"))))
+def test_order_lines_for_an_erp(tmp_path: Path) -> None:
+    lines = list(csv.DictReader(io.StringIO(printed_by("order_lines.py", str(tmp_path / "lines.json")))))
+    told = json.loads((tmp_path / "lines.json").read_text(encoding="utf-8"))["lines"]
+    assert [{name: str(line.get(name) or "") for name in lines[0]} for line in told] == lines
+    assert {type(line["quantity"]) for line in told if "quantity" in line} == {int}
     assert {line["status"] for line in lines} == {"order", "trial", "unsuitable", "wrong"}
     for line in lines:
         if line["status"] in ("order", "trial"):
