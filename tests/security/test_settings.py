@@ -47,6 +47,7 @@ WRONG = [
     ("SHEETMARGIN_BATCHES", "1.5"),
     ("SHEETMARGIN_TELEMETRY", "true"),
     ("SHEETMARGIN_CATALOGUE", "one=a.toml,one=b.toml"),
+    ("SHEETMARGIN_STOCK", "one=a.csv,one=b.csv"),
 ]
 
 MISSPELT = [("SHEETMARGIN_RATE_PER_ADRESS", "300/minute"), ("SHEETMARGIN_TIME_LIMIT", "5")]
