@@ -13,6 +13,7 @@ from sheetmargin.cli.options import add_parts, add_wishes, circumstances_from, s
 from sheetmargin.cli.output import print_answer, shown_sections
 from sheetmargin.cli.service import client_of
 from sheetmargin.cli.speech import say
+from sheetmargin.cli.stock_entry import add_stock_options, check_entry, write_entry
 from sheetmargin.contract.job import Sheet
 from sheetmargin.contract.measure import (
     BenchReading,
@@ -58,6 +59,7 @@ def add_fit_options(parser: argparse.ArgumentParser) -> None:
     add_parts(parser)
     add_wishes(parser)
     _add_plot(parser)
+    add_stock_options(parser)
 
 
 def add_diagnose_options(parser: argparse.ArgumentParser) -> None:
@@ -90,6 +92,7 @@ def predict(arguments: argparse.Namespace) -> int:
 
 
 def fit(arguments: argparse.Namespace) -> int:
+    check_entry(arguments)
     table = _readings(arguments.readings)
     usual = {
         name: value
@@ -103,6 +106,7 @@ def fit(arguments: argparse.Namespace) -> int:
         **_job(arguments),
     )
     content, found = _ask(Fit, "/v1/fits", question, arguments, table=table)
+    write_entry(found, arguments, readings=len(table.readings))
     _draw(found, arguments)
     print_answer(found, content, arguments)
     return NOTHING_SERVES if found.fitted.verdict == "unsuitable" else SERVES
