@@ -354,10 +354,10 @@ def test_a_wrong_link_says_where(real_api: FlaskClient, query: dict[str, Any], p
 @pytest.mark.parametrize(
     ("job", "told"),
     [
-        ({"require": {"temperature_min_c": -60}}, "No class of the catalogue meets the job's requirements"),
+        ({"require": {"temperature_min_c": -60}}, "No detector class meets the job's requirements"),
         (
             {"sheets": [{"material": "pet", "thickness_um": 12}], "principles": ["ultrasonic"]},
-            "Nothing that is admitted serves this job",
+            "No detector class serves this job",
         ),
     ],
 )
