@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from sheetmargin.tables.headers import meaning_of, meanings_of, told_meaning, with_units
+from sheetmargin.tables.headers import meaning_of, meanings_of, of_jobs, told_meaning, with_units
 from sheetmargin.tables.job import RowError, job_of
 
 
@@ -60,6 +60,13 @@ def test_what_the_owner_says_goes_before_what_the_name_says() -> None:
     for text in ("nothing", "thickness_um kg", ""):
         with pytest.raises(ValueError, match="is no"):
             told_meaning(text)
+
+
+def test_an_article_beside_a_material_asks_no_stock() -> None:
+    assert job_of({"Art.-Nr.": 4711}) == {"sheets": [{"article": "4711"}]}
+    assert job_of({"Art.-Nr.": 4711, "Sorte": "pet"}) == {"sheets": [{"material": "pet"}]}
+    found = meanings_of(["Art.-Nr.", "Sorte"])
+    assert list(of_jobs(found, told={"Art.-Nr.": found["Art.-Nr."]})) == ["Art.-Nr.", "Sorte"]
 
 
 def test_units_in_a_row_of_their_own() -> None:

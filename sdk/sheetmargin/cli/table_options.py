@@ -11,6 +11,7 @@ import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from sheetmargin.cli.speech import say
 from sheetmargin.errors import ExtraNotInstalled, InvalidJob
 from sheetmargin.tables.columns import columns
 from sheetmargin.tables.files import PartMissingError, TableError, suffix_of
-from sheetmargin.tables.headers import Meaning, told_meaning
+from sheetmargin.tables.headers import Meaning, of_jobs, told_meaning
 from sheetmargin.tables.job import RowError, job_of
 from sheetmargin.tables.read import Table, read_table
 
@@ -55,14 +56,16 @@ def opened(arguments: argparse.Namespace) -> Iterator[Table]:
                 file.write(start)
                 shutil.copyfileobj(sys.stdin.buffer, file)
         with table_errors():
-            yield read_table(
+            told = _told(arguments.map)
+            table = read_table(
                 path,
-                told=_told(arguments.map),
+                told=told,
                 sheet=arguments.sheet,
                 head_row=arguments.head_row,
                 encoding=arguments.encoding,
                 decimal=arguments.decimal,
             )
+            yield replace(table, meanings=of_jobs(table.meanings, told=told))
 
 
 @contextmanager

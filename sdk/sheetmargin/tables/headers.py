@@ -77,6 +77,14 @@ def meanings_of(headers: Sequence[str], *, told: Mapping[str, Meaning | None] | 
     return {name: found[name] for name in headers if name in found}
 
 
+def of_jobs(found: Mapping[str, Meaning], *, told: Mapping[str, Meaning | None] | None = None) -> Mapping[str, Meaning]:
+    """The meanings for jobs: where the table itself has a column of materials, an article number is the owner's own and
+    asks no stock, unless the owner `told` that it does."""
+    if not any(meaning.field == "material" for meaning in found.values()):
+        return found
+    return {name: meaning for name, meaning in found.items() if meaning.field != "article" or name in (told or {})}
+
+
 def with_units(headers: Sequence[str], below: Sequence[str]) -> Sequence[str] | None:
     """The names with the units that the row below tells; None where that is no row of units."""
     units = [unit.strip("[]() ") for unit in below]

@@ -9,7 +9,7 @@ from typing import Any
 from sheetmargin.contract.problem import Fault
 from sheetmargin.tables.cells import Cell, Decimal, UnclearCellError, text_of, value_of
 from sheetmargin.tables.columns import columns
-from sheetmargin.tables.headers import Meaning, meanings_of
+from sheetmargin.tables.headers import Meaning, meanings_of, of_jobs
 
 
 class RowError(ValueError):
@@ -32,7 +32,7 @@ def job_of(
     Without `meanings` the names of the columns say what they are. `decimal`: how the table writes fractions, where that
     is known, and whether its owner told so. Raises RowError.
     """
-    meanings = meanings_of(tuple(row)) if meanings is None else meanings
+    meanings = of_jobs(meanings_of(tuple(row))) if meanings is None else meanings
     job: dict[str, Any] = {"sheet": {}}
     faults = []
     for name, meaning in meanings.items():
