@@ -20,6 +20,10 @@ OPEN = {
     "/recommendations/#/setups/#/timing/plies_fewest": "sheets come one by one, not shingled",
     "/recommendations/#/setups/#/timing/plies_most": "sheets come one by one, not shingled",
     "/recommendations/#/setups/#/order_items/#/part_number": "illustrative classes cannot be ordered",
+    "/recommendations/#/limited_by": "the verdict is that of the chance",
+    "/find_out/#/unit": "the question is answered by yes or no",
+    "/find_out/#/findings/#/low": "the finding is a yes or a no, or has no lower end",
+    "/find_out/#/findings/#/high": "the finding is a yes or a no, or has no upper end",
     "/recommendations/#/reasons/#/source": "the reason is computed, no number of the library stands behind it",
 }
 """What may be null in it, and why."""

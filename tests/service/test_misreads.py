@@ -13,6 +13,7 @@ from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.principles.ultrasonic import blocking, films, pair_group, responses
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
+from sheetmargin_service.selection.targets import PAIRS
 from support.principle_cases import class_model, sheet
 from support.sampling import Sampler
 
@@ -100,6 +101,11 @@ def test_rates_are_told_over_the_draws():
     told = found.single_as_double
     assert told.mean == pytest.approx(rates.mean())
     assert [told.low, told.estimate, told.high] == pytest.approx(np.quantile(rates, [0.05, 0.5, 0.95]), rel=0.02)
+
+
+def test_no_more_than_all_are_misread():
+    told = misreads_of(dict.fromkeys(PAIRS, np.ones((1, len(drift_weights())))))
+    assert told.double_as_single.high == told.double_as_single.estimate == 1e6
 
 
 def test_drift_is_between_teachings():

@@ -126,7 +126,7 @@ def _told(rates: Array) -> Misread:
     # Rates run over powers of ten from one drift to the next: so do their quantiles. Rounding orders none of them.
     powers = np.log(np.maximum(flat, _RAREST)).round(6)
     quantiles = weighted_quantiles(powers, weights, (0.05, 0.5, 0.95))
-    low, estimate, high = np.exp(quantiles).tolist()
+    low, estimate, high = np.minimum(np.exp(quantiles), 1e6).tolist()
     return Misread(
         estimate=max(estimate, FLOOR_PPM),
         mean=max(mean, FLOOR_PPM),
