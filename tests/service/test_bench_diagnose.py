@@ -118,7 +118,10 @@ def test_a_ringing_pair_square_on_has_standing_waves_and_is_to_be_tilted() -> No
     assert name(found[0]) == "standing-wave"
     values = found[0].remedy.values
     assert values["tilt_deg"] >= 5.0
-    assert values["margin_after_db"] > values["margin_before_db"] + 2.0
+    assert values["margin_after_db"] > values["margin_before_db"]
+    # The band lies where its targets are met most likely, before and after: that is what the tilt helps.
+    assert found[0].remedied_ppm.single_as_double < 0.25 * found[0].rates_ppm.single_as_double
+    assert found[0].remedied_ppm.double_as_single < 0.01 * found[0].rates_ppm.double_as_single
 
 
 def test_trouble_that_goes_with_speed_is_the_hold() -> None:

@@ -215,6 +215,8 @@ def _static(setting: Setting, air_factor: float) -> _Case | None:
         p50_um=air.p50_um * air_factor,
         p95_um=air.p95_um * air_factor,
         loose_share=air.loose_share * air_factor,
+        # Two that block come nearer than their rough faces hold others apart.
+        least_um=air.least_um * air_factor,
     )
     sound = machine.sound(replace(machine.sheet, trapped_air=thin))
     return _Case(
