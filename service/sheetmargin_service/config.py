@@ -138,9 +138,13 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
 """Name: what it means, and its default, as Markdown."""
 
 
+OF_THE_CLIENT = frozenset({"SHEETMARGIN_URL", "SHEETMARGIN_TOKEN"})
+"""What the command line reads, beside a service on the same machine."""
+
+
 def settings_from(environment: Mapping[str, str] = os.environ) -> Settings:
     """Read the settings; FieldError names the first one that is wrong."""
-    for name in environment:
+    for name in environment.keys() - OF_THE_CLIENT:
         meant = [known for known in SETTINGS if name not in SETTINGS and fuzz.ratio(name, known) > 88]
         if name.startswith("SHEETMARGIN") and meant:
             # A misspelt SHEETMARGIN_ACCESS would leave the service open to everybody.

@@ -67,7 +67,7 @@ def test_a_stock_file(
         judge(row, result)
         assert [result[name] for name in COLUMNS] == [row.cells.get(name, "") for name in COLUMNS]
     told = capsys.readouterr().err
-    assert f"{stock['unsuitable']} unsuitable, {stock['bad']} bad" in told
+    assert f"{stock['unsuitable']} not suitable, {stock['bad']} wrong" in told
     bad = [number for number, row in enumerate(rows, start=2) if row.kind in BAD]
     assert [line.partition(":")[0] for line in told.splitlines() if line.startswith("  row ")] == [
         f"  row {number}" for number in bad

@@ -31,6 +31,7 @@ WANTED = {
     "/v1/setup-sheets.pdf": "recommend",
     "/v1/detector-classes": "recommend",
     "/v1/catalogues": "recommend",
+    "/v1/stocks": "recommend",
     "/metrics": "metrics",
 }
 """The contract's scopes; every other path is open."""

@@ -105,7 +105,7 @@ def test_what_a_job_does_not_accept_is_ruled_out_by_name(
 def test_oil_joins_two_blanks_for_sound_and_leaves_coils_as_they_are(real_api: FlaskClient) -> None:
     dry, oiled = (answer(real_api, STEEL | {"surface": {"oiled": oiled}}) for oiled in (False, True))
     assert {"ultrasonic", "eddy-current"} <= suitable(dry)
-    assert suitable(oiled) == {"eddy-current", "thickness"}
+    assert suitable(oiled) == {"eddy-current", "eddy-current-one-sided", "thickness"}
 
 
 def test_sheets_that_do_not_cling_are_told_apart_more_surely(real_api: FlaskClient) -> None:

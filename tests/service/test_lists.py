@@ -113,14 +113,7 @@ def assert_no_class_lowers_the_first(
                 assert part is None or (whole is not None and whole <= part), [p.detector_class.id for p in some]
 
 
-EFFORT_OF_SEVERAL = pytest.mark.xfail(
-    strict=True,
-    reason="several classes for a list in its sequence are found by their changes, not by their effort together: "
-    "an ultrasonic class beside capacitive and roller brings a plan of as many changes and more effort",
-)
-
-
-@pytest.mark.parametrize("keep_sequence", [False, pytest.param(True, marks=EFFORT_OF_SEVERAL)])
+@pytest.mark.parametrize("keep_sequence", [False, True])
 def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     known: dict[tuple[str, tuple[SheetSpec, ...]], Any] = {}
     sheet_levels = plans._alone_for_list
@@ -208,7 +201,7 @@ def test_metals_of_one_machine_are_offered_eddy_current() -> None:
 
 
 def test_a_set_up_tells_its_sheets_and_the_verdict_on_the_wire() -> None:
-    document = wire(answer(TISSUE, PAPER, classes=FEW))
+    document = wire(answer(FILM, PAPER, principles=("ultrasonic",)))
     best = document["recommendations"][0]
     assert document["verdict"] == "unsuitable"
     assert best["serves"] == {"count": 1, "of": 2}

@@ -257,7 +257,7 @@ TRADES = (
             line=FOLDER,
             controller=CONTROLLER,
         ),
-        verdict="trial-needed",
+        verdict="suitable",
         cause="double_as_single",
         hand="""
             160 g/m2, r = 487, one 53.7 dB limp. Air of the faces about 3/12/50 um, p1 1.7 um: k d r g = 8.5, two
@@ -296,13 +296,13 @@ TRADES = (
             require=Require(contactless=True),
         ),
         verdict="suitable",
-        cause="at-the-floor",
+        cause="double_as_single",
         changes=(1, 0),
         hand="""
             Foil: 18.9 g/m2, air 3/15/90 um, p1 1.5 um. At 500 kHz r = 72, k d r g = 1.4 at p1: two read 36 dB, one
             37: 2 or 3 per cent of doubles pass. So ultrasound does not serve the foil. Coils of 100 kHz do: w mu
             sigma t/(2k) = 0.95 at k = 100/m, one foil 3 to 5 dB, two nearly twice that. They do not see the board,
-            which sound serves. Two pairs.
+            which sound serves, some doubles in a million read as one. Two pairs.
         """,
         reconsidered="""
             Two pairs, as expected. The alloys of foil, of the 1000 and 8000 series, move its resistivity by a sixth

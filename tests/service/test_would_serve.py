@@ -16,4 +16,4 @@ def test_a_slower_line_still_runs(speed_m_per_min: float, tried: list[float]) ->
     job = Job(sheets=(Sheet(material="copy-paper", grammage_gsm=80.0),))
     job = replace(job, line=Line(speed_m_per_min=speed_m_per_min))
     assert would_serve(job, rank=lambda changed: asked.append(changed) or []) == ()
-    assert [changed.line.speed_m_per_min for changed in asked] == tried
+    assert [speed for one in asked if (speed := one.line.speed_m_per_min) != speed_m_per_min] == tried

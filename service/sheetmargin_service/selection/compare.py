@@ -44,7 +44,7 @@ def side_by_side(
         model_version=model_version(),
         catalogue_version=catalogue.version,
         better=next(iter(_classes(order[0]))) if order else None,
-        better_index=plans.index(order[0]) if order else None,
+        better_index=next((index for index, plan in enumerate(plans) if order and plan is order[0]), None),
         sheets=summaries_of(resolved_job),
         steps=_steps(*order) if len(order) == 2 else (),
         recommendations=recommendations,

@@ -13,7 +13,7 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair
 from sheetmargin_service.selection.failure_modes import cause
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import receiver_at
-from sheetmargin_service.selection.targets import LIKELY, ORDER
+from sheetmargin_service.selection.targets import ORDER
 
 
 def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
@@ -33,9 +33,6 @@ def why_not(configured_pair: ConfiguredPair, index: int) -> Fact:
             code="line-too-fast", values=timing_values(served.timing, configured_pair.class_result.resolved_job)
         )
     judgement = served.judgement
-    if configured_pair.narrow is not None and judgement.verdict != "unsuitable":
-        values = dict(configured_pair.narrow.values)
-        return Fact(code="cannot-be-set", values={**values, "chance_pct": 100.0 * judgement.chance})
     return Fact(
         code="target-missed",
         values={
@@ -75,17 +72,9 @@ def hopeless(signal_table: SignalTable, bands: Bands, *, setting: int) -> bool:
 
 
 def unfit(configured_pair: ConfiguredPair) -> list[int]:
-    """Sheets that the pair cannot serve, the worst first. A pair that cannot be set as exactly as it must be is worth a
-    trial only where it is more likely than not to do."""
+    """Sheets that the pair cannot serve, the worst first."""
     served = configured_pair.served
-    narrow = configured_pair.narrow is not None
-    bad = [
-        i
-        for i, one in served.items()
-        if one.timing.fits is False
-        or one.judgement.verdict == "unsuitable"
-        or (narrow and one.judgement.chance < LIKELY)
-    ]
+    bad = [i for i in served if served[i].timing.fits is False or served[i].judgement.verdict == "unsuitable"]
     return sorted(
         bad, key=lambda i: (-ORDER[served[i].judgement.verdict], -served[i].judgement.ratio, served[i].worst, -i)
     )
