@@ -355,7 +355,10 @@ def an_answer_agrees_with_itself(asking: Asking, job: Json, answer: Json) -> Ite
 
 
 def _verdict_and_chance_differ(one: Json) -> str | None:
-    """A verdict is that of its chance, or names the reason why it is worse."""
+    """A verdict is that of its chance, or names the reason why it is worse. A trial it may be from a smaller one: where
+    one answer may still turn it, and of several sheets where each alone has a chance."""
+    if one["verdict"] == "trial-needed" and one["chance"] < 0.05:
+        return None
     by_chance = "suitable" if one["chance"] >= 0.95 else "trial-needed" if one["chance"] >= 0.05 else "unsuitable"
     named = one["limited_by"] in {reason["code"] for reason in one["reasons"]}
     if (one["verdict"] == by_chance) == (one["limited_by"] is None) and (named or one["limited_by"] is None):
