@@ -228,8 +228,11 @@ def one_more_class_lowers_nothing(asking: Asking, job: Json, answer: Json) -> It
     if ORDER[answer["verdict"]] > ORDER[fewer["verdict"]]:
         yield f"{fewer['verdict']} without {classes[-1]}, {answer['verdict']} with it"
     alone, others = by_class(answer), by_class(fewer)
+    alike = {one["detector_class"] for one in answer["alternatives"] if one["code"] == "same-as-another"}
     for class_id, one in others.items():
         same = alone.get(class_id)
+        if same is None and class_id in alike:
+            continue
         if same is None or any(same[part] != one[part] for part in ("verdict", "serves", "setups", "sheets")):
             yield f"what {class_id} does by itself is another with {classes[-1]}"
     if [c for c in alone if c in others] != [c for c in others if c in alone]:
