@@ -112,9 +112,11 @@ def test_sheets_that_do_not_cling_are_told_apart_more_surely(real_api: FlaskClie
     chances = {}
     for blocks in (False, None, True):
         found = answer(real_api, {"material": "coated-paper", "grammage_gsm": 350, "surface": {"blocks": blocks}})
-        each = (one for one in found["recommendations"] if "ultrasonic" in one["setups"][0]["detector_class"]["id"])
-        # Where none is offered, none is likely to do.
-        chances[blocks] = max((one["chance"] for one in each), default=0.0)
+        chances[blocks] = max(
+            one["chance"]
+            for one in found["recommendations"]
+            if "ultrasonic" in one["setups"][0]["detector_class"]["id"]
+        )
     assert chances[True] < chances[None] < chances[False]
 
 

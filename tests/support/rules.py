@@ -457,13 +457,11 @@ def _time(job: Json, setup: Json) -> Iterator[str]:
 
 
 def _targets(job: Json, recommendation: Json) -> Iterator[str]:
-    """The upper end of an interval is a quantile over steps of drift, the chance runs between them: 2 % apart at most,
-    which two printed digits do not tell."""
     targets = DEFAULTS_PPM | job.get("targets", {})
     for result in recommendation["sheets"]:
         for pair, target in targets.items():
             misread = result["misread_ppm"][pair]
-            if misread["high"] > 1.02 * target:
+            if misread["high"] > target + 1e-3:
                 yield f"sheet {result['index']}: {pair} up to {misread['high']}, of {target}"
 
 

@@ -43,13 +43,11 @@ ROUNDED = 0.01
 """Step in which chances are told."""
 SUITABLE, UNSUITABLE = 0.95, 0.05
 """Chances that all targets are met, from which a set-up is suitable, and below which it is not to be tried."""
-LIKELY = 0.50
-"""The chance from which a set-up is more likely than not to do."""
 CHANCE_BANDS = (0.95, 0.80, 0.50, 0.20, 0.05)
 """Edges between chances that count as different (a choice, stated): what is nearer than that is no reason to buy."""
-LEAST_TO_TURN = 0.02
-"""One answer must lead to `LIKELY` for a trial where the chance is below `UNSUITABLE`; from less than this none
-within 5 to 95 % does."""
+TURNED, LEAST_TO_TURN = 0.50, 0.02
+"""A chance that one answer must reach for a trial where it is below `UNSUITABLE` as it is; from less than the second no
+answer within 5 to 95 % leads there."""
 AS_SET = ("gap", "tilt", "bypass")
 """What is drawn that no input tells."""
 RAREST = 1e-15
@@ -154,7 +152,7 @@ def may_turn(excess: NDArray[np.float64]) -> bool:
         return False
     places = np.linspace(-Z95, Z95, 9)
     return any(
-        conditional_chances(drawn(name), passes, at=places, width=LIKE)[0].max() >= LIKELY
+        conditional_chances(drawn(name), passes, at=places, width=LIKE)[0].max() >= TURNED
         for name in UNKNOWNS
         if name not in AS_SET
     )
