@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from sheetmargin.contract.job import Job, Line
+from sheetmargin.contract.measure import InstalledProfile
 
 from sheetmargin_service.api.faults import Fault, faults_of, nearest
 from sheetmargin_service.api.problems import Problem
@@ -146,3 +147,15 @@ def _fault(kind: str, name: str, known: Iterable[str], path: Path) -> Fault:
         suggestions=nearest(name, known),
         path=path,
     )
+
+
+def falling_band(profile: InstalledProfile, *, of: Path) -> Iterator[Fault]:
+    """That the lower threshold of an installed band is not below the upper one; `of` is where its set-up stands."""
+    band = profile.band
+    if band is not None and band.low >= band.high:
+        yield Fault(
+            code="contradiction",
+            detail="The lower threshold of the band is not below the upper one.",
+            expected=Filled("less than {high:g}", high=band.high),
+            path=(*of, "profile", "band", "low"),
+        )

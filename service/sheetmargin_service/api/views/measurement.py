@@ -14,7 +14,6 @@ from sheetmargin.contract.measure import (
     Fit,
     FitQuestion,
     Grid,
-    InstalledProfile,
     Prediction,
     PredictionQuestion,
     SheetQuestion,
@@ -25,11 +24,11 @@ from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
 from sheetmargin_service.api.faults import Fault, faults_of
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
+from sheetmargin_service.api.resolve_job import CheckedJob, falling_band, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.service import Service, current_service
-from sheetmargin_service.errors import Filled, Path, QuestionError
+from sheetmargin_service.errors import Path, QuestionError
 from sheetmargin_service.measurement.diagnose import diagnose
 from sheetmargin_service.measurement.fit import answer_fit
 from sheetmargin_service.measurement.predict import predict
@@ -51,7 +50,7 @@ def predict_readings(asked: PredictionQuestion) -> Response:
     def compute(service: Service, resolved: CheckedJob) -> Prediction:
         return predict(asked, job=resolved.job, catalogue=resolved.catalogue, library=service.library)
 
-    return _answer(asked, compute, also=[*_falling_band(asked.setup.profile), *_mixed_grid(asked.grid)])
+    return _answer(asked, compute, also=[*falling_band(asked.setup.profile, of=("setup",)), *_mixed_grid(asked.grid)])
 
 
 @routes.post("/v1/fits", MEASURE, body=question_schema(FitQuestion), answer=answer_schema(Fit))
@@ -77,7 +76,7 @@ def diagnose_machine(asked: DiagnosisQuestion) -> Response:
         recommend = _recommending(service, resolved)
         return diagnose(asked, job=job, catalogue=catalogue, library=library, recommend=recommend)
 
-    return _answer(asked, compute, also=[*_falling_band(asked.setup.profile)])
+    return _answer(asked, compute, also=[*falling_band(asked.setup.profile, of=("setup",))])
 
 
 def _recommending(service: Service, resolved: CheckedJob) -> Callable[[Job], Answer]:
@@ -109,19 +108,6 @@ def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) 
 
 def _in_question(path: Path | None) -> Path | None:
     return ("sheet", *path[2:]) if path and path[0] == "sheets" else path
-
-
-def _falling_band(profile: InstalledProfile) -> Iterator[Fault]:
-    band = profile.band
-    if band is not None and band.low >= band.high:
-        path = ("setup", "profile", "band", "low")
-        expected = Filled("less than {high:g}", high=band.high)
-        yield Fault(
-            code="contradiction",
-            detail="The lower threshold of the band is not below the upper one.",
-            expected=expected,
-            path=path,
-        )
 
 
 def _mixed_grid(grid: Grid | None) -> Iterator[Fault]:

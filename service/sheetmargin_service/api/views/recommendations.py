@@ -18,7 +18,7 @@ from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
 from sheetmargin_service.api.faults import Fault, faults_of
 from sheetmargin_service.api.problems import Problem
-from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
+from sheetmargin_service.api.resolve_job import CheckedJob, falling_band, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
@@ -123,16 +123,7 @@ def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iter
         if pair and pair[0] == pair[1]:
             yield Fault(code="contradiction", detail="Both are the same.", expected="two that differ", path=(name,))
     for index, setup in enumerate(asked.setups or ()):
-        band = setup.profile.band
-        if band is not None and band.low >= band.high:
-            path = ("setups", index, "profile", "band", "low")
-            expected = Filled("less than {high:g}", high=band.high)
-            yield Fault(
-                code="contradiction",
-                detail="The lower threshold of the band is not below the upper one.",
-                expected=expected,
-                path=path,
-            )
+        yield from falling_band(setup.profile, of=("setups", index))
 
 
 def _answer(
