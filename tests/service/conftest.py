@@ -7,10 +7,23 @@ from dataclasses import replace
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis.internal.conjecture import providers
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from support.answers import CountingRecommend
 from support.apps import forget_answers
+
+NO_CONSTANTS = type(providers.GLOBAL_CONSTANTS)()
+
+
+@pytest.fixture(autouse=True)
+def drawn_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is drawn is the same whichever tests ran before in this process.
+
+    Hypothesis also draws constants of the modules that are loaded; it has no setting against it.
+    """
+    monkeypatch.setattr(providers, "_get_local_constants", lambda: NO_CONSTANTS)
+    providers.CONSTANTS_CACHE.cache.clear()
 
 
 @pytest.fixture(scope="session")

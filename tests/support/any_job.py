@@ -17,7 +17,8 @@ Value = st.SearchStrategy[Any]
 
 MATERIALS = sorted(load_library().materials)
 SIZES = ("grammage_gsm", "thickness_um", "caliper_pt", "thickness_in", "basis_weight_lb", "sheet_gauge")
-MADE_OF = ("material", "layers", "corrugated", "construction", "label_state", "custom", "basis", *SIZES)
+MADE_OF = ("material", "layers", "corrugated", "construction", "label_state", "flute_direction", "custom", "basis")
+MADE_OF += SIZES
 POROUS = ("open_area_pct", "air_permeance_um_per_pa_s", "gurley_s_per_100ml", "bendtsen_ml_per_min")
 POROUS += ("sheffield_units", "air_permeability_mm_per_s")
 """Fields of a sheet of which at most one is given. The pressure goes with the last."""
@@ -120,6 +121,8 @@ def sheets(draw: st.DrawFn) -> dict[str, Any]:
         liners = st.lists(value(board["liners_gsm"].inner), min_size=walls + 1, max_size=walls + 1)
         fluted = st.lists(value(board["walls"].inner), min_size=walls, max_size=walls)
         made_of = {"corrugated": {"liners_gsm": draw(liners), "walls": draw(fluted)}}
+        if draw(st.booleans()):
+            made_of["flute_direction"] = draw(value(FIELDS["flute_direction"]))
     rest = draw(part(SHEET, leave_out=(*MADE_OF, *POROUS, "test_pressure_pa")))
     if draw(st.integers(0, 3)):
         # Most sheets are one ply.

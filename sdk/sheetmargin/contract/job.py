@@ -16,6 +16,7 @@ from sheetmargin.contract.shown import Record
 Contact = Literal["air", "partial", "bonded", "water-film"]
 DoubleKind = Literal["another-piece", "one-ply-more"]
 Feeding = Literal["singulated", "shingled"]
+FluteDirection = Literal["along-travel", "across-travel"]
 Access = Literal["both-sides", "one-side"]
 Paper = Literal["a4", "letter"]
 LabelState = Literal["present", "absent", "doubled"]
@@ -197,6 +198,9 @@ class Sheet:
     """Layers of a laminate from the emitter's side upwards; not given for a sheet of one material."""
     corrugated: Corrugated | None = None
     """Liners and flutes of corrugated board; not given for other sheets."""
+    flute_direction: FluteDirection | None = None
+    """Way in which the flutes of corrugated board run: readings change from crest to crest; if not given, not
+    known."""
     custom: Custom | None = None
     """Constants of the material `custom`; not given for a material of the library."""
     grammage_gsm: float | None = field(default=None, metadata=about(unit="g/m2", ge=3, le=200_000))

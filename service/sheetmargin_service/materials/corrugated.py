@@ -11,6 +11,7 @@ no shorter than the sound's wavelength, which no homogeneous core can represent:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -94,6 +95,12 @@ def corrugated_layers(
                 )
             )
     return tuple(layers), tuple(assumptions)
+
+
+def flute_pitch_mm(assumptions: Sequence[Assumption]) -> float | None:
+    """The longest pitch of a board's flutes in mm, by what was assumed of it; None of a sheet without flutes."""
+    flutes = [load_flutes()[str(a.value)] for a in assumptions if a.code == "corrugated-core"]
+    return max((flute.pitch_mm.nominal for flute in flutes), default=None)
 
 
 def _core(name: str, flute: Flute, *, medium: Material, medium_gsm: float) -> SheetLayer:

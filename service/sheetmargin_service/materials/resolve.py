@@ -18,7 +18,7 @@ from sheetmargin_service.materials.body import (
     make_layer,
 )
 from sheetmargin_service.materials.constructions import constructed, construction_names, resolve_construction
-from sheetmargin_service.materials.corrugated import corrugated_layers
+from sheetmargin_service.materials.corrugated import corrugated_layers, flute_pitch_mm
 from sheetmargin_service.materials.custom import CUSTOM, GIVEN
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.material import TrappedAir
@@ -55,6 +55,13 @@ def resolve_sheet(spec: SheetSpec, library: Library) -> Sheet:
     Grammage, thickness and layers of the result are those of one ply.
     """
     body = _body(spec, library)
+    if spec.flute_direction is not None and flute_pitch_mm(body.assumptions) is None:
+        raise QuestionError(
+            code="not-applicable",
+            field="flute_direction",
+            detail="Only corrugated board has flutes.",
+            expected="a corrugated board",
+        )
     grammage = sum(grammage_of_layer(layer) for layer in body.layers) * (1 - body.open_area_pct / 100)
     thickness = sum(layer.thickness_um for layer in body.layers)
     _check_total(spec, grammage_gsm=grammage, thickness_um=thickness)

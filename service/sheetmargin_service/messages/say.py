@@ -12,9 +12,9 @@ and `messages.quantities` gives it digits and unit. Within a placeholder:
     {count:sheet|sheets}        the noun that goes with the count
     {change_db:rise}            rises by about 7 dB, falls by, does not change; `fall` of what counts downwards
 
-Names that are not among the values: `{sheet_name}`, `{detector_name}`, `{field}` (the input that the note's pointer is
-for), `{position}` (gap and tilt), `{setup_number}` and `{reading_number}`, from 1. `kind` says where in an answer the
-code stands.
+Names that are not among the values: `{sheet_name}`, `{double_sheet_name}`, `{detector_name}`, `{field}` (the input that
+the note's pointer is for), `{position}` (gap and tilt), `{setup_number}` and `{reading_number}`, from 1. `kind` says
+where in an answer the code stands.
 """
 
 from __future__ import annotations
@@ -56,6 +56,7 @@ KINDS = (
 """`setup`: notes of mounting, timing and alignment; `fit`: what readings say; the last three: of a diagnosis."""
 DERIVED: Mapping[str, frozenset[str]] = {
     "sheet_name": frozenset(),
+    "double_sheet_name": frozenset({"double_sheet"}),
     "detector_name": frozenset({"detector_class"}),
     "field": frozenset({"pointer"}),
     "setup_number": frozenset({"setup"}),
@@ -181,6 +182,8 @@ def _known(
     known, language = dict(values), reader.language
     if "sheet_name" in names:
         known["sheet_name"] = reader.sheet_name(_sheet_index(values, pointer) or 0)
+    if "double_sheet_name" in names and isinstance(double := values.get("double_sheet"), int):
+        known["double_sheet_name"] = reader.sheet_name(double)
     where = pointer or values.get("pointer")
     if "field" in names and isinstance(where, str):
         known["field"] = field_name(where, language)

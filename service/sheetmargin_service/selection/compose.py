@@ -192,10 +192,7 @@ def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fa
 
 def _deciding(plan: Plan) -> Fact:
     """The misread that comes nearest to its target, or goes furthest beyond it."""
-    index, judgement = max(
-        ((i, served.judgement) for st in plan.configured_pairs for i, served in st.served.items()),
-        key=lambda pair: (pair[1].ratio, -pair[0]),
-    )
+    index, judgement = plan.deciding
     return Fact(
         code="deciding-misread",
         values={

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import chain
 
 from sheetmargin.contract.answer import ClassSummary, Recommendation, Setup, SheetResult
-from sheetmargin.contract.job import Line, Targets
+from sheetmargin.contract.job import FluteDirection, Line, Targets
 from sheetmargin.contract.notes import Assumption, Note, Scalar
 
 from sheetmargin_service.detectors.model import CABLE_EXIT_MM
+from sheetmargin_service.materials.corrugated import flute_pitch_mm
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.trial import trial_plan, trial_sheets
@@ -92,9 +93,13 @@ def trial_steps(
     heaviest_gsm = max(sheets[i].plies * sheets[i].grammage_gsm for pair in plan.configured_pairs for i in pair.served)
     results = {result.index: result for result in first.sheets}
     weakest = [min(setup.sheets, key=lambda i: (_room(results[i]), i)) for setup in first.setups]
+    asked = plan.configured_pairs[0].class_result.resolved_job.job.sheets
     why = trial_sheets({i: sheets[i] for i in results}, weakest=weakest)
     blocks = [
-        _tested(results[i], first.setups[results[i].setup], sheets[i], why[i])
+        (
+            *_tested(results[i], first.setups[results[i].setup], sheets[i], why[i]),
+            *_across_flutes(i, sheets[i], asked[i].flute_direction),
+        )
         for i in sorted(why, key=lambda i: (results[i].setup, i))
     ]
     each = (Note(code="trial-each", values={"count": len(blocks)}),) if len(blocks) > 1 else ()
@@ -141,6 +146,13 @@ def _tested(result: SheetResult, setup: Setup, sheet: Sheet, why: Note | None) -
             },
         ),
     )
+
+
+def _across_flutes(index: int, sheet: Sheet, direction: FluteDirection | None) -> Iterator[Note]:
+    """That a trial looks at several places within one pitch of the flutes: the core is computed as if it were even."""
+    pitch_mm = flute_pitch_mm(sheet.assumptions)
+    if pitch_mm is not None:
+        yield Note(code=f"trial-flutes-{direction or 'unknown'}", values={"sheet": index, "pitch_mm": pitch_mm})
 
 
 def summary_values(detector: ClassSummary) -> dict[str, Scalar]:

@@ -55,7 +55,9 @@ def simpler_choice(plans: Sequence[Plan]) -> Fact | None:
     return Fact(
         code="simpler-choice",
         values={
-            "detector_class": ", ".join(pair.class_result.detector_class.id for pair in simplest.configured_pairs),
+            "detector_class": ", ".join(
+                dict.fromkeys(pair.class_result.detector_class.id for pair in simplest.configured_pairs)
+            ),
             "rank": plans.index(simplest) + 1,
             "effort": effort_of(simplest),
             "chance_pct": round(100.0 * simplest.chance),

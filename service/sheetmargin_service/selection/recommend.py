@@ -23,6 +23,7 @@ from sheetmargin_service.selection.configured_pair import ConfiguredPair
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
 from sheetmargin_service.selection.find_out import find_out
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
+from sheetmargin_service.selection.one_band import why_several_bands
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
 from sheetmargin_service.selection.plans import each_alone, plan_of, plans_for_list
 from sheetmargin_service.selection.ranking import Plan, ranked
@@ -151,10 +152,10 @@ def _verdict(best: Sequence[Plan]) -> Verdict:
 
 
 def _order(plans: Sequence[Plan], rank: int) -> list[Fact]:
-    """Why a plan is not ranked higher; of the first, what would be simpler."""
+    """Why a plan is not ranked higher; of the first, what would be simpler, and why it takes several bands."""
     if rank > 1:
         return [behind(plans[rank - 1], plans[rank - 2], above=rank - 1)]
-    return [fact for fact in (simpler_choice(plans),) if fact is not None]
+    return [fact for fact in (simpler_choice(plans), why_several_bands(plans)) if fact is not None]
 
 
 def _like_those_that_serve(ranking: Ranking) -> dict[str, Fact]:
