@@ -29,7 +29,7 @@ _PLACES = {
     ),
     "contract.measure": (
         "AtGrammage AtPosition BenchReading Cause ComparisonQuestion Diagnosis DiagnosisQuestion Estimate Fit "
-        "FitQuestion FittedInterval FittedSample Grid InstalledBand InstalledProfile InstalledSetup MachineReading "
+        "FitQuestion FittedInterval FittedSample Grid InstalledProfile InstalledSetup MachineReading "
         "MarginMap Prediction PredictionQuestion Rates Residual"
     ),
     "contract.mounting": (
@@ -38,6 +38,7 @@ _PLACES = {
     "contract.notes": "Alternative Assumption NotServed Note Reason RuledOut",
     "contract.problem": "Fault",
     "contract.summary": "Summary",
+    "contract.trials": "InstalledBand Trial",
     "errors": (
         "ConnectionFailed ExtraNotInstalled IncompleteAnswer InvalidJob NotAuthorised PlotsNotInstalled "
         "ServiceNotInstalled ServiceUnavailable SheetmarginError TooManyRequests UnexpectedAnswer "

@@ -71,7 +71,6 @@ from sheetmargin.contract.measure import (
     FittedInterval as FittedInterval,
     FittedSample as FittedSample,
     Grid as Grid,
-    InstalledBand as InstalledBand,
     InstalledProfile as InstalledProfile,
     InstalledSetup as InstalledSetup,
     MachineReading as MachineReading,
@@ -108,6 +107,10 @@ from sheetmargin.contract.problem import (
 )
 from sheetmargin.contract.summary import (
     Summary as Summary,
+)
+from sheetmargin.contract.trials import (
+    InstalledBand as InstalledBand,
+    Trial as Trial,
 )
 from sheetmargin.errors import (
     ConnectionFailed as ConnectionFailed,

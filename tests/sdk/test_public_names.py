@@ -23,6 +23,7 @@ NAMES = [
     "Gauge",
     "Double",
     "TrappedAir",
+    "Trial",
     "Custom",
     "Line",
     "Environment",

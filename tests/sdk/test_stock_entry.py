@@ -1,4 +1,4 @@
-"""`sheetmargin fit --into`: the fitted sheet in a stock that the service reads."""
+"""`sheetmargin fit --into` and `sheetmargin record`: what was found, in a stock that the service reads."""
 
 from __future__ import annotations
 
@@ -79,3 +79,74 @@ def test_nothing_is_computed_for_an_entry_that_cannot_be(
     (tmp_path / "own.toml").write_text('[[sheet]]\narticle = "1"\n')
     assert main([*COMMAND, readings, *options]) == 2
     assert says in capsys.readouterr().err
+
+
+STOCK = """# ours
+[[sheet]]
+article = "1"
+material = "pet"
+thickness_um = 100
+
+# the heavy one
+[[sheet]]
+article = "2"
+material = "cork"
+thickness_um = 8000
+[sheet.surface]
+gloss = false
+"""
+TRIAL = ["--detector-class", "ultrasonic-300k", "--gap-mm", "40", "--band", "8", "53", "--doubles", "1000"]
+
+
+def words(capsys: pytest.CaptureFixture[str]) -> str:
+    return " ".join(capsys.readouterr().out.split())
+
+
+def record(stock: Path, article: str, *more: str) -> int:
+    return main(["record", "--into", str(stock), "--as", article, *TRIAL, "--principles", "ultrasonic", *more])
+
+
+def test_trials_are_recorded_where_the_service_reads_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stock = tmp_path / "own.toml"
+    stock.write_text(STOCK)
+    assert record(stock, "1", "--teach-ins", "5", "--explain") == 0
+    assert "Chance by your trial (0 single sheets, 1,000 doubles, 0 misreads)" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    assert record(stock, "1", "--date", "2026-03-02", "--double-as-single", "1", "--explain") == 0
+    assert "Chance by your trials (0 single sheets, 2,000 doubles, 1 misread)" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    assert record(stock, "2") in (0, 3)
+    text = stock.read_text()
+    assert text.startswith(STOCK.partition("\n\n")[0])
+    assert "# the heavy one\n[[sheet]]" in text
+    read = stocks_of({"own": stock}, load_library())["own"].sheets
+    assert [one.date for one in read["1"].trials] == [date.today().isoformat(), "2026-03-02"]
+    assert [(one.teach_ins, one.doubles, one.double_as_single) for one in read["1"].trials] == [
+        (5, 1000, 0),
+        (1, 1000, 1),
+    ]
+    assert read["2"].surface.gloss is False
+    assert len(read["2"].trials) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "article", "options", "says"),
+    [
+        (STOCK, "3", [], "has no article 3"),
+        (STOCK, "1", ["--gap-mm", "400"], "--gap-mm: ultrasonic-300k is not made for a gap of 400 mm"),
+        (STOCK, "1", ["--band", "53", "8"], "--band: The lower threshold"),
+        (STOCK, "1", ["--double-as-single", "1001"], "--double-as-single: 1001 of 1000"),
+        (STOCK.replace("[sheet.surface]", "trials = []\n[sheet.surface]"), "2", [], "a trial cannot be added"),
+        ('sheet = [{article = "1", material = "pet", thickness_um = 100}]', "1", [], "a trial cannot be added"),
+    ],
+)
+def test_what_cannot_be_recorded_leaves_the_stock_as_it_was(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, article: str, options: list[str], says: str
+) -> None:
+    stock = tmp_path / "own.toml"
+    stock.write_text(text)
+    assert record(stock, article, *options) == 2
+    assert says in capsys.readouterr().err
+    assert stock.read_text() == text

@@ -22,6 +22,7 @@ NESTED = {
     "surface",
     "layers",
     "corrugated",
+    "trials",
 }
 
 

@@ -25,8 +25,6 @@ from sheetmargin_service.measurement import faults as fault_table
 from sheetmargin_service.measurement import remedies
 from sheetmargin_service.measurement.diagnose import diagnose, setting_of
 from sheetmargin_service.measurement.discriminating_tests import PROBES, Showing, separation
-from sheetmargin_service.measurement.installation import class_of
-from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.machine import State
 from sheetmargin_service.measurement.predict import resolved_job_of
 from sheetmargin_service.measurement.symptoms import SYMPTOMS
@@ -35,6 +33,8 @@ from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.class_result import distributions_at
 from sheetmargin_service.selection.configured_pair import build_configured_pair
+from sheetmargin_service.selection.installation import class_of
+from sheetmargin_service.selection.installed_class import choice_of, class_result_at
 from sheetmargin_service.selection.recommend import recommend
 from support.measurement_cases import COPY_PAPER
 

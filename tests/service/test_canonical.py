@@ -48,7 +48,7 @@ def test_spellings_of_one_question(service: Service, spelling: str) -> None:
         '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"keep_sequence":false,"limit":5,'
         '"line":{"body_through_frame":false,"feeding":"singulated","lanes":1},"prefer":{"principles":[]},"principles":[],'
         '"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":"air","kind":"another-piece"},'
-        '"grammage_gsm":80,"material":"copy-paper","plies":1,"surface":{}}],"targets":{}}'
+        '"grammage_gsm":80,"material":"copy-paper","plies":1,"surface":{},"trials":[]}],"targets":{}}'
     )
 
 

@@ -11,12 +11,12 @@ from sheetmargin.contract.job import Double, Environment, Job, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin_service.materials.library import load_library
-from sheetmargin_service.measurement.installation import class_of
-from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.predict import resolved_job_of
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.class_result import distributions_at
 from sheetmargin_service.selection.configured_pair import build_configured_pair
+from sheetmargin_service.selection.installation import class_of
+from sheetmargin_service.selection.installed_class import choice_of, class_result_at
 from support.continuity import step_in
 
 STEP_DB = 0.05

@@ -169,7 +169,7 @@ def test_every_field_has_a_text_and_every_number_of_an_answer_its_places() -> No
         for part in parts_of(kind):
             texts, hints = field_texts(part), get_type_hints(part)
             assert texts.keys() == hints.keys(), part
-            if part.__module__ == "sheetmargin.contract.job":  # as it was asked
+            if part.__module__ in ("sheetmargin.contract.job", "sheetmargin.contract.trials"):  # as it was asked
                 continue
             for field in dataclasses.fields(part):
                 if "float" in str(hints[field.name]):

@@ -16,6 +16,7 @@ from sheetmargin.contract.job import Job
 from sheetmargin_service.api.stock import stocks_of
 from sheetmargin_service.errors import FieldError
 from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.selection.recommend import recommend
 from sheetmargin_service.serving.catalogue_reload import take_up
 from support.answers import CountingRecommend
 from support.apps import app_of
@@ -162,6 +163,49 @@ def test_the_schema_takes_what_the_loader_takes(paths: Mapping[str, Path]) -> No
         spoilt = json.loads(json.dumps(good))
         spoilt["sheet"][0] |= change
         assert not schema.is_valid({**spoilt, "sheet": [spoilt["sheet"][0]]})
+
+
+TRIED = (
+    TOML
+    + """
+[[sheet.trials]]
+detector_class = "ultrasonic-300k"
+gap_mm = 40
+band = { low = 8, high = 53 }
+teach_ins = 5
+doubles = 1000
+double_as_single = 1
+date = "2026-03-02"
+"""
+)
+
+
+def test_a_trial_of_an_article_goes_into_the_job_and_the_tag(tmp_path: Path) -> None:
+    recommend = CountingRecommend()
+    tags = []
+    for name, text in (("plain", TOML), ("tried", TRIED)):
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+        api = app_of(stocks=((name, tmp_path / f"{name}.toml"),), recommend=recommend).test_client()
+        tags.append(api.get("/v1/recommendations?article=4712").headers["ETag"])
+    assert tags[0] != tags[1]
+    assert recommend.calls[0].sheets[0].trials == ()
+    (trial,) = recommend.calls[1].sheets[0].trials
+    assert (trial.detector_class, trial.band.low, trial.double_as_single) == ("ultrasonic-300k", 8, 1)
+    schema = jsonschema_rs.validator_for(api.get("/schemas/stock.json").json)
+    assert schema.is_valid(tomllib.loads(TRIED))
+
+
+@pytest.mark.parametrize("path", ["/v1/recommendations", "/v1/predictions", "/v1/recommendations/batch"])
+def test_a_trial_that_cannot_have_been_is_told_by_its_place(path: str) -> None:
+    wrong = {"detector_class": "ultrasonic-300k", "gap_mm": 400, "band": {"low": 8, "high": 53}}
+    sheet = {"material": "pet", "thickness_um": 100, "trials": [wrong]}
+    setup = {"detector_class": "ultrasonic-300k", "gap_mm": 40}
+    question: Any = {"sheet": sheet, "setup": setup} if "predictions" in path else {"sheets": [sheet]}
+    reply = app_of(recommend=recommend).test_client().post(path, json=[question] if "batch" in path else question)
+    problem = reply.get_json(force=True)
+    (error,) = (problem[0]["problem"] if "batch" in path else problem)["errors"]
+    assert error["code"] == "out-of-range"
+    assert error["pointer"] == ("/sheet" if "predictions" in path else "/sheets/0") + "/trials/0/gap_mm"
 
 
 def test_jobs_without_articles_are_as_they_were() -> None:

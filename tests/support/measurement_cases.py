@@ -9,13 +9,13 @@ from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.fit import Fit, fit_sample
-from sheetmargin_service.measurement.installation import class_of
 from sheetmargin_service.measurement.reading import Reading, Setting
 from sheetmargin_service.measurement.sample import Sample, sample_of
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.installation import class_of
 
 from support.measurement_truth import Truth, drawn_readings, drawn_truth
 

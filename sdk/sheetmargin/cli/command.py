@@ -18,9 +18,11 @@ from sheetmargin.cli.measurement import (
     add_diagnose_options,
     add_fit_options,
     add_predict_options,
+    add_record_options,
     diagnose,
     fit,
     predict,
+    record,
 )
 from sheetmargin.cli.names import named_by_option
 from sheetmargin.cli.output import add_output_options, print_text
@@ -123,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     add_service_options(made)
     asking("predict", predict, "tell what a set-up would read of a sheet", add_predict_options, of=Prediction)
     asking("fit", fit, "tell what readings say of a sheet, and what that changes", add_fit_options, of=Fit)
+    asking("record", record, "note a trial of an article, and tell what it changes", add_record_options, of=Answer)
     asking("diagnose", diagnose, "tell what is wrong with an installed set-up", add_diagnose_options, of=Diagnosis)
     asking("materials", materials, "list the materials, or those that a word finds", add_materials_options)
     asking("classes", classes, "list the detector classes of the catalogue", None)

@@ -1,20 +1,23 @@
-"""`sheetmargin predict`, `fit` and `diagnose`."""
+"""`sheetmargin predict`, `fit`, `record` and `diagnose`."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
-from sheetmargin.cli.fields import number, whole
+from sheetmargin.cli.fields import number, plain_fields, whole
 from sheetmargin.cli.names import option_of
-from sheetmargin.cli.options import add_parts, add_wishes, circumstances_from, sheet_from
+from sheetmargin.cli.options import add_parts, add_wishes, circumstances_from, given, sheet_from
 from sheetmargin.cli.output import print_answer, shown_sections
 from sheetmargin.cli.service import client_of
 from sheetmargin.cli.speech import say
-from sheetmargin.cli.stock_entry import add_stock_options, check_entry, write_entry
-from sheetmargin.contract.job import Sheet
+from sheetmargin.cli.stock_entry import add_stock_options, check_entry, replace_file, with_trial, write_entry
+from sheetmargin.contract.answer import Answer
+from sheetmargin.contract.fields import field_texts
+from sheetmargin.contract.job import Sheet, Surface
 from sheetmargin.contract.measure import (
     BenchReading,
     Diagnosis,
@@ -22,7 +25,6 @@ from sheetmargin.contract.measure import (
     Fit,
     FitQuestion,
     Grid,
-    InstalledBand,
     InstalledProfile,
     InstalledSetup,
     MachineReading,
@@ -30,6 +32,7 @@ from sheetmargin.contract.measure import (
     PredictionQuestion,
     Symptom,
 )
+from sheetmargin.contract.trials import InstalledBand, Trial
 from sheetmargin.decode import decode
 from sheetmargin.encode import question_to_json
 from sheetmargin.errors import InvalidJob
@@ -37,6 +40,8 @@ from sheetmargin.readings_file import ReadingsTable, parse_readings
 
 A = TypeVar("A")
 SERVES, NOTHING_SERVES = 0, 3
+SETUP = ("detector_class", "gap_mm")
+"""What a trial cannot do without, beside the band."""
 
 
 def add_predict_options(parser: argparse.ArgumentParser) -> None:
@@ -59,7 +64,18 @@ def add_fit_options(parser: argparse.ArgumentParser) -> None:
     add_parts(parser)
     add_wishes(parser)
     _add_plot(parser)
-    add_stock_options(parser)
+    add_stock_options(parser, what="the fitted sheet")
+
+
+def add_record_options(parser: argparse.ArgumentParser) -> None:
+    add_stock_options(parser, what="the trial", needed=True)
+    group, texts = parser.add_argument_group("the trial"), field_texts(Trial)
+    for name, read in plain_fields(Trial).items():
+        how: dict[str, Any] = {"type": read, "metavar": "TEXT" if read is str else "N"}
+        group.add_argument(option_of(name), required=name in SETUP, help=texts[name], **how)
+    group.add_argument("--band", nargs=2, type=whole, required=True, metavar=("FROM", "TO"), help=texts["band"])
+    add_parts(parser, leave_out=(Sheet, Surface))
+    add_wishes(parser)
 
 
 def add_diagnose_options(parser: argparse.ArgumentParser) -> None:
@@ -110,6 +126,20 @@ def fit(arguments: argparse.Namespace) -> int:
     _draw(found, arguments)
     print_answer(found, content, arguments)
     return NOTHING_SERVES if found.fitted.verdict == "unsuitable" else SERVES
+
+
+def record(arguments: argparse.Namespace) -> int:
+    """What the trial changes is computed before it is written: what the service refuses is not."""
+    low, high = arguments.band
+    arguments.date = arguments.date or date.today().isoformat()
+    trial = given(arguments, Trial, band=InstalledBand(low=low, high=high))
+    sheet, stock = with_trial(arguments.into, arguments.as_article, trial)
+    question = {"sheets": [sheet], **circumstances_from(arguments)}
+    content, answer = _ask(Answer, "/v1/recommendations", question, arguments)
+    replace_file(arguments.into, stock)
+    arguments.command = "recommend"  # the next step is to ask for more, not to record it again
+    print_answer(answer, content, arguments)
+    return NOTHING_SERVES if answer.verdict == "unsuitable" else SERVES
 
 
 def diagnose(arguments: argparse.Namespace) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
@@ -10,6 +11,7 @@ from typing import Any
 from sheetmargin.cli.fields import plain_fields
 from sheetmargin.contract.job import Controller, Environment, Line, Sheet, Surface, Targets
 from sheetmargin.contract.problem import Fault
+from sheetmargin.contract.trials import Trial
 from sheetmargin.report.view import field_of
 
 
@@ -22,6 +24,7 @@ def option_table() -> Mapping[str, str]:
     """The option that fills each place of a job or of a question about a set-up."""
     parts: Mapping[str, type[Any]] = {
         "/sheets/0": Sheet,
+        "/sheets/0/trials": Trial,
         "/sheet": Sheet,
         "/sheets/0/surface": Surface,
         "/sheet/surface": Surface,
@@ -39,8 +42,7 @@ def option_table() -> Mapping[str, str]:
         "/setup/gap_mm": "--gap-mm",
         "/setup/tilt_deg": "--tilt-deg",
         "/setup/profile/band": "--band",
-        "/setup/profile/band/low": "--band",
-        "/setup/profile/band/high": "--band",
+        "/sheets/0/trials/band": "--band",
         "/setup/profile/hold_ms": "--hold-ms",
         "/grid/gap_mm": "--gaps",
         "/grid/tilt_deg": "--tilts",
@@ -51,7 +53,7 @@ def option_table() -> Mapping[str, str]:
 
 def named_input(pointer: str) -> str:
     """The option for a place, also for a member of a list there; the field's name where there is none."""
-    place = pointer
+    place = re.sub(r"(/trials)/\d+|(/band)/\w+$", r"\1\2", pointer)
     while place and place not in option_table():
         head, _, last = place.rpartition("/")
         place = head if last.isdigit() else ""

@@ -12,6 +12,7 @@ from typing import Literal
 
 from sheetmargin.contract.fields import about
 from sheetmargin.contract.shown import Record
+from sheetmargin.contract.trials import Trial
 
 Contact = Literal["air", "partial", "bonded", "water-film"]
 DoubleKind = Literal["another-piece", "one-ply-more"]
@@ -245,6 +246,8 @@ class Sheet:
     """What a double of this sheet is and how the second sheet lies on the first."""
     surface: Surface = Surface()
     """What is on the sheet and between two such sheets."""
+    trials: Sequence[Trial] = field(default=(), metadata=about(most=20))
+    """Outcomes of trials of this sheet; the chances are those that they leave."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from sheetmargin.contract.fields import DB, PPM, SIGNAL, about
 from sheetmargin.contract.job import Circumstances, Job, Sheet, Wishes
 from sheetmargin.contract.notes import Assumption, Note
 from sheetmargin.contract.shown import Shown
+from sheetmargin.contract.trials import GAP, TILT, InstalledBand
 
 State = Literal["no_sheet", "single", "double"]
 Symptom = Literal[
@@ -25,19 +26,7 @@ Symptom = Literal[
 ]
 
 MAX_READINGS = 200
-_GAP = about(unit="mm", ge=0, le=2000)
-_TILT = about(unit="deg", ge=0, le=80)
 _FIGURE = about(digits=4)
-
-
-@dataclass(frozen=True, kw_only=True)
-class InstalledBand:
-    """Band of an installed detector: readings that count as a single sheet, in the unit of the class's signal."""
-
-    low: int = field(metadata=about(ge=-1000, le=100_000))
-    """Lower threshold of the band, in the unit of the class's signal."""
-    high: int = field(metadata=about(ge=-1000, le=100_000))
-    """Upper threshold of the band, in the unit of the class's signal."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,9 +45,9 @@ class InstalledSetup:
 
     detector_class: str
     """Id of the detector class in the catalogue."""
-    gap_mm: float = field(metadata=_GAP)
+    gap_mm: float = field(metadata=GAP)
     """Gap in mm from sensing face to sensing face."""
-    tilt_deg: float = field(default=0.0, metadata=_TILT)
+    tilt_deg: float = field(default=0.0, metadata=TILT)
     """Tilt in ° of the detector's axis against the sheet's normal, 0 where perpendicular."""
     profile: InstalledProfile = InstalledProfile()
     """Band and hold time that are set."""
@@ -79,9 +68,9 @@ class Grid:
     """What a prediction steps through for a plot, one of three: gaps with tilts, positions of the sheet, or grammages.
     At most 144 places, or what a smooth line needs."""
 
-    gap_mm: Sequence[float] = field(default=(), metadata=_GAP | about(most=12))
+    gap_mm: Sequence[float] = field(default=(), metadata=GAP | about(most=12))
     """Gaps in mm from face to face, rising; together with `tilt_deg`."""
-    tilt_deg: Sequence[float] = field(default=(), metadata=_TILT | about(most=12))
+    tilt_deg: Sequence[float] = field(default=(), metadata=TILT | about(most=12))
     """Tilts in ° against the sheet's normal, rising; together with `gap_mm`."""
     position_mm: Sequence[float] = field(default=(), metadata=about(unit="mm", ge=-1000, le=1000, most=201))
     """Positions of the sheet in mm from the middle of the gap, positive towards the receiver."""
@@ -114,9 +103,9 @@ class BenchReading(MachineReading):
 
     detector_class: str
     """Id of the detector class in the catalogue."""
-    gap_mm: float = field(metadata=_GAP)
+    gap_mm: float = field(metadata=GAP)
     """Gap in mm from sensing face to sensing face."""
-    tilt_deg: float = field(default=0.0, metadata=_TILT)
+    tilt_deg: float = field(default=0.0, metadata=TILT)
     """Tilt in ° of the detector's axis against the sheet's normal, 0 where perpendicular."""
 
 

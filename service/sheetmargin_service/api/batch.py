@@ -22,13 +22,13 @@ from sheetmargin_service.api import strict_json
 from sheetmargin_service.api.canonical import canonical_job
 from sheetmargin_service.api.decode import JSON, decode_value
 from sheetmargin_service.api.encode import json_bytes
-from sheetmargin_service.api.faults import Fault
+from sheetmargin_service.api.faults import Fault, faults_of
 from sheetmargin_service.api.problems import Problem
 from sheetmargin_service.api.resolve_job import CheckedJob, resolve_job
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.strict import StrictSchema
 from sheetmargin_service.api.service import Service
-from sheetmargin_service.errors import Filled
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
 
@@ -165,6 +165,8 @@ class Batch:
             return self.dump(replace(known[key], reference=resolved.job.reference))
         except (Problem, OutOfTime):
             raise
+        except QuestionError as error:
+            raise Problem("invalid-values", *faults_of(error)) from error
         except Exception as error:
             log.exception("request %s: a job of a batch failed", self.request_id)
             raise Problem("internal") from error

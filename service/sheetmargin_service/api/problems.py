@@ -12,9 +12,9 @@ from werkzeug.exceptions import HTTPException
 
 from sheetmargin_service.api.accept_language import asked_language
 from sheetmargin_service.api.encode import json_bytes
-from sheetmargin_service.api.faults import Fault, json_pointer
+from sheetmargin_service.api.faults import Fault, faults_of, json_pointer
 from sheetmargin_service.api.headers import SECURITY
-from sheetmargin_service.errors import Filled
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.messages.problem_texts import in_language
 
@@ -217,6 +217,10 @@ def handle_problems(app: Flask) -> None:
         log.exception("request %s failed", g.get("request_id"), exc_info=error)
         return problem_response(Problem("internal"))
 
+    def question(error: QuestionError) -> Response:
+        return problem_response(Problem("invalid-values", *faults_of(error)))
+
     app.register_error_handler(Problem, problem_response)
+    app.register_error_handler(QuestionError, question)
     app.register_error_handler(HTTPException, http)
     app.register_error_handler(Exception, internal)

@@ -10,14 +10,14 @@ from sheetmargin.contract.measure import InstalledSetup
 
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import Library
-from sheetmargin_service.measurement.installation import band_of, class_of
-from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
 from sheetmargin_service.measurement.predict import resolved_job_of
 from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.class_filter import outside_rating
 from sheetmargin_service.selection.class_result import distributions_at
 from sheetmargin_service.selection.compare import side_by_side
 from sheetmargin_service.selection.configured_pair import build_configured_pair
+from sheetmargin_service.selection.installation import band_of, class_of
+from sheetmargin_service.selection.installed_class import choice_of, class_result_at
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 
@@ -26,7 +26,7 @@ FIELD = "setups"
 
 def compare_setups(setups: Sequence[InstalledSetup], *, job: Job, catalogue: Catalogue, library: Library) -> Comparison:
     """Two set-ups for all sheets of a job. QuestionError for a sheet or a set-up that cannot be."""
-    resolved_job, _ = resolved_job_of(job, library)
+    resolved_job, _ = resolved_job_of(job, catalogue, library)
     plans: list[Plan | None] = []
     ruled_out: dict[str, Fact] = {}
     for index, setup in enumerate(setups):

@@ -18,8 +18,7 @@ from sheetmargin_service.errors import QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.measurement.discriminating_tests import separation, showings
 from sheetmargin_service.measurement.faults import Fault, Setting, faults
-from sheetmargin_service.measurement.installation import band_of, class_of, ultrasonic
-from sheetmargin_service.measurement.installed_class import choice_of, class_result_at
+from sheetmargin_service.measurement.forward_model import ultrasonic
 from sheetmargin_service.measurement.machine import Machine, Scenario, sound_through
 from sheetmargin_service.measurement.predict import SETUP, resolved_job_of
 from sheetmargin_service.measurement.reading import machine_readings, observed
@@ -32,6 +31,8 @@ from sheetmargin_service.selection.class_result import ClassResult, class_result
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served, build_configured_pair
 from sheetmargin_service.selection.failure_modes import cause as first_failure
+from sheetmargin_service.selection.installation import band_of, class_of
+from sheetmargin_service.selection.installed_class import choice_of, class_result_at
 from sheetmargin_service.selection.notes import cautions, summary_values
 from sheetmargin_service.selection.plans import plans_for_sheet
 from sheetmargin_service.selection.ranking import Plan
@@ -59,7 +60,7 @@ def diagnose(
     asked: DiagnosisQuestion, *, job: Job, catalogue: Catalogue, library: Library, recommend: Callable[[Job], Answer]
 ) -> Diagnosis:
     """Rank the causes. QuestionError for a sheet, a set-up or readings that cannot be."""
-    resolved_job, notes = resolved_job_of(job, library)
+    resolved_job, notes = resolved_job_of(job, catalogue, library)
     if resolved_job.stream is not None:
         raise QuestionError(
             code="stream-not-diagnosed",

@@ -23,14 +23,14 @@ from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.estimate import estimated
-from sheetmargin_service.measurement.forward_model import PairAtSettings, Physics, pairs_at, tabled
-from sheetmargin_service.measurement.installation import check_gap, check_tilt, class_of, ultrasonic
+from sheetmargin_service.measurement.forward_model import PairAtSettings, Physics, pairs_at, tabled, ultrasonic
 from sheetmargin_service.measurement.posterior import Belief, Peak
 from sheetmargin_service.measurement.reading import Observed, Reading, Setting, check_states, observed
 from sheetmargin_service.measurement.residuals import SOLID, Residuals, SettingNoise
 from sheetmargin_service.measurement.sample import Parameter, Sample, half_width_pct, sample_of, with_knowledge
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.selection.defaults import conditions_of
+from sheetmargin_service.selection.installation import check_gap, check_tilt, class_of
 from sheetmargin_service.selection.recommend import summary_of
 
 Array = NDArray[np.float64]

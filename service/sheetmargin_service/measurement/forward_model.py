@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from sheetmargin_service.acoustics.air import Air
+from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.measurement.reading import Setting
 from sheetmargin_service.measurement.sample import Sample
+from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, pair_at
@@ -181,3 +184,17 @@ def _slopes(physics: Physics, x: Array, here: Levels) -> Slopes:
             single[row] = (there.single - here.single) / step[index]
             double[row] = (there.double - here.double) / step[index]
     return Slopes(single=single, double=double)
+
+
+def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
+    """The parameters of an ultrasonic class; QuestionError for any other."""
+    if detector_class.principle != ULTRASONIC.id:
+        raise QuestionError(
+            code="not-ultrasonic",
+            field=field,
+            detail=Filled(
+                "Readings can be explained of ultrasonic classes only; {name} is none.", name=detector_class.id
+            ),
+            expected="an ultrasonic class",
+        )
+    return ULTRASONIC.parameters_of(detector_class)

@@ -26,8 +26,6 @@ from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.materials.library import Library
 from sheetmargin_service.materials.resolve import resolve_sheet
-from sheetmargin_service.measurement.installation import band_of, check_gap, check_tilt, class_of
-from sheetmargin_service.measurement.installed_class import choice_of, class_model_at, class_result_at, installed
 from sheetmargin_service.measurement.scaling import scaled
 from sheetmargin_service.mounting.condensation import moisture_cautions
 from sheetmargin_service.principles import detector_values, principle_of
@@ -38,12 +36,15 @@ from sheetmargin_service.selection.class_result import ClassResult, distribution
 from sheetmargin_service.selection.compose import recommendation
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served, build_configured_pair
 from sheetmargin_service.selection.defaults import conditions_of, timed_by
+from sheetmargin_service.selection.installation import band_of, check_gap, check_tilt, class_of
+from sheetmargin_service.selection.installed_class import choice_of, class_model_at, class_result_at, installed
 from sheetmargin_service.selection.notes import cautions
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.recommend import summaries_of
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 from sheetmargin_service.selection.targets import targets_of
+from sheetmargin_service.selection.tried import with_trials
 from sheetmargin_service.selection.version import model_version
 
 Array = NDArray[np.float64]
@@ -53,13 +54,13 @@ LEAST_SIDE_MM = 1.0
 """A sheet nearer than this to a face touches it."""
 
 
-def resolved_job_of(job: Job, library: Library) -> tuple[ResolvedJob, tuple[Assumption, ...]]:
+def resolved_job_of(job: Job, catalogue: Catalogue, library: Library) -> tuple[ResolvedJob, tuple[Assumption, ...]]:
     """The job of one sheet made ready, with a note for each default. QuestionError for a sheet that cannot be."""
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
     _, timing_notes = timed_by(job)
-    resolved_job = ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    resolved_job = with_trials(ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets), catalogue)
     sheet_notes = tuple(
         Assumption(
             code=a.code,
@@ -75,7 +76,7 @@ def resolved_job_of(job: Job, library: Library) -> tuple[ResolvedJob, tuple[Assu
 
 def predict(asked: PredictionQuestion, *, job: Job, catalogue: Catalogue, library: Library) -> Prediction:
     """Levels, margins and misreads. QuestionError for a sheet or a set-up that cannot be."""
-    resolved_job, notes = resolved_job_of(job, library)
+    resolved_job, notes = resolved_job_of(job, catalogue, library)
     setup, grid, band = asked.setup, asked.grid or Grid(), band_of(asked.setup)
     detector_class = class_of(setup.detector_class, catalogue, field=f"{SETUP}/detector_class")
     class_result = class_result_at(resolved_job, detector_class, setup, field=SETUP)

@@ -106,6 +106,7 @@ FIGURES: Mapping[str, Figure] = {
     "sheets_per_hour": Figure(digits=2),
     "runs": Figure(digits=2, rounding="up"),
     "fitted": Figure(digits=2),
+    "fed": Figure(places=0),
 }
 """By the end of a value's name, the longest that fits; what comes per hour, and a count of sheets, has no unit of its
 own."""

@@ -70,6 +70,12 @@ def drawn(unknown: str) -> Array:
     return _table()[:, UNKNOWNS.index(unknown)]
 
 
+def resampled(weights: Array) -> NDArray[np.intp]:
+    """Indices of draws (COUNT,), each as often as its weight asks for to within one, from weights that sum to 1."""
+    places = (np.arange(COUNT) + 0.5) / COUNT
+    return np.minimum(np.searchsorted(np.cumsum(weights), places), len(weights) - 1)
+
+
 def are_bent(slopes: Array, bends: Array) -> NDArray[np.bool_]:
     """Which parabolas (U, M) bend by more than rounding, (U,)."""
     return np.asarray(np.abs(bends).max(axis=1) > STRAIGHT * np.abs(slopes).max(axis=1))

@@ -23,6 +23,7 @@ from sheetmargin.contract.notes import NotServed, Reason
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.timing import verdict_of_doubt
 from sheetmargin_service.principles import frequency_khz
+from sheetmargin_service.principles.draws import COUNT
 from sheetmargin_service.principles.protocol import Fact, Scalar, Span
 from sheetmargin_service.selection.bands import DECIMALS
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
@@ -130,6 +131,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
     recipes = len(bands) if len(bands) > 1 and by_recipe(plan.configured_pairs[0].class_result.resolved_job) else 0
     facts = [Fact(code="switched-by-recipe", values={"count": recipes})] if recipes else []
     facts += [_limiting(configured_pair, served, index), _deciding(plan)]
+    facts += [fact for each in plan.configured_pairs for fact in _by_trials(each)]
     approximate = sorted(i for st in plan.configured_pairs for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
     facts += [fact for each in plan.configured_pairs for fact in _beside_the_median(each, plan)]
@@ -156,9 +158,29 @@ def _limited_by(plan: Plan, sheets: Sequence[Sheet]) -> str | None:
         return None
     doubts = [each.doubt for each in plan.configured_pairs if verdict_of_doubt(each.doubt) == plan.verdict]
     facts = [fact for each in plan.configured_pairs for fact in (each.narrow, each.over_edge, each.cut_out)]
-    codes = [*doubts, *(fact.code for fact in facts if fact is not None)]
+    tried = [one.experience.doubt for each in plan.configured_pairs for one in each.served.values() if one.experience]
+    codes = [*doubts, *(fact.code for fact in facts if fact is not None), *filter(None, tried)]
     approximate = any(sheets[i].approximate for each in plan.configured_pairs for i in each.served)
     return next(iter(codes), "only-a-trial-can-tell" if approximate else None)
+
+
+def _by_trials(configured_pair: ConfiguredPair) -> Iterator[Fact]:
+    """Of each sheet that was tried: how much the trials weigh, and where they are not enough for a figure."""
+    for i, served in sorted(configured_pair.served.items()):
+        experience, judgement = served.experience, served.judgement
+        if experience is None or judgement.chance_before is None:
+            continue
+        values: dict[str, Scalar] = {
+            "sheet": i,
+            "trials": len(experience.trials),
+            "singles_fed": sum(trial.singles for trial in experience.trials),
+            "doubles_fed": sum(trial.doubles for trial in experience.trials),
+            "misreads": sum(trial.single_as_double + trial.double_as_single for trial in experience.trials),
+            "before_chance_pct": 100.0 * judgement.chance_before,
+            "chance_pct": 100.0 * judgement.chance,
+            "kept_share_pct": 100.0 * experience.kept / COUNT,
+        }
+        yield Fact(code=experience.doubt or "trial-weighs", values=values)
 
 
 def _beside_the_median(configured_pair: ConfiguredPair, plan: Plan) -> Iterator[Fact]:

@@ -18,11 +18,12 @@ from sheetmargin_service.mounting.timing import doubt_by_timing, time_line, verd
 from sheetmargin_service.principles.protocol import Fact, Principle, Receiver, SignalDistribution, SignalTable
 from sheetmargin_service.selection.bands import DECIMALS, choose_bands, margins
 from sheetmargin_service.selection.class_result import ROOMY_MM, ClassResult, over_edge_at
+from sheetmargin_service.selection.experience import Experience, judge_by
 from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
-from sheetmargin_service.selection.targets import LEAST_TO_TURN, ORDER, SUITABLE, Judgement, judge
+from sheetmargin_service.selection.targets import LEAST_TO_TURN, ORDER, SUITABLE, Judgement
 
 STRIDES = (4, 2, 1)
 """Steps by which an edge of a band is moved at once, as long as that helps: wide ones first (a choice)."""
@@ -37,6 +38,7 @@ class Served:
     timing: Timing
     margin: tuple[float, float, float]
     judgement: Judgement
+    experience: Experience | None
 
     @property
     def worst(self) -> float:
@@ -227,7 +229,14 @@ def _in_band(
         )
         readings = readings_of(class_result.detector_class, timing)
         rates = rates_of(distributions[i], principle.grid, low=band[0], high=band[1], readings=readings)
-        judgement = judge(
+        experience = resolved_job.experience(
+            i,
+            detector_class=class_result.detector_class.id,
+            gap_mm=choice.gap.nominal,
+            tilt_deg=tilt_deg,
+        )
+        judgement = judge_by(
+            experience,
             rates,
             resolved_job.targets,
             approximate=resolved_job.sheets[i].approximate,
@@ -242,6 +251,7 @@ def _in_band(
             timing=timing,
             margin=(no_sheet, single, double),
             judgement=judgement,
+            experience=experience,
         )
     return ConfiguredPair(
         class_result=class_result,

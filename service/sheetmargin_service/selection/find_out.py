@@ -26,9 +26,10 @@ from sheetmargin_service.principles.draws import COUNT, LIKE, conditional_chance
 from sheetmargin_service.principles.lots import Row, lot_of
 from sheetmargin_service.principles.protocol import SignalDistribution, Spread
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
+from sheetmargin_service.selection.experience import Experience, judge_by
 from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import readings_of
-from sheetmargin_service.selection.targets import ORDER, SUITABLE, judge, verdict_of
+from sheetmargin_service.selection.targets import ORDER, SUITABLE, verdict_of
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -76,7 +77,7 @@ def find_out(pairs: Sequence[ConfiguredPair]) -> tuple[FindOut, ...]:
     if len(passes) == COUNT and passes.std() >= LEAST_EFFECT:
         told += [
             _told(each, passes, worst=worst, detector_class=pair.class_result.detector_class.id)
-            for each in _inputs(pair, index, served[index])
+            for each in _left(_inputs(pair, index, served[index]), served[index].experience)
             if each.quantity.std() > 1e-9 * abs(each.quantity.mean())
         ]
     found = sorted((one for one in told if one.effect >= LEAST_EFFECT), key=lambda one: (-one.effect, one.input))
@@ -84,6 +85,12 @@ def find_out(pairs: Sequence[ConfiguredPair]) -> tuple[FindOut, ...]:
         alike = [one for one in found if one.input in names]
         found = [one for one in found if one not in alike[1:]]
     return tuple(found[:MOST])
+
+
+def _left(inputs: Iterator[Input], experience: Experience | None) -> Iterator[Input]:
+    """Inputs over the draws that trials left."""
+    for each in inputs:
+        yield each if experience is None else replace(each, quantity=each.quantity[experience.draws])
 
 
 def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, worst: Verdict) -> Iterator[FindOut]:
@@ -98,7 +105,7 @@ def _oil(pair: ConfiguredPair, index: int, served: Served, *, chance: float, wor
     oily = pair.class_result.class_model.distribution(replace(sheet, contact="water-film"), pair.choice.setting)
     readings = readings_of(pair.class_result.detector_class, served.timing)
     rates = rates_of(oily, pair.class_result.principle.grid, low=pair.low, high=pair.high, readings=readings)
-    yes = judge(rates, job.targets).chance
+    yes = judge_by(served.experience, rates, job.targets).chance
     findings = [
         Finding(
             answer=answer,

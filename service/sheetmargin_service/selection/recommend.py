@@ -29,6 +29,7 @@ from sheetmargin_service.selection.plans import each_alone, plan_of, plans_for_l
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
+from sheetmargin_service.selection.tried import with_trials
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.selection.would_serve import would_serve
 
@@ -53,7 +54,7 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = Fals
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
     _, timing_notes = timed_by(job)
-    resolved_job = ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets)
+    resolved_job = with_trials(ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets), catalogue)
     class_results: list[ClassResult] = []
     ruled_out = filtered(job, catalogue)
     spare: dict[str, Fact] = {}

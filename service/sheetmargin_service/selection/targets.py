@@ -25,7 +25,7 @@ from sheetmargin_service.principles.draws import (
     passing,
     weighted_quantiles,
 )
-from sheetmargin_service.selection.misreads import Rates, misreads_of
+from sheetmargin_service.selection.misreads import Indices, Rates, misreads_of
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -50,6 +50,8 @@ TURNED, LEAST_TO_TURN = 0.50, 0.02
 answer within 5 to 95 % leads there."""
 AS_SET = ("gap", "tilt", "bypass")
 """What is drawn that no input tells."""
+EVERY = slice(None)
+"""Every draw, each once."""
 RAREST = 1e-15
 """Rates below this are not told apart."""
 
@@ -59,6 +61,7 @@ class Judgement:
     """A verdict, and the chance that it rests on: that every target is met, over what is not known of the job.
 
     `excess` (J or 1, drifts): by what power of ten the worst pair of states is above its target in each draw.
+    `chance_before`: without the trials that it takes into account; None where there are none.
     """
 
     verdict: Verdict
@@ -66,6 +69,7 @@ class Judgement:
     rates: Rates
     targets: Mapping[str, float]
     excess: NDArray[np.float64]
+    chance_before: float | None = None
 
     @cached_property
     def misreads(self) -> Misreads:
@@ -125,8 +129,15 @@ def targets_of(targets: Targets) -> tuple[dict[str, float], tuple[Assumption, ..
     return DEFAULTS_PPM | given, notes
 
 
-def judge(rates: Rates, targets: Mapping[str, float], *, approximate: bool = False, settable: bool = True) -> Judgement:
-    """A sheet at a set-up, by the chance that its rates meet every target.
+def judge(
+    rates: Rates,
+    targets: Mapping[str, float],
+    *,
+    approximate: bool = False,
+    settable: bool = True,
+    draws: Indices | slice = EVERY,
+) -> Judgement:
+    """A sheet at a set-up, by the chance that its rates meet every target. `draws`: which the rates are of.
 
     A sheet that is known by an approximation alone, and a set-up that cannot be set as exactly as it must be or whose
     beam does not wholly meet the sheet, are never more than a trial.
@@ -138,13 +149,13 @@ def judge(rates: Rates, targets: Mapping[str, float], *, approximate: bool = Fal
         # The same draws by their quantiles, as misreads are told, fall short: what is told must not contradict itself.
         chance = round(SUITABLE - ROUNDED, 2)
     verdict = verdict_of(chance)
-    if verdict == "unsuitable" and may_turn(excess):
+    if verdict == "unsuitable" and may_turn(excess, draws):
         verdict = "trial-needed"
     judgement = Judgement(verdict=verdict, chance=chance, rates=rates, targets=targets, excess=excess)
     return judgement if settable and not approximate else judgement.at_most_trial()
 
 
-def may_turn(excess: NDArray[np.float64]) -> bool:
+def may_turn(excess: NDArray[np.float64], draws: Indices | slice = EVERY) -> bool:
     """Whether one of the unknowns has a value within its 5 to 95 % at which the chance reaches a half, from what is
     above target in each draw, (J or 1, drifts)."""
     passes = passing(excess)
@@ -152,7 +163,7 @@ def may_turn(excess: NDArray[np.float64]) -> bool:
         return False
     places = np.linspace(-Z95, Z95, 9)
     return any(
-        conditional_chances(drawn(name), passes, at=places, width=LIKE)[0].max() >= TURNED
+        conditional_chances(drawn(name)[draws], passes, at=places, width=LIKE)[0].max() >= TURNED
         for name in UNKNOWNS
         if name not in AS_SET
     )
@@ -175,8 +186,11 @@ def chance_band(chance: float) -> int:
 
 
 def joint_chance(judgements: Iterable[Judgement]) -> float:
-    """The chance that several sheets' targets are all met: by the same draws, as they lie in one shop."""
-    return _told(chance_of(reduce(np.maximum, [judgement.excess for judgement in judgements])))
+    """The chance that several sheets' targets are all met: by the same draws, as they lie in one shop; never more than
+    is claimed for one of them."""
+    each = list(judgements)
+    together = _told(chance_of(reduce(np.maximum, [judgement.excess for judgement in each])))
+    return min(together, *(judgement.chance for judgement in each))
 
 
 def _ratio(misread: Misread, target_ppm: float) -> float:

@@ -92,7 +92,7 @@ def _answer(
     try:
         body = json_bytes(encode(compute(service, resolved), language=language))
     except QuestionError as error:
-        raise Problem("invalid-values", *faults_of(error)) from error
+        raise _of_question(Problem("invalid-values", *faults_of(error))) from error
     return Response(body, content_type=JSON, headers={"Content-Language": language, "Cache-Control": "no-store"})
 
 
@@ -102,8 +102,11 @@ def _resolved(asked: SheetQuestion, service: Service, *, also: Iterable[Fault]) 
     try:
         return resolve_job(Job(sheets=(asked.sheet,), **shared), service, also=also)
     except Problem as problem:
-        faults = [replace(fault, path=_in_question(fault.path)) for fault in problem.faults]
-        raise Problem(problem.kind, *faults) from problem
+        raise _of_question(problem) from problem
+
+
+def _of_question(problem: Problem) -> Problem:
+    return Problem(problem.kind, *(replace(fault, path=_in_question(fault.path)) for fault in problem.faults))
 
 
 def _in_question(path: Path | None) -> Path | None:

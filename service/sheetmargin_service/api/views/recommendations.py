@@ -16,14 +16,13 @@ from sheetmargin_service.api.caching import cacheable
 from sheetmargin_service.api.canonical import canonical_job, strong_etag
 from sheetmargin_service.api.decode import JSON
 from sheetmargin_service.api.encode import encode, json_bytes
-from sheetmargin_service.api.faults import Fault, faults_of
-from sheetmargin_service.api.problems import Problem
+from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.resolve_job import CheckedJob, falling_band, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
 from sheetmargin_service.api.schemas.query import SheetQuery
 from sheetmargin_service.api.service import Service, current_service
-from sheetmargin_service.errors import Filled, QuestionError
+from sheetmargin_service.errors import Filled
 from sheetmargin_service.measurement.compare_setups import compare_setups
 from sheetmargin_service.messages.languages import Language
 from sheetmargin_service.selection.compare import compare
@@ -85,13 +84,10 @@ def compare_two(asked: ComparisonQuestion) -> Response:
 
     def compute() -> bytes:
         job, catalogue, library = resolved.job, resolved.catalogue, service.library
-        try:
-            if asked.setups is not None:
-                told = compare_setups(asked.setups, job=job, catalogue=catalogue, library=library)
-            else:
-                told = compare(asked.between or (), job=job, catalogue=catalogue, library=library)
-        except QuestionError as error:
-            raise Problem("invalid-values", *faults_of(error)) from error
+        if asked.setups is not None:
+            told = compare_setups(asked.setups, job=job, catalogue=catalogue, library=library)
+        else:
+            told = compare(asked.between or (), job=job, catalogue=catalogue, library=library)
         return json_bytes(encode(told, language=language))
 
     versions = (service.build, service.model_version, resolved.catalogue.version)

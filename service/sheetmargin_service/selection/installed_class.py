@@ -8,14 +8,15 @@ from itertools import chain
 import numpy as np
 from sheetmargin.contract.measure import InstalledSetup
 from sheetmargin.contract.mounting import Window
+from sheetmargin.contract.trials import Trial
 
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import Filled, QuestionError
-from sheetmargin_service.measurement.installation import check_gap, check_tilt
 from sheetmargin_service.principles import principle_of
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import ClassModel, Fact, Places
 from sheetmargin_service.selection.class_result import ClassResult
+from sheetmargin_service.selection.installation import check_gap, check_tilt
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.search import Choice
 
@@ -26,7 +27,7 @@ def class_model_at(detector_class: DetectorClass, conditions: Conditions, places
 
 
 def class_result_at(
-    resolved_job: ResolvedJob, detector_class: DetectorClass, setup: InstalledSetup, *, field: str
+    resolved_job: ResolvedJob, detector_class: DetectorClass, setup: InstalledSetup | Trial, *, field: str
 ) -> ClassResult:
     """The class where it is installed before the question's sheets; QuestionError where it cannot be."""
     gap, tilt = setup.gap_mm, setup.tilt_deg
@@ -73,7 +74,7 @@ def installed(resolved_job: ResolvedJob, class_model: ClassModel) -> ClassResult
     )
 
 
-def choice_of(setup: InstalledSetup, *, tilts: bool, setting: int = 0) -> Choice:
+def choice_of(setup: InstalledSetup | Trial, *, tilts: bool, setting: int = 0) -> Choice:
     """The place of an installation, one of the class model's settings, as it is and not to be moved."""
     gap, tilt = setup.gap_mm, setup.tilt_deg
     return Choice(

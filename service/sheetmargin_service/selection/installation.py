@@ -10,8 +10,6 @@ from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.errors import Filled, QuestionError
 from sheetmargin_service.principles import principle_of
-from sheetmargin_service.principles.ultrasonic import PRINCIPLE as ULTRASONIC
-from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 
 def band_of(setup: InstalledSetup) -> tuple[int, int] | None:
@@ -57,17 +55,3 @@ def check_tilt(detector_class: DetectorClass, tilt_deg: float, *, field: str) ->
             detail=Filled("{name} is not calculated for a tilt of {tilt:g}°.", name=detector_class.id, tilt=tilt_deg),
             expected=Filled("0 to {most:g}°", most=most) if most else "0°",
         )
-
-
-def ultrasonic(detector_class: DetectorClass, *, field: str) -> UltrasonicParameters:
-    """The parameters of an ultrasonic class; QuestionError for any other."""
-    if detector_class.principle != ULTRASONIC.id:
-        raise QuestionError(
-            code="not-ultrasonic",
-            field=field,
-            detail=Filled(
-                "Readings can be explained of ultrasonic classes only; {name} is none.", name=detector_class.id
-            ),
-            expected="an ultrasonic class",
-        )
-    return ULTRASONIC.parameters_of(detector_class)
