@@ -114,7 +114,7 @@ def setting_of(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Set
         low=float(configured_pair.low),
         high=float(configured_pair.high),
         open_db=open_db,
-        bypass_db=p.bypass_db + open_db,
+        bypass_db=float(pair.bypass_db[0]),
         noise_db=p.noise_db + open_db,
         bounce=float(pair.rigid_bounce[0]),
         open_bounce=float(pair.open_bounce[0]),

@@ -98,7 +98,7 @@ def _noise(read: PairAtSettings) -> dict[int, SettingNoise]:
     pair, p = read.pair, read.pair.parameters
     return {
         int(row): SettingNoise(
-            bypass_db=p.bypass_db + float(pair.open_db[column]),
+            bypass_db=float(pair.bypass_db[column]),
             noise_db=p.noise_db + float(pair.open_db[column]),
             rigid_bounce=float(pair.rigid_bounce[column]),
             open_bounce=float(pair.open_bounce[column]),

@@ -85,17 +85,13 @@ class PairGroup:
         return self.row.per_setting(values)[self.keep]
 
     @cached_property
-    def _bypass_db(self) -> Array:
-        return self.per_setting([pair.parameters.bypass_db for pair in self.row.pairs])
-
-    @cached_property
     def _noise_db(self) -> Array:
         return self.per_setting([pair.parameters.noise_db for pair in self.row.pairs])
 
     @cached_property
     def floors_db(self) -> tuple[Array, Array]:
         """Bypass and noise as attenuations of the open path, (N,) each."""
-        return self._bypass_db + self.open_db, self._noise_db + self.open_db
+        return self.row.bypass_db[self.keep], self._noise_db + self.open_db
 
     @cached_property
     def _drift_variance(self) -> Array:
@@ -183,7 +179,7 @@ class PairGroup:
             beside=beside,
             added=added,
             common=float(self.common_variance[setting]) ** 0.5,
-            floor=bypass_floor(GRID, bypass_db=float(self._bypass_db[setting]), open_db=open_db),
+            floor=bypass_floor(GRID, bypass_db=float(self.floors_db[0][setting]) - open_db, open_db=open_db),
             floor_steps=None if unknowns is None else bypass_steps(),
             noise=receiver_noise(GRID, noise_db=float(self._noise_db[setting]), open_db=open_db),
         )

@@ -17,7 +17,9 @@ class UltrasonicParameters:
     Attenuation is counted from the open path at the same gap. `overload_db` and `noise_db` are attenuations at
     `reference_gap_mm`: at the least gain the receiver leaves overload at `overload_db`, and at any gain noise hides
     what is weaker than `noise_db`; both shift with the open path as the gap moves. At one gain the receiver spans
-    `span_db`; the gain moves that span by up to `gain_range_db`.
+    `span_db`; the gain moves that span by up to `gain_range_db`. `bypass_db` is sound that goes round the sheet,
+    `crosstalk_db` what the emitter couples into the receiver electrically: a gate lets in as much of it as it lets in
+    of a bounce that is as late as the sound itself. Without it, `bypass_db` holds both.
     """
 
     frequency_hz: float = field(metadata=about(ge=20e3, le=1e6))
@@ -30,6 +32,7 @@ class UltrasonicParameters:
     overload_db: float
     noise_db: float
     bypass_db: float
+    crosstalk_db: float | None = field(default=None, metadata=about(gt=0))
     span_db: float = field(metadata=about(gt=0))
     gain_range_db: float = field(metadata=about(ge=0))
     gap_min_mm: float = field(metadata=about(gt=0))
