@@ -10,7 +10,7 @@ from sheetmargin.contract.measure import MarginMap
 
 DOCS = Path(__file__).parent
 PAPER = Sheet(material="copy-paper", grammage_gsm=80)
-GAPS = tuple(float(gap) for gap in range(25, 60, 5))
+GAPS = tuple(float(gap) for gap in range(15, 50, 5))
 TILTS = tuple(float(tilt) for tilt in range(0, 60, 5))
 CELL = 34
 SAFE = ((6.0, "#2f7d4f", "#fff"), (3.0, "#8cc29a", "#000"), (0.0, "#f3e3b0", "#000"))

@@ -141,9 +141,7 @@ def test_levels_meet_converged_quadrature(class_id, name):
 
 @pytest.mark.parametrize("films", [(10, 12), (14, 16), (18, 20)], ids=["below", "at", "above"])
 def test_two_sheets_on_the_resonance_of_their_film_meet_converged_quadrature(films):
-    """Paper at 180 kHz with films about the 2 um of its resonance: 0.4 dB; at most 0.36 dB measured, with the centre of
-    the band standing for the band and the film linear in its thickness."""
-    assert len(levels("ultrasonic-180k", "paper").paths[0].operator.frequency_hz) == 1
+    """Paper at 180 kHz with films about the 2 um of its resonance: 0.4 dB, the film linear in its thickness."""
     over = levels("ultrasonic-180k", "paper").over_films(1)[0]
     setting = setting_at("ultrasonic-180k", 6, 35.0)
     for film in films:

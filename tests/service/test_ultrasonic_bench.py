@@ -180,7 +180,7 @@ def test_drift_and_air_move_every_state_alike():
 def test_wider_flutter_spreads_a_sheet_more():
     """Where the level falls with the angle; square on it is flat to first order."""
     calm, wild = (class_model("ultrasonic-180k", conditions=replace(CONDITIONS, flutter_deg=f)) for f in (0.0, 4.0))
-    tilted = int(np.flatnonzero((calm.settings.tilt_deg == 25.0) & (calm.settings.gap_mm == 40.0))[0])
+    tilted = int(np.flatnonzero((calm.settings.tilt_deg == 25.0) & (calm.settings.gap_mm == 39.5))[0])
     moved = [made.distribution(CARD, tilted).moves["flutter"][0] for made in (calm, wild)]
     assert moved[0] == 0.0
     assert moved[1] > 0.3
@@ -201,10 +201,10 @@ def test_flutter_is_the_slope_over_the_angle():
 
 
 def test_a_gate_keeps_bounces_out_where_the_faces_stand_far_off():
-    """100 us of gate are 34 mm of detour: at 60 mm between the faces none gets in, at 20 mm some does."""
-    made = class_model("ultrasonic-180k")
+    """100 us of gate are 34 mm of detour: at 65 mm between the faces none gets in, at 22 mm some does."""
+    made = class_model("ultrasonic-180k", gate_us=100.0)
     amplitude = made.bounce_amplitude(60.0)
-    far, near = amplitude[square_on(made, 60.0)], amplitude[square_on(made, 20.0)]
+    far, near = amplitude[square_on(made, 65.0)], amplitude[square_on(made, 22.5)]
     assert far == 0.0
     assert near > 0.05
 
@@ -213,7 +213,7 @@ def test_a_continuous_tone_ripples_and_tilt_calms_it():
     made = class_model("ultrasonic-220k-continuous")
     amplitude = made.bounce_amplitude(60.0)
     by_tilt = [
-        amplitude[int(np.flatnonzero((made.settings.gap_mm == 40.0) & (made.settings.tilt_deg == t))[0])]
+        amplitude[int(np.flatnonzero((made.settings.gap_mm == 32.0) & (made.settings.tilt_deg == t))[0])]
         for t in (0.0, 5.0, 10.0, 20.0)
     ]
     assert np.all(np.diff(by_tilt) < 0.0)
@@ -228,10 +228,10 @@ def test_a_sheet_that_passes_everything_sends_nothing_back():
 
 def test_floors_follow_the_open_path():
     """Given for the reference gap; a longer path past the near field is weaker, and the floors that much nearer."""
-    made = class_model("ultrasonic-500k", reference_gap_mm=23.5)
+    made = class_model("ultrasonic-500k", reference_gap_mm=20.0, gap_max_mm=35.0, gap_min_mm=5.0)
     bypass, noise = made.floors_db
-    assert noise == pytest.approx(bypass)
-    reference, wide = (bypass[square_on(made, gap)] for gap in (23.5, 35.0))
+    assert noise == pytest.approx(bypass + 1.0)
+    reference, wide = (bypass[square_on(made, gap)] for gap in (20.0, 35.0))
     assert reference == pytest.approx(88.0, abs=1e-6)
     assert wide == pytest.approx(reference - 1.3, abs=0.2)
 

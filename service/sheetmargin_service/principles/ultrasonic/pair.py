@@ -27,7 +27,7 @@ GAPS = 9
 """Gaps searched over the class's range; its tilts are in `tilts`."""
 BAND_NODES = 5
 """Frequencies over the band. In one 17.5 % wide: one sheet within 0.15 dB of 21, two within 0.4, of papers, boards,
-metals and glass; plywood of 3 mm at 400 kHz within 0.6 and 1.3, two plates of 3 mm of polycarbonate there within 0.7."""
+metals and glass; plywood of 3 mm at 400 kHz within 0.6 and 1.3, two plates of polycarbonate there within 0.7."""
 
 
 @dataclass(frozen=True, kw_only=True)
