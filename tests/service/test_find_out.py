@@ -101,7 +101,7 @@ def test_findings_tell_a_range_and_the_verdict_there():
     assert effects == sorted(effects, reverse=True)
     assert min(effects) >= 0.05
     first = found.find_out[0]
-    assert first.input == "readings-double"
+    assert first.input == "readings-single"
     assert {finding.verdict for finding in first.findings} >= {"suitable", "trial-needed"}
     assert sum(finding.share for finding in first.findings) == pytest.approx(1.0)
     for before, after in zip(first.findings, first.findings[1:], strict=False):
