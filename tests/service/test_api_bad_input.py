@@ -63,7 +63,7 @@ def value_at(place: Place) -> Any:
     return value
 
 
-FREE_TEXTS = {"reference", "label", "material", "construction", "catalogue", "like"}
+FREE_TEXTS = {"detector_class", "date", "reference", "label", "material", "construction", "catalogue", "like"}
 WHOLE = {"plies", "lanes", "limit", "effort_max"}
 NEEDED = {
     "sheets",

@@ -55,7 +55,8 @@ FULL_JOB: dict[str, Any] = {
             "corrugated": {
                 "liners_gsm": [125, 125, 125],
                 "walls": [{"flute": "B", "medium_gsm": 112}, {"flute": "E", "medium_gsm": 105}],
-            }
+            },
+            "flute_direction": "along-travel",
         },
         {"material": "copy-paper", "grammage_gsm": 80, "plies": 4, "double": {"kind": "one-ply-more"}},
         {"material": "nonwoven", "grammage_gsm": 40, "air_permeability_mm_per_s": 700, "test_pressure_pa": 100},
@@ -64,7 +65,24 @@ FULL_JOB: dict[str, Any] = {
         {"material": "copy-paper", "grammage_gsm": 80, "bendtsen_ml_per_min": 400},
         {"material": "sack-kraft", "grammage_gsm": 80, "sheffield_units": 300},
         {"material": "pet", "thickness_um": 100, "open_area_pct": 10},
-        {"material": "card-stock", "caliper_pt": 12},
+        {
+            "material": "card-stock",
+            "caliper_pt": 12,
+            "trials": [
+                {
+                    "detector_class": "ultrasonic-400k",
+                    "gap_mm": 29.5,
+                    "tilt_deg": 5,
+                    "band": {"low": 10, "high": 60},
+                    "teach_ins": 5,
+                    "singles": 3000,
+                    "doubles": 300,
+                    "single_as_double": 1,
+                    "double_as_single": 2,
+                    "date": "2026-03-02",
+                }
+            ],
+        },
         {"material": "greyboard", "thickness_in": 0.06},
         {"material": "steel", "sheet_gauge": {"system": "steel", "number": 20}},
         {"construction": "label-paper", "label_state": "present"},

@@ -139,10 +139,16 @@ class Routes:
         return self._declare("GET", path, call, "query", query, answer)
 
     def post(
-        self, path: str, call: Call, *, body: type[StrictSchema], answer: type[Schema] | None = None
+        self,
+        path: str,
+        call: Call,
+        *,
+        body: type[StrictSchema],
+        answer: type[Schema] | None = None,
+        query: type[StrictSchema] | None = None,
     ) -> Callable[[View], View]:
-        """Declare a POST. The view takes what the body's schema makes."""
-        return self._declare("POST", path, call, "json", body, answer)
+        """Declare a POST. The view takes what the schema of a query makes, then what that of the body does."""
+        return self._declare("POST", path, call, "json", body, answer, beside=query)
 
     def post_many(
         self,
@@ -170,11 +176,17 @@ class Routes:
         schema: type[StrictSchema] | None,
         answer: type[Schema] | None,
         described: Mapping[str, Any] | None = None,
+        *,
+        beside: type[StrictSchema] | None = None,
     ) -> Callable[[View], View]:
+        takes_query = beside is not None or (location == "query" and schema is not None)
+
         def declare(view: View) -> View:
             handler: Any = view
             if schema is not None:
                 handler = self.blueprint.arguments(schema(), location=location)(handler)
+            if beside is not None:
+                handler = self.blueprint.arguments(beside(), location="query")(handler)
             for kind in {*_failures(method, path, call, schema), *call.can_fail}:
                 status = PROBLEM_TYPES[kind].status
                 handler = self.blueprint.alt_response(
@@ -199,10 +211,10 @@ class Routes:
                 description=_description(view, call),
                 security=_security(call),
                 # One object instead of a long row of arguments, where openapi-generator has the choice.
-                **({"x-group-parameters": True} if location == "query" and schema is not None else {}),
+                **({"x-group-parameters": True} if takes_query else {}),
                 **(described or {}),
             )(handler)
-            handler = _guarded(handler, call, takes_query=location == "query" and schema is not None)
+            handler = _guarded(handler, call, takes_query=takes_query)
             self.blueprint.route(path, methods=[method])(handler)
             return view
 

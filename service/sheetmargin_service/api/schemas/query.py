@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from marshmallow import post_load
+from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
+from sheetmargin_service.api.schemas.field_names import FieldNames, Wanted
 from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, StrictSchema, Text, Whole
 from sheetmargin_service.materials.sheet_text import Mark
 from sheetmargin_service.messages.languages import LANGUAGES, Language
@@ -24,6 +26,17 @@ SINGLE = {
 """Fields of a sheet that are single values."""
 
 
+WANTED = {
+    "fields": FieldNames(
+        "Names of the fields that the answer is to have, with commas, such as `verdict,recommendations.chance`; all of "
+        "them if not given.",
+        of=Answer,
+        load_default=None,
+    )
+}
+"""What is wanted of an answer."""
+
+
 class SheetQuery(StrictSchema.from_dict({**SINGLE, **{name: asked_field(Job, name) for name in WISHES}})):  # type: ignore[misc]
     """One sheet by query parameters."""
 
@@ -36,8 +49,25 @@ class SheetQuery(StrictSchema.from_dict({**SINGLE, **{name: asked_field(Job, nam
         return Job(sheets=(Sheet(**data),), **wishes), language
 
 
-class BatchQuery(StrictSchema):
-    """Where a batch begins."""
+class SheetFieldsQuery(SheetQuery.from_dict(WANTED)):  # type: ignore[misc]
+    """One sheet by query parameters, and what is wanted of its answer."""
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[tuple[Job, Language | None], Wanted]:
+        wanted = data.pop("fields") or {}
+        return super().make(data), wanted
+
+
+class FieldsQuery(StrictSchema.from_dict(WANTED)):  # type: ignore[misc]
+    """What is wanted of an answer."""
+
+    @post_load
+    def make(self, data: dict[str, Any], **_: Any) -> Wanted:
+        return data["fields"] or {}
+
+
+class BatchQuery(StrictSchema.from_dict(WANTED)):  # type: ignore[misc]
+    """Where a batch begins, and what is wanted of each result."""
 
     start_index = Whole(
         "Index of the first job that is answered, from 0: after a break, the same body goes on where its answer ended.",
@@ -47,8 +77,8 @@ class BatchQuery(StrictSchema):
     )
 
     @post_load
-    def make(self, data: dict[str, Any], **_: Any) -> int:
-        return int(data["start_index"])
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[int, Wanted]:
+        return data["start_index"], data["fields"] or {}
 
 
 class MaterialsQuery(StrictSchema):

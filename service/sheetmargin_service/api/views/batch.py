@@ -22,6 +22,7 @@ from sheetmargin_service.api.decode import JSON, read_body
 from sheetmargin_service.api.encode import encode
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
+from sheetmargin_service.api.schemas.field_names import Wanted, picked
 from sheetmargin_service.api.schemas.query import BatchQuery
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.selection.time_limit import check_time
@@ -47,19 +48,21 @@ ITEM_LINES = {
     bodies={JSON: JOBS, NDJSON: JOB_LINES},
     answers={JSON: ITEMS, NDJSON: ITEM_LINES},
 )
-def recommend_for_jobs(start_index: int) -> Response:
+def recommend_for_jobs(asked: tuple[int, Wanted]) -> Response:
     """Rank the detector classes for each of many jobs.
 
     The answer has one item for each job, in order: its result, or the problem that it alone has. Items are sent as they
     are computed, equal jobs are computed once. The answer comes as the jobs do, unless `Accept` prefers the other form.
+    With `fields` each result has those alone.
     """
+    start_index, wanted = asked
     # Whether this caller may have one more under way is told before the answer begins.
     check_time()
     entries = entries_of(read_body(request, MEDIA_TYPES), request.mimetype)
     language = wanted_language()
     batch = Batch(
         service=current_service(),
-        dump=lambda answer: encode(answer, language=language),
+        dump=lambda answer: picked(encode(answer, language=language), wanted),
         is_gone=departure(request.environ),
         request_id=g.get("request_id"),
         language=language,

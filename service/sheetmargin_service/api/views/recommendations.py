@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import fields
+from types import MappingProxyType
 
 from flask import Response
 from sheetmargin.contract.answer import Answer, Comparison
@@ -20,7 +21,8 @@ from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.resolve_job import CheckedJob, falling_band, resolve_job
 from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.derive import answer_schema, question_schema
-from sheetmargin_service.api.schemas.query import SheetQuery
+from sheetmargin_service.api.schemas.field_names import Wanted, picked
+from sheetmargin_service.api.schemas.query import FieldsQuery, SheetFieldsQuery, SheetQuery
 from sheetmargin_service.api.service import Service, current_service
 from sheetmargin_service.errors import Filled
 from sheetmargin_service.measurement.compare_setups import compare_setups
@@ -34,24 +36,31 @@ routes = Routes(
 
 
 @routes.post(
-    "/v1/recommendations", Call(scope="recommend", cached=True), body=question_schema(Job), answer=answer_schema(Answer)
+    "/v1/recommendations",
+    Call(scope="recommend", cached=True),
+    body=question_schema(Job),
+    answer=answer_schema(Answer),
+    query=FieldsQuery,
 )
-def recommend_for_job(job: Job) -> Response:
+def recommend_for_job(wanted: Wanted, job: Job) -> Response:
     """Rank the detector classes that serve a job.
 
-    A job that nothing serves is answered with the verdict `unsuitable`, not with an error.
+    A job that nothing serves is answered with the verdict `unsuitable`, not with an error. With `fields` the answer has
+    those alone.
     """
-    return _answer(resolve_job(job, current_service()), wanted_language())
+    return _answer(resolve_job(job, current_service()), wanted_language(), wanted=wanted)
 
 
-@routes.get("/v1/recommendations", Call(scope="recommend", cached=True), query=SheetQuery, answer=answer_schema(Answer))
-def recommend_for_sheet(asked: tuple[Job, Language | None]) -> Response:
+@routes.get(
+    "/v1/recommendations", Call(scope="recommend", cached=True), query=SheetFieldsQuery, answer=answer_schema(Answer)
+)
+def recommend_for_sheet(asked: tuple[tuple[Job, Language | None], Wanted]) -> Response:
     """Rank the detector classes that serve one sheet.
 
-    The same answer as to a job with this one sheet, in a form that caches can keep.
+    The same answer as to a job with this one sheet, in a form that caches can keep. With `fields` it has those alone.
     """
-    job, language = asked
-    return _answer(resolve_job(job, current_service(), in_query=True), language or wanted_language())
+    (job, language), wanted = asked
+    return _answer(resolve_job(job, current_service(), in_query=True), language or wanted_language(), wanted=wanted)
 
 
 @routes.post(
@@ -123,15 +132,19 @@ def _uncomparable(asked: ComparisonQuestion, job: Job, service: Service) -> Iter
 
 
 def _answer(
-    resolved: CheckedJob, language: Language, *, shown: Callable[[Answer], object] = lambda answer: answer
+    resolved: CheckedJob,
+    language: Language,
+    *,
+    shown: Callable[[Answer], object] = lambda answer: answer,
+    wanted: Wanted = MappingProxyType({}),
 ) -> Response:
     service = current_service()
 
     def compute() -> bytes:
         answer = service.recommend(resolved.job, catalogue=resolved.catalogue, library=service.library)
-        return json_bytes(encode(shown(answer), language=language))
+        return json_bytes(picked(encode(shown(answer), language=language), wanted))
 
     versions = (service.build, service.model_version, resolved.catalogue.version)
-    what = ["summary"] if shown is summary_of else []
+    what = ["summary"] if shown is summary_of else [repr(wanted)] if wanted else []
     etag = strong_etag(*versions, JSON, language, *what, canonical_job(resolved.job))
     return cacheable(compute, etag=etag, language=language, keyed=service.gate.keyed)
