@@ -95,6 +95,19 @@ def glossary() -> Mapping[Path, str]:
     return {ROOT / "docs" / "glossary.md": "\n".join([*head, *rows]) + "\n"}
 
 
+def results() -> Mapping[Path, str]:
+    """What moved results, by version of the package, as the service tells it."""
+    from sheetmargin_service.web import docs
+
+    changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    told = [
+        f"## {version}\n{moved}"
+        for version, text in re.findall(r"^## (.+)\n((?:(?!## ).*\n)*)", changes, re.MULTILINE)
+        for moved in re.findall(r"^### Results\n((?:(?!### ).*\n)*)", text, re.MULTILINE)
+    ]
+    return {Path(docs.__file__).parent / docs.RESULTS: "\n".join(part.rstrip("\n") + "\n" for part in told)}
+
+
 def image() -> Mapping[Path, str]:
     """Lock files, bill of materials and licences of what the image installs, in the versions that are locked."""
     supplied: Mapping[Path, str] = _program("docker/supply.py")["supplied"]()
@@ -110,6 +123,7 @@ GENERATORS: Mapping[str, Generator] = {
     "pictures": pictures,
     "materials": materials,
     "glossary": glossary,
+    "results": results,
     "image": image,
 }
 

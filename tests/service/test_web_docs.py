@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from html import unescape
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +17,7 @@ from sheetmargin_service.messages.say import texts
 from sheetmargin_service.web import docs
 from support.answers import CountingRecommend
 
+ROOT = Path(__file__).parents[2]
 VOID = ("meta", "link", "input")
 LONGEST_PAGE = 120_000
 """Characters of a page: the schemas of all calls together have some 400,000."""
@@ -159,3 +162,16 @@ def test_a_page_can_be_cached(api: FlaskClient) -> None:
     first = api.get("/docs")
     assert api.get("/docs", headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
     assert re.fullmatch(r'"[0-9a-f]{32}"', first.headers["ETag"])
+
+
+def test_what_moved_results_is_told_as_the_list_of_changes_has_it(api: FlaskClient) -> None:
+    version = api.get("/v1/version").get_json()
+    page = api.get(version["results"])
+    assert page.status_code == 200
+    assert version["model_version"] in page.text
+    told = unescape(re.sub("<[^>]+>", "", page.text))
+    changes = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    sections = re.findall(r"### Results\n(.*?)(?=\n##|\Z)", changes, re.DOTALL)
+    items = [" ".join(item.replace("`", "").split()) for section in sections for item in section.split("\n- ")[1:]]
+    assert len(items) > 5
+    assert [item for item in items if item not in told] == []

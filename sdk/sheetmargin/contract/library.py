@@ -284,6 +284,8 @@ class Version:
     """Version of the physics, the material library and the decision rules."""
     principles: Sequence[str]
     """Ids of the sensing principles that it computes."""
+    results: str = "/docs/results"
+    """Path of the page that tells what moved results from one version to the next."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,7 +24,7 @@ from sheetmargin_service.api.routes import Call, Routes
 from sheetmargin_service.api.schemas.strict import StrictSchema, Text
 from sheetmargin_service.api.service import current_service
 from sheetmargin_service.messages.say import KINDS, texts
-from sheetmargin_service.tables import load_table
+from sheetmargin_service.tables import load_table, read_text
 from sheetmargin_service.web.embed import script
 from sheetmargin_service.web.npm_package import manifest
 from sheetmargin_service.web.pages import CSS, HTML, asset, environment
@@ -44,6 +44,8 @@ GROUPS = (
 )
 """Order of the calls, by what they are about; a subject that is not named comes last."""
 MOST_FOUND = 20
+RESULTS = "results.md"
+"""What the list of changes says of results, generated."""
 _EXCERPT = 90
 _INDEX = "sheetmargin-docs-index"
 
@@ -91,6 +93,12 @@ def show_selector_reference() -> Response:
 def show_glossary() -> Response:
     """Glossary: what the words mean, in English and in German."""
     return _page("/docs/glossary")
+
+
+@routes.get("/docs/results", Call(scope="open", media_type=HTML, cached=True))
+def show_results() -> Response:
+    """What moved results from one version to the next: why another model version answers otherwise."""
+    return _page("/docs/results")
 
 
 @routes.get("/docs/calls/<name>", Call(scope="open", media_type=HTML, cached=True))
@@ -148,6 +156,13 @@ def glossary() -> list[dict[str, Any]]:
     return terms
 
 
+def results() -> dict[str, list[str]]:
+    """What moved results, by version of the package."""
+    versions = read_text("sheetmargin_service.web", RESULTS).split("## ")[1:]
+    parts = (version.partition("\n") for version in versions)
+    return {name: [" ".join(item.split()) for item in text.split("\n- ")[1:]] for name, _, text in parts}
+
+
 def calls() -> dict[str, list[dict[str, Any]]]:
     """The calls of each subject."""
     found: dict[str, list[dict[str, Any]]] = {group: [] for group in GROUPS}
@@ -166,6 +181,7 @@ def pages() -> dict[str, tuple[str, Mapping[str, Any]]]:
         "/docs/guides": ("guides", {"script": script()}),
         "/docs/selector": ("selector", {"script": script(), "element": manifest()}),
         "/docs/glossary": ("glossary", {"terms": glossary()}),
+        "/docs/results": ("results", {"versions": results(), "service": current_service()}),
         "/docs/schemas": ("schemas", {"schemas": schemas}),
         "/docs/codes": ("codes", {"kinds": KINDS, "texts": texts(), "fault_codes": fault_codes()}),
         "/docs/problems": ("problems", {"problem_types": PROBLEM_TYPES}),
