@@ -98,9 +98,9 @@ class SignalTable:
         return self.of(slice(setting, setting + 1))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Spread:
-    """Distribution of one state at one setting, on two levels (see `principles.draws`).
+    """Distribution of one state at one setting, on two levels (see `principles.draws`). Known by identity.
 
     `nominal` (M,) is the steady signal of M kinds of event, such as films of air, and `weights` (J or 1, M) how often
     each comes in J draws of what is fixed for a job but not known. Each of `unknowns` moves the signal by a parabola,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import inf, isinf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +42,6 @@ _NEVER = 1e-12
 """A reading this rare does not happen, one this sure does."""
 _FAR = 8.0
 """Standard deviations beyond which a signal without noise never comes (1e-15)."""
-_OUTSIDE, _FROM_BAND = slice(2), slice(1, 3)
-"""Of below a band, above it and within it: those on either side of it, and those that nothing must be."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,19 +87,24 @@ def rates_of(
     stream, what is correct is told by the number of sheets that is read wrongly more often.
     """
 
-    def about(spread: Spread, count: int, sides: slice = _OUTSIDE) -> tuple[Array, ...]:
-        return _about_band(spread, grid, sides, low=low, high=high, readings=count, run=readings.run)
+    def below(spread: Spread, count: int) -> Array:
+        return _chance(spread, grid, -inf, low, count, readings.run)
 
-    single_below, single_above = about(distribution.single, readings.single)
-    double_below, double_above = about(distribution.double, readings.double)
-    nothing_above, nothing_within = about(distribution.no_sheet, readings.no_sheet, _FROM_BAND)
+    def beyond(spread: Spread, count: int) -> Array:
+        return _chance(spread, grid, high, inf, count, readings.run)
+
+    one, two = distribution.single, distribution.double
+    single_below, single_above = below(one, readings.single), beyond(one, readings.single)
+    double_below, double_above = below(two, readings.double), beyond(two, readings.double)
+    nothing_above = beyond(distribution.no_sheet, readings.no_sheet)
+    nothing_within = _chance(distribution.no_sheet, grid, low, high, readings.no_sheet, readings.run)
     if distribution.other is not None:
-        below, beyond = about(distribution.other, readings.single)
-        single_below, single_above = np.maximum(single_below, below), np.maximum(single_above, beyond)
+        single_below = np.maximum(single_below, below(distribution.other, readings.single))
+        single_above = np.maximum(single_above, beyond(distribution.other, readings.single))
     if distribution.fewer is not None:
-        below, beyond = about(distribution.fewer, readings.single)
-        nothing_within = np.maximum(nothing_within, _neither(below, beyond))
-    rates = {
+        neither = _neither(below(distribution.fewer, readings.single), beyond(distribution.fewer, readings.single))
+        nothing_within = np.maximum(nothing_within, neither)
+    return {
         "single_as_double": single_above,
         "single_as_no_sheet": single_below,
         "double_as_single": _neither(double_below, double_above),
@@ -108,8 +112,6 @@ def rates_of(
         "no_sheet_as_single": nothing_within,
         "no_sheet_as_double": nothing_above,
     }
-    # What never happens takes no memory: a long list keeps thousands of these.
-    return {name: rate.copy() if rate.any() else np.broadcast_to(0.0, rate.shape) for name, rate in rates.items()}
 
 
 def misreads_of(rates: Rates) -> Misreads:
@@ -138,22 +140,30 @@ def _told(rates: Array) -> Misread:
 
 def _neither(below: Array, beyond: Array) -> Array:
     """Chance of no run on either side of the band, from those of runs there."""
-    return np.asarray(np.clip(1.0 - below - beyond, 0.0, 1.0))
+    return _kept(np.clip(1.0 - below - beyond, 0.0, 1.0))
 
 
-def _about_band(
-    spread: Spread, grid: SignalGrid, sides: slice, *, low: float, high: float, readings: int, run: int
-) -> tuple[Array, ...]:
-    """Chance (J or 1, drifts) of a run of readings below a band, of one above it, and of one within it: some of the
-    three."""
+def _kept(chances: Array) -> Array:
+    """Chances as they are kept: what never happens takes no memory, as a long list keeps thousands of these."""
+    if not chances.any():
+        return np.broadcast_to(0.0, chances.shape)
+    chances.setflags(write=False)
+    return chances
+
+
+@lru_cache(maxsize=256)
+def _chance(spread: Spread, grid: SignalGrid, over: float, under: float, readings: int, run: int) -> Array:
+    """Chance (J or 1, drifts) of a run of readings between two edges. Kept, as one edge of a band is moved at a time,
+    and sheets that share a band share what no sheet reads in it."""
     if spread.noise is not None:
-        chances = _run_outside(spread.noise, grid, low=low, high=high, readings=readings, run=run)
-        return tuple(_by_draw(spread, grid, chances[sides]))
-    below, beyond = _beyond(spread, low, side=-1.0), _beyond(spread, high, side=1.0)
+        return _by_draw(spread, grid, _run_between(spread.noise, grid, over, under, readings, run))
     if readings < run:
-        return (np.zeros_like(below),) * len(range(3)[sides])
-    every: tuple[Array, ...] = (below, beyond, _neither(below, beyond))
-    return every[sides]
+        return np.broadcast_to(0.0, (len(spread.values), len(DRIFTS)))
+    if isinf(over):
+        return _kept(_beyond(spread, under, side=-1.0))
+    if isinf(under):
+        return _kept(_beyond(spread, over, side=1.0))
+    return _neither(_beyond(spread, over, side=-1.0), _beyond(spread, under, side=1.0))
 
 
 def _beyond(spread: Spread, edge: float, *, side: float) -> Array:
@@ -161,20 +171,46 @@ def _beyond(spread: Spread, edge: float, *, side: float) -> Array:
     drift = spread.common * DRIFTS if spread.common else np.zeros(1)
     blur = max(spread.blur, 1e-12)
     above = side / blur * (spread.values - edge)
-    shape = len(above), len(DRIFTS)
     moved = side / blur * (spread.added[:, None] + drift)
-    if above.max() + moved.max() < -_FAR:
-        return np.broadcast_to(0.0, shape)
-    weights = np.broadcast_to(spread.weights, above.shape)[..., None] / len(spread.added)
-    chance = np.zeros((len(above), len(drift)))
-    for each in moved:
-        chance += (weights * ndtr(above[..., None] + each)).sum(axis=1)
-    return np.broadcast_to(chance, shape)
+    weights = np.broadcast_to(spread.weights, above.shape)
+    sure = above.min(axis=0) + moved.min() > _FAR
+    open_ = (above.max(axis=0) + moved.max() >= -_FAR) & ~sure
+    chance = np.zeros((len(above), len(drift))) + weights[:, sure].sum(axis=1, keepdims=True)
+    if open_.any():
+        above, shares = above[:, open_, None], weights[:, None, open_] / len(moved)
+        for each in moved:
+            chance += (shares @ ndtr(above + each))[:, 0]
+    return np.broadcast_to(chance, (len(above), len(DRIFTS)))
 
 
 def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
-    """Means (C, J, drifts) of chances (C, count) by the steady signal, over the events of each draw."""
-    drifts = len(DRIFTS)
+    """Means (J, drifts) of chances (count,) by the steady signal, over the events of each draw."""
+    steady = _steady(spread, grid)
+    reached = chances[slice(*_reached(spread, steady.at, by=steady.common * DRIFTS[-1] / grid.step))]
+    if not reached.max() > _NEVER:
+        return np.broadcast_to(0.0, (len(steady.events), len(DRIFTS)))
+    shifted = _shifted(grid, chances, steady.common * DRIFTS)
+    means = np.empty((len(steady.events), len(DRIFTS)))
+    for draws, floor in steady.floors:
+        read = shifted[:, steady.at] if floor is None else floor.before(shifted, steady.at)
+        means[draws] = steady.events[draws] @ (steady.averaging @ read.T)
+    return _kept(means)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Steady:
+    """A signal of events on a grid, whatever it is read as: chances (J, n) of n bins in each draw, what takes chances
+    `at` grid points to their means over what moves those bins, the drift, and the floors."""
+
+    events: Array
+    at: Indices
+    averaging: Array
+    common: float
+    floors: tuple[tuple[slice | Flags, Floor | None], ...]
+
+
+@lru_cache(maxsize=32)
+def _steady(spread: Spread, grid: SignalGrid) -> _Steady:
     blur, common = _narrowed(spread, grid)
     values = spread.values
     first, part = grid.part_about(values)
@@ -182,18 +218,8 @@ def _by_draw(spread: Spread, grid: SignalGrid, chances: Array) -> Array:
     averaging = grid.averaging(part.count, added=spread.added, sigma=blur)
     reach = averaging.shape[1] - part.count
     at = np.clip(np.arange(averaging.shape[1]) + (first - reach // 2), 0, grid.count - 1)
-    found = np.zeros((len(chances), len(events), drifts))
-    reached = chances[:, slice(*_reached(spread, at, by=common * DRIFTS[-1] / grid.step))]
-    live = np.flatnonzero(reached.max(axis=1) > _NEVER)
-    if not len(live):
-        return found
-    shifted = _shifted(grid, chances[live], common * DRIFTS).reshape(-1, grid.count)
-    means = np.empty((len(events), len(shifted)))
-    for draws, floor in _floors(spread, first, events):
-        read = shifted[:, at] if floor is None else floor.before(shifted, at)
-        means[draws] = events[draws] @ (averaging @ read.T)
-    found[live] = np.moveaxis(means.reshape(len(means), -1, drifts), 1, 0)
-    return found
+    floors = tuple(_floors(spread, first, events))
+    return _Steady(events=events, at=at, averaging=averaging, common=common, floors=floors)
 
 
 def _reached(spread: Spread, at: Indices, *, by: float) -> tuple[int, int]:
@@ -235,18 +261,17 @@ def _narrowed(spread: Spread, grid: SignalGrid) -> tuple[float, float]:
 
 
 def _shifted(grid: SignalGrid, chances: Array, by: Array) -> Array:
-    """Chances (C, count) read so far further on the grid, (C, D, count); beyond the ends as at the ends."""
+    """Chances (count,) read so far further on the grid, (D, count); beyond the ends as at the ends."""
     position = np.clip(np.arange(grid.count) + by[:, None] / grid.step, 0.0, grid.count - 1.000001)
     left = position.astype(np.intp)
     share = position - left
-    return np.asarray((1.0 - share) * chances[:, left] + share * chances[:, left + 1])
+    return np.asarray((1.0 - share) * chances[left] + share * chances[left + 1])
 
 
 @lru_cache(maxsize=64)
-def _run_outside(noise: Noise, grid: SignalGrid, *, low: float, high: float, readings: int, run: int) -> Array:
-    """Chance (3, count) of a run of readings below a band, above it and within it, by the steady signal."""
-    below, beyond = 1.0 - above(noise, grid, low), above(noise, grid, high)
-    one = np.stack([below, beyond, 1.0 - below - beyond])
-    chance = np.asarray(run_chance(one=one, readings=readings, run=run).mean(axis=2))
+def _run_between(noise: Noise, grid: SignalGrid, over: float, under: float, readings: int, run: int) -> Array:
+    """Chance (count,) of a run of readings between two edges, by the steady signal."""
+    one = (1.0 if isinf(over) else above(noise, grid, over)) - (0.0 if isinf(under) else above(noise, grid, under))
+    chance = np.asarray(run_chance(one=one, readings=readings, run=run).mean(axis=1))
     chance.setflags(write=False)
     return chance
