@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
@@ -118,12 +119,13 @@ def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch:
     known: dict[tuple[str, tuple[SheetSpec, ...]], Any] = {}
     sheet_levels = plans._alone_for_list
 
-    def once(place: ClassResult) -> Any:
+    def once(places: Sequence[ClassResult]) -> list[Any]:
         """Looked at once: the same post is part of many sets."""
-        name = place.detector_class.id, place.resolved_job.job.sheets
-        if name not in known:
-            known[name] = sheet_levels(place)
-        return known[name]
+        names = [(place.detector_class.id, place.resolved_job.job.sheets) for place in places]
+        for name, place in zip(names, places, strict=True):
+            if name not in known:
+                (known[name],) = sheet_levels([place])
+        return [known[name] for name in names]
 
     monkeypatch.setattr(plans, "_alone_for_list", once)
     assert_no_class_lowers_the_first((PAPER, CARD, STEEL), keep_sequence=keep_sequence)

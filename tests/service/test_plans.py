@@ -359,7 +359,7 @@ def test_sheets_that_no_band_holds_have_one_each_in_the_same_position():
     best = plans_of(SheetSpec(material="bible-paper", grammage_gsm=40.0), CARD, **job)[0].configured_pairs[0]
     distributions = distributions_at([(best.class_result, best.choice.setting, [0, 1])])[0]
     assert unfit(build_configured_pair(best.class_result, best.choice.setting, distributions))
-    configured_pairs, failed = plans._configured_pairs(best.class_result, best.choice.setting, distributions)
+    configured_pairs, failed = plans._configured_pairs(best.class_result, best.choice.setting, distributions, {})
     assert sorted(i for st in configured_pairs for i in st.served) == [0, 1]
     assert not failed
     assert len({(st.low, st.high) for st in configured_pairs}) == 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -39,13 +39,15 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, kw_only=True)
 class ClassResult:
-    """One class under the question's conditions, where it fits, and what it sees of each sheet at every setting."""
+    """One class under the question's conditions, where it fits, and what it sees of each sheet at every setting.
+    `known`: the distributions that were asked for, by setting and sheet."""
 
     resolved_job: ResolvedJob
     class_model: ClassModel
     allowed: Flags
     signal_tables: Mapping[int, SignalTable]
     refused: Mapping[int, Fact]
+    known: dict[tuple[int, int], SignalDistribution] = field(default_factory=dict, init=False)
 
     @property
     def detector_class(self) -> DetectorClass:
@@ -187,11 +189,18 @@ def over_edge_at(class_result: ClassResult, *, gap_mm: float, tilt_deg: float) -
 
 
 def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) -> list[dict[int, SignalDistribution]]:
-    """Posts, each at a setting with some sheets by their index: every spread, many computed together."""
-    each = [
-        (class_result.class_model, sheet, setting)
+    """Posts, each at a setting with some sheets by their index: every spread, computed once, and many together, sheet by
+    sheet, as classes share the waves in one."""
+    new = [
+        (class_result, setting, i)
         for class_result, setting, indices in asked
         for i in indices
+        if (setting, i) not in class_result.known
+    ]
+    new.sort(key=lambda one: one[2])
+    each = [
+        (class_result.class_model, sheet, setting)
+        for class_result, setting, i in new
         for sheet in class_result.resolved_job.in_beam(i)
     ]
     found: list[SignalDistribution] = []
@@ -199,7 +208,7 @@ def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) ->
         check_time()
         found += distributions(each[start : start + AT_ONCE])
     following = iter(found)
-    return [
-        {i: distribution_in_beam([next(following) for _ in class_result.resolved_job.in_beam(i)]) for i in indices}
-        for class_result, _, indices in asked
-    ]
+    for class_result, setting, i in new:
+        in_beam = [next(following) for _ in class_result.resolved_job.in_beam(i)]
+        class_result.known[setting, i] = distribution_in_beam(in_beam)
+    return [{i: class_result.known[setting, i] for i in indices} for class_result, setting, indices in asked]

@@ -159,7 +159,7 @@ def plans_for_list(class_results: Sequence[ClassResult]) -> tuple[list[Plan], di
     classes do not serve; where no class serves one, for the reason of the class that comes nearest.
     """
     looked_at, others = _looked_at(class_results)
-    alone = _with_what_each_serves_alone([(class_result, _alone_for_list(class_result)) for class_result in looked_at])
+    alone = _with_what_each_serves_alone(list(zip(looked_at, _alone_for_list(looked_at), strict=True)))
     served = {i for _, plan in alone for configured_pair in plan.configured_pairs for i in configured_pair.served}
     missing: dict[int, Fact] = {}
     for i in range(len(class_results[0].resolved_job.sheets)):
@@ -202,12 +202,17 @@ def _useless(class_result: ClassResult, plan: Plan) -> Fact:
     return Fact(code=fact.code, values={"sheet": index, **fact.values})
 
 
-def _alone_for_list(class_result: ClassResult) -> Plan:
-    """One class for as many sheets of a list as margins to first order let it serve: with the fewest positions and
+def _alone_for_list(class_results: Sequence[ClassResult]) -> list[Plan]:
+    """Each class for as many sheets of a list as margins to first order let it serve: with the fewest positions and
     profiles, or, of a list in a given order, with the fewest changes."""
-    listed = list_of(class_result)
-    assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
-    return _plan(class_result, listed, assignment)
+    drafts = []
+    for class_result in class_results:
+        listed = list_of(class_result)
+        assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
+        drafts.append((class_result, listed, assignment))
+    # For all classes together, so that they share the waves in a sheet.
+    distributions_at([(draft[0], setting, group) for draft in drafts for setting, group in _groups(*draft)])
+    return [_plan(*draft) for draft in drafts]
 
 
 def _with_what_each_serves_alone(plans: Sequence[tuple[ClassResult, Plan]]) -> list[tuple[ClassResult, Plan]]:
@@ -244,31 +249,44 @@ def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
     return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _plan(
-    class_result: ClassResult, listed: Options, assignment: Assignment, left_out: Mapping[int, Fact] | None = None
-) -> Plan:
-    """The pairs of an assignment of rows to sheets, those of one position next to each other. A sheet that turns out
-    not to be served has no say in where the others' pair stands: it is left out, and the others are set anew."""
-    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(left_out or {})
+def _groups(class_result: ClassResult, listed: Options, assignment: Assignment) -> list[Group]:
+    """The sheets of each row of an assignment at its setting, those of one position next to each other; a position that
+    is the only one is settled by the sheets that stand there."""
     rows = sorted({row for row in assignment if row is not None})
     positions = list(dict.fromkeys(listed.options[row].setting for row in rows))
-    asked: list[Group] = []
+    found: list[Group] = []
     for setting in positions:
         groups = [
             [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.options[row].setting == setting
         ]
         at = _settled(class_result, groups).best if len(positions) == 1 else setting
-        asked += [(at, group) for group in groups]
+        found += [(at, group) for group in groups]
+    return found
+
+
+def _plan(
+    class_result: ClassResult,
+    listed: Options,
+    assignment: Assignment,
+    left_out: Mapping[int, Fact] | None = None,
+    alone: dict[tuple[int, int], ConfiguredPair] | None = None,
+) -> Plan:
+    """The pairs of an assignment of rows to sheets. A sheet that turns out not to be served has no say in where the
+    others' pair stands: it is left out, and the others are set anew. `alone`: pairs for one sheet, by setting and
+    sheet, that are known already."""
+    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(left_out or {})
+    alone = {} if alone is None else alone
+    asked = _groups(class_result, listed, assignment)
     configured_pairs: list[ConfiguredPair] = []
     found = distributions_at([(class_result, setting, group) for setting, group in asked])
     missed: dict[int, Fact] = {}
     for (setting, _), distributions in zip(asked, found, strict=True):
-        serving, failed = _configured_pairs(class_result, setting, distributions)
+        serving, failed = _configured_pairs(class_result, setting, distributions, alone)
         configured_pairs += serving
         missed |= failed
     if missed and configured_pairs:
         rest = [None if i in missed else row for i, row in enumerate(assignment)]
-        return _plan(class_result, listed, rest, left_out | missed)
+        return _plan(class_result, listed, rest, left_out | missed, alone)
     return _plan_with(configured_pairs, left_out | missed)
 
 
@@ -276,6 +294,7 @@ def _configured_pairs(
     class_result: ClassResult,
     setting: int,
     distributions: Mapping[int, SignalDistribution],
+    alone: dict[tuple[int, int], ConfiguredPair],
     *,
     wanted: int | None = None,
 ) -> tuple[list[ConfiguredPair], dict[int, Fact]]:
@@ -287,17 +306,25 @@ def _configured_pairs(
     have each in a band of its own, that of the worst sheet. Sheets that miss it leave the shared band; where all of
     them do, they are parted where their levels are furthest apart, so that what reads alike stays together.
     """
-    shared = build_configured_pair(class_result, setting, distributions)
+
+    def own(i: int) -> ConfiguredPair:
+        if (setting, i) not in alone:
+            alone[setting, i] = build_configured_pair(class_result, setting, {i: distributions[i]})
+        return alone[setting, i]
+
+    if len(distributions) == 1:
+        shared = own(*distributions)
+    else:
+        shared = build_configured_pair(class_result, setting, distributions)
     bad = unfit(shared)
     wanting = [i for i, served in shared.served.items() if i in bad or served.judgement.verdict != "suitable"]
     if len(distributions) == 1 or not wanting:
         failed = {i: _told(shared, i) for i in bad}
         return [] if failed else [shared], failed
-    alone = {i: build_configured_pair(class_result, setting, {i: distributions[i]}) for i in wanting}
-    failed = {i: _told(own, i) for i, own in alone.items() if unfit(own)}
+    failed = {i: _told(own(i), i) for i in wanting if unfit(own(i))}
     if wanted is None:
-        wanted = max((_verdict(own, i) for i, own in alone.items() if i not in failed), default=ORDER["suitable"])
-    better = [i for i in alone if i not in failed and _verdict(shared, i) > wanted]
+        wanted = max((_verdict(own(i), i) for i in wanting if i not in failed), default=ORDER["suitable"])
+    better = [i for i in wanting if i not in failed and _verdict(shared, i) > wanted]
     leaving = {*failed, *better}
     if len(leaving) < len(distributions):
         found, groups = [without(shared, list(leaving))], [better]
@@ -308,7 +335,7 @@ def _configured_pairs(
         found, groups = [], [better[:cut], better[cut:]]
     for group in filter(None, groups):
         configured_pairs, unserved = _configured_pairs(
-            class_result, setting, {i: distributions[i] for i in group}, wanted=wanted
+            class_result, setting, {i: distributions[i] for i in group}, alone, wanted=wanted
         )
         found += configured_pairs
         failed |= unserved
