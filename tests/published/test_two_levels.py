@@ -19,7 +19,6 @@ from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.receiver import BYPASS_DB
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import Readings, misreads_of, rates_of
-from sheetmargin_service.selection.search import spans_of
 from sheetmargin_service.selection.targets import judge
 from support.principle_cases import class_model, sheet
 from support.sampling import sampled_films
@@ -69,7 +68,7 @@ def asked(name: str, count: int) -> Worlds:
     setting = int(np.argmin(np.abs(s.gap_mm - gap_mm) + 10.0 * np.abs(s.tilt_deg - tilt_deg)))
     distribution = made.distribution(a_sheet, setting)
     # A band that one in a hundred of either state crosses.
-    one, two = spans_of(GRID, [distribution.single, distribution.double])
+    one, two = distribution.single.span(GRID), distribution.double.span(GRID)
     low, high = round(float(one.p1[0])), round(float(two.p1[0]))
     rates = rates_of(distribution, GRID, low=low, high=high, readings=ONE_READING)
     told = misreads_of(rates)

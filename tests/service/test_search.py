@@ -9,7 +9,7 @@ import pytest
 from sheetmargin_service.principles.protocol import Spread
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.bands import choose_bands, margins
-from sheetmargin_service.selection.search import NO_SLACK, Search, Sharing, Slack, choice_at, receiver_at, spans_of
+from sheetmargin_service.selection.search import NO_SLACK, Search, Sharing, Slack, choice_at, receiver_at
 from support.principle_cases import CONDITIONS, class_model, sheet
 from support.stand_in_model import StandIn
 
@@ -211,7 +211,7 @@ def test_a_principle_without_tilt_has_no_window_of_tilt():
 
 
 def test_percentiles_of_a_spread():
-    (found,) = spans_of(GRID, [Spread(nominal=np.array([50.0]), weights=np.ones((1, 1)), blur=3.0)])
+    found = Spread(nominal=np.array([50.0]), weights=np.ones((1, 1)), blur=3.0).span(GRID)
     assert [float(p[0]) for p in (found.p1, found.p50, found.p99)] == pytest.approx([43.02, 50.0, 56.98], abs=0.1)
 
 

@@ -20,7 +20,6 @@ from sheetmargin_service.materials.resolve import resolve_sheet
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import principles
 from sheetmargin_service.principles.protocol import Fact
-from sheetmargin_service.selection.search import spans_of
 
 from support.principle_cases import CONDITIONS, detector_class
 
@@ -82,7 +81,7 @@ def _before(class_id: str, sheet: Sheet) -> dict[str, Any]:
             np.flatnonzero((class_model.settings.gap_mm == gaps[gap]) & (class_model.settings.tilt_deg == tilt))[0]
         )
         distribution, here = class_model.distribution(sheet, setting), signal_table.at(setting)
-        spans = spans_of(principle.grid, [getattr(distribution, state) for state in STATES])
+        spans = [getattr(distribution, state).span(principle.grid) for state in STATES]
         places[f"{gaps[gap]:g} mm, {tilt:g} degrees"] = {
             state: {"detail": _percentiles(span), "survey": _percentiles(getattr(here, state))}
             for state, span in zip(STATES, spans, strict=True)

@@ -142,15 +142,16 @@ def passing(excess: Array) -> Array:
     """The same for each draw, (COUNT or 1,)."""
     before, after = excess[:, :-1], excess[:, 1:]
     starts, ends = before <= 0.0, after <= 0.0
-    change = np.where(starts == ends, 1.0, before - after)
-    crossing = ndtr(DRIFTS[:-1] + np.diff(DRIFTS) * np.clip(before / change, 0.0, 1.0))
     below = ndtr(DRIFTS)
+    between = np.where(starts & ends, np.diff(below), 0.0)
+    turns = starts != ends
+    place = np.nonzero(turns)[1]
+    share = np.clip(before[turns] / (before[turns] - after[turns]), 0.0, 1.0)
+    crossing = ndtr(DRIFTS[place] + (DRIFTS[1] - DRIFTS[0]) * share)
     # What passes between two drifts lies from the one that passes to the crossing, or to the other one.
-    first = np.where(starts, below[:-1], crossing)
-    last = np.where(ends, below[1:], crossing)
-    between = np.where(starts | ends, last - first, 0.0).sum(axis=1)
+    between[turns] = np.where(starts[turns], crossing - below[place], below[place + 1] - crossing)
     # Beyond the ends it is as at the ends.
-    return np.asarray(between + below[0] * starts[:, 0] + (1.0 - below[-1]) * ends[:, -1])
+    return np.asarray(between.sum(axis=1) + below[0] * starts[:, 0] + (1.0 - below[-1]) * ends[:, -1])
 
 
 def conditional_chances(quantity: Array, passes: Array, *, at: Array, width: float) -> tuple[Array, Array]:
@@ -172,5 +173,8 @@ def weighted_quantiles(values: Array, weights: Array, wanted: tuple[float, ...])
     normal variable of that share, which is drift itself where nothing else varies."""
     order = np.argsort(values, kind="stable")
     steps = np.cumsum(weights[order]) - 0.5 * weights[order]
-    rising = ndtri(np.clip(steps, 1e-15, 1.0 - 1e-15))
-    return [float(q) for q in np.interp(ndtri(np.array(wanted)), rising, values[order])]
+    after = np.searchsorted(steps, wanted)
+    about = np.clip(np.stack([after - 1, after]), 0, len(steps) - 1)
+    rising, around = ndtri(np.clip(steps[about], 1e-15, 1.0 - 1e-15)), values[order[about]]
+    places = zip(ndtri(np.array(wanted)), rising.T, around.T, strict=True)
+    return [float(np.interp(z, *two)) for z, *two in places]

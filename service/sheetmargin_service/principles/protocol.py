@@ -121,6 +121,16 @@ class Spread:
     noise: Noise | None = None
     beside: Array | None = None
     floor_steps: NDArray[np.intp] | None = None
+    _spans: dict[SignalGrid, Span] = field(default_factory=dict, init=False, repr=False)
+
+    def span(self, grid: SignalGrid) -> Span:
+        """Percentiles of a reading over all that is drawn, (1,) each, by its distribution on a grid."""
+        if grid not in self._spans:
+            steady = self.steady(grid)[None, :]
+            read = steady if self.noise is None else self.noise.read(steady)
+            p1, p50, p99 = grid.quantiles(read, (0.01, 0.5, 0.99)).T
+            self._spans[grid] = Span(p1=p1, p50=p50, p99=p99)
+        return self._spans[grid]
 
     @cached_property
     def _parabolas(self) -> tuple[Array, Array]:

@@ -40,7 +40,8 @@ Flags = NDArray[np.bool_]
 @dataclass(frozen=True, kw_only=True)
 class ClassResult:
     """One class under the question's conditions, where it fits, and what it sees of each sheet at every setting.
-    `known`: the distributions that were asked for, by setting and sheet."""
+    `known`: the distributions that were asked for, by setting and sheet. `alone`: what it comes to with each sheet by
+    itself, likewise."""
 
     resolved_job: ResolvedJob
     class_model: ClassModel
@@ -48,6 +49,7 @@ class ClassResult:
     signal_tables: Mapping[int, SignalTable]
     refused: Mapping[int, Fact]
     known: dict[tuple[int, int], SignalDistribution] = field(default_factory=dict, init=False)
+    alone: dict[int, tuple[float, Fact]] = field(default_factory=dict, init=False)
 
     @property
     def detector_class(self) -> DetectorClass:
@@ -189,8 +191,8 @@ def over_edge_at(class_result: ClassResult, *, gap_mm: float, tilt_deg: float) -
 
 
 def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) -> list[dict[int, SignalDistribution]]:
-    """Posts, each at a setting with some sheets by their index: every spread, computed once, and many together, sheet by
-    sheet, as classes share the waves in one."""
+    """Posts, each at a setting with some sheets by their index: every spread, computed once, and many together, sheet
+    by sheet, as classes share the waves in one."""
     new = [
         (class_result, setting, i)
         for class_result, setting, indices in asked

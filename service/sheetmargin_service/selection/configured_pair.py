@@ -21,7 +21,7 @@ from sheetmargin_service.selection.class_result import ROOMY_MM, ClassResult, ov
 from sheetmargin_service.selection.experience import Experience, judge_by
 from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import reading_of, readings_of
-from sheetmargin_service.selection.search import Choice, choice_at, receiver_at, spans_of
+from sheetmargin_service.selection.search import Choice, choice_at, receiver_at
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
 from sheetmargin_service.selection.targets import LEAST_TO_TURN, ORDER, SUITABLE, Judgement
 
@@ -271,9 +271,11 @@ def without(configured_pair: ConfiguredPair, indices: Sequence[int]) -> Configur
 
 
 def _signal_table(distribution: SignalDistribution, principle: Principle[Any]) -> SignalTable:
-    extra = [spread for spread in (distribution.fewer, distribution.other) if spread is not None]
-    no_sheet, single, double, *spans = spans_of(
-        principle.grid, [distribution.no_sheet, distribution.single, distribution.double, *extra]
+    grid, fewer = principle.grid, distribution.fewer
+    single = [spread.span(grid) for spread in (distribution.single, distribution.other) if spread is not None]
+    return SignalTable(
+        no_sheet=distribution.no_sheet.span(grid),
+        single=widest(single),
+        double=distribution.double.span(grid),
+        fewer=None if fewer is None else fewer.span(grid),
     )
-    fewer = None if distribution.fewer is None else spans.pop(0)
-    return SignalTable(no_sheet=no_sheet, single=widest([single, *spans]), double=double, fewer=fewer)

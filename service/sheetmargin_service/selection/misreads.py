@@ -116,11 +116,11 @@ def rates_of(
 
 def misreads_of(rates: Rates) -> Misreads:
     """Rates as they are told: over all draws and drifts."""
-    return Misreads(**{pair: _told(rate) for pair, rate in rates.items()})
+    return Misreads(**{pair: misread_of(rate) for pair, rate in rates.items()})
 
 
-def _told(rates: Array) -> Misread:
-    """Median, mean, and the interval from 5 to 95 %, per million."""
+def misread_of(rates: Array) -> Misread:
+    """The same of one pair of states: median, mean, and the interval from 5 to 95 %, per million."""
     if 1e6 * rates.max() <= FLOOR_PPM:
         return Misread(estimate=FLOOR_PPM, mean=FLOOR_PPM, low=FLOOR_PPM, high=FLOOR_PPM, floored=True)
     flat, weights = over_draws(1e6 * rates)
@@ -271,7 +271,8 @@ def _shifted(grid: SignalGrid, chances: Array, by: Array) -> Array:
 @lru_cache(maxsize=64)
 def _run_between(noise: Noise, grid: SignalGrid, over: float, under: float, readings: int, run: int) -> Array:
     """Chance (count,) of a run of readings between two edges, by the steady signal."""
-    one = (1.0 if isinf(over) else above(noise, grid, over)) - (0.0 if isinf(under) else above(noise, grid, under))
+    at_least, beyond = (0.0 if isinf(edge) else above(noise, grid, edge) for edge in (over, under))
+    one = np.asarray((1.0 if isinf(over) else at_least) - beyond)
     chance = np.asarray(run_chance(one=one, readings=readings, run=run).mean(axis=1))
     chance.setflags(write=False)
     return chance

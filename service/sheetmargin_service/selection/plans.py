@@ -394,8 +394,10 @@ def _alone(class_result: ClassResult, index: int) -> tuple[float, Fact]:
     principles compare, and what limits it."""
     if index not in class_result.signal_tables:
         return -np.inf, class_result.refused[index]
-    signal_table, receiver, bands = _at(class_result, index, _best_alone(class_result, index).best)
-    spread = float(signal_table.single.p99[0] - signal_table.single.p1[0])
-    why = in_words_of(class_result, cause(signal_table, receiver, bands))
-    fact = Fact(code=why.code, values={**detector_values(class_result.detector_class), **why.values})
-    return float(bands.worst[0]) / max(spread, 1e-9), fact
+    if index not in class_result.alone:
+        signal_table, receiver, bands = _at(class_result, index, _best_alone(class_result, index).best)
+        spread = float(signal_table.single.p99[0] - signal_table.single.p1[0])
+        why = in_words_of(class_result, cause(signal_table, receiver, bands))
+        fact = Fact(code=why.code, values={**detector_values(class_result.detector_class), **why.values})
+        class_result.alone[index] = float(bands.worst[0]) / max(spread, 1e-9), fact
+    return class_result.alone[index]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from math import ceil, floor, inf, isfinite
@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sheetmargin.contract.mounting import Window
 
-from sheetmargin_service.principles.protocol import ClassModel, Receiver, SignalTable, Span, Spread
-from sheetmargin_service.principles.signal_grid import SignalGrid
+from sheetmargin_service.principles.protocol import ClassModel, Receiver, SignalTable
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.regions import nearest_the_centre, run_about
 
@@ -271,14 +270,6 @@ def _window(axis: Array, held: Array, *, same: Array, setting: int, decimals: in
         min=min(x[start], ceil(ends[0] * scale - 1e-9) / scale),
         max=max(x[start], floor(ends[1] * scale + 1e-9) / scale),
     )
-
-
-def spans_of(grid: SignalGrid, spreads: Sequence[Spread]) -> list[Span]:
-    """Percentiles of some spreads of one detail, each (1,), over all that is drawn."""
-    steady = np.stack([spread.steady(grid) for spread in spreads])
-    noise = spreads[0].noise
-    quantiles = grid.quantiles(steady if noise is None else noise.read(steady), (0.01, 0.5, 0.99))
-    return [Span(p1=q[:1], p50=q[1:2], p99=q[2:]) for q in quantiles]
 
 
 def receiver_at(receiver: Receiver, setting: int) -> Receiver:

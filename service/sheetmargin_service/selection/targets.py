@@ -25,7 +25,7 @@ from sheetmargin_service.principles.draws import (
     passing,
     weighted_quantiles,
 )
-from sheetmargin_service.selection.misreads import Indices, Rates, misreads_of
+from sheetmargin_service.selection.misreads import Indices, Rates, misread_of, misreads_of
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -79,7 +79,7 @@ class Judgement:
     @cached_property
     def _nearness(self) -> Mapping[str, float]:
         """How the misreads of each pair compare with its target (log10, high end)."""
-        return {pair: _ratio(getattr(self.misreads, pair), target) for pair, target in self.targets.items()}
+        return {pair: _ratio(misread_of(self.rates[pair]), target) for pair, target in self.targets.items()}
 
     @property
     def pair(self) -> str:
@@ -89,7 +89,7 @@ class Judgement:
     @property
     def misread(self) -> Misread:
         """How often it is misread."""
-        return getattr(self.misreads, self.pair)  # type: ignore[no-any-return]
+        return misread_of(self.rates[self.pair])
 
     @property
     def target_ppm(self) -> float:
