@@ -164,26 +164,25 @@ def test_an_ordered_list_serves_the_same_sheets(keep_sequence):
 
 
 def test_a_gated_pair_stands_clear_of_its_own_echo():
-    """Twice the way from a face to the sheet takes sound 100 us at 17.2 mm in air of 20 to 25 degrees; a steady tone
-    has no gate to wait for."""
+    """Twice the way from a face to the sheet takes sound 39 us at 6.7 mm in air of 20 to 25 degrees, and the least gap of
+    the class leaves it; a steady tone has no gate to wait for."""
     gated, steady = class_results(PAPER, classes=("ultrasonic-180k", "ultrasonic-220k-continuous"))
     least = gated.space.face_to_sheet_min_mm
-    assert least == pytest.approx(17.2, abs=0.2)
+    assert least == pytest.approx(6.7, abs=0.1)
     assert gated.class_model.settings.gap_mm[gated.allowed].min() >= 2.0 * least
-    assert gated.class_model.settings.gap_mm.min() < 2.0 * least
     assert steady.space.face_to_sheet_min_mm == 0.0
     assert steady.class_model.settings.gap_mm[steady.allowed].min() == steady.class_model.settings.gap_mm.min()
 
 
 def test_a_gated_pair_off_the_middle_keeps_its_nearer_face_clear_of_the_echo():
-    tight = Line(clearance_above_mm=45.0, clearance_below_mm=24.0, body_through_frame=True)
+    tight = Line(clearance_above_mm=45.0, clearance_below_mm=6.0, body_through_frame=True)
     plan = plans_for_sheet(class_results(PAPER, classes=("ultrasonic-300k",), line=tight))[0]
     assert isinstance(plan, Plan)
     mounting = plan.configured_pairs[0].mounting
     assert mounting is not None
     assert mounting.fits
     nearest = min(mounting.emitter_to_sheet_mm, mounting.receiver_to_sheet_mm)
-    assert nearest >= plan.configured_pairs[0].class_result.space.face_to_sheet_min_mm > 10.0
+    assert nearest >= plan.configured_pairs[0].class_result.space.face_to_sheet_min_mm > 4.0
 
 
 @pytest.mark.parametrize(
@@ -210,7 +209,7 @@ def test_a_setting_keeps_what_setting_leaves_from_the_ends_of_its_window(tilt, g
     fact = too_narrow(class_result, choice, alignment_of(class_result, choice))
     assert (fact is None) == settable
     if fact is not None:
-        assert fact.values["tilt_left_deg"] == pytest.approx(1.9, abs=0.2)
+        assert fact.values["tilt_left_deg"] == pytest.approx(1.6, abs=0.2)
 
 
 def test_a_gap_that_a_bracket_gives_is_not_set():

@@ -57,7 +57,7 @@ def test_thin_film_is_for_high_frequency_ultrasound(material, thickness_um):
 )
 def test_textiles_are_for_none_of_the_acoustic_ones(material, grammage_gsm):
     """None is more likely to do than not: a trial of a cloth that happens to be dense is all that may be left, of the
-    high frequencies alone, in whatever housing."""
+    higher frequencies alone, in whatever housing."""
     spec = SheetSpec(material=material, grammage_gsm=grammage_gsm)
     answer = recommend(
         Job(sheets=(spec,), principles=("ultrasonic",), limit=30),
@@ -67,7 +67,7 @@ def test_textiles_are_for_none_of_the_acoustic_ones(material, grammage_gsm):
     left = {r.setups[0].detector_class.id: r for r in answer.recommendations}
     assert {r.verdict for r in left.values()} <= {"trial-needed"}
     assert all(r.chance < 0.5 for r in left.values())
-    assert all(r.setups[0].detector_class.frequency_khz >= 300.0 for r in left.values())
+    assert all(r.setups[0].detector_class.frequency_khz >= 220.0 for r in left.values())
     _, rejected = outcome(spec, "ultrasonic")
     acoustic = {c.id for c in reference_catalogue().classes if c.principle == "ultrasonic"}
     assert set(rejected) == acoustic - set(left)
