@@ -92,6 +92,7 @@ STEEL = {"material": "steel", "thickness_um": 800}
         ({"line": {"wash_down": True}}, PAPER, "ingress", "ultrasonic-400k", None),
         ({}, PAPER | {"surface": {"marks_allowed": False}}, "marks_allowed", "thickness-roller", "thickness-laser"),
         ({}, PAPER | {"surface": {"gritty": True}}, "gritty", "thickness-roller", "thickness-laser"),
+        ({}, {"material": "sandpaper", "grammage_gsm": 300}, "gritty", "thickness-roller", "thickness-laser"),
     ],
 )
 def test_what_a_job_does_not_accept_is_ruled_out_by_name(

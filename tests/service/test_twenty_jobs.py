@@ -216,7 +216,7 @@ PRACTICE = (
         advice="ultrasound, suitable; never a roller",
         principles=(ULTRASONIC,),
         verdicts=(SUITABLE,),
-        job={"sheets": [sheet("kraft-paper", grammage_gsm=300, surface={"gritty": True})]},
+        job={"sheets": [sheet("abrasive-paper", grammage_gsm=300)]},
         forbidden=never("thickness-roller", why="grit eats rollers"),
     ),
     Practice(

@@ -237,6 +237,8 @@ class Material(Named):
     thickness_um: UsualThickness
     grown: bool = False
     """Grown, with knots, grain or scars: it differs within a piece by more than its formation says."""
+    gritty: bool = False
+    """Its surface wears down what touches it."""
     porous: Porous | None = None
     electrical: Electrical = Electrical(source="")
     optical: Optical | None = None

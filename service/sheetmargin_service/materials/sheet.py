@@ -108,6 +108,11 @@ class Sheet:
         return next((p.permeance_um_per_pa_s for p in porous if p is not None), None)
 
     @property
+    def gritty(self) -> bool:
+        """Whether one of its materials wears down what touches it."""
+        return any(layer.material is not None and layer.material.gritty for layer in self.layers)
+
+    @property
     def approximate(self) -> bool:
         """Whether its build is known by an approximation that only a trial can confirm."""
         return any(a.code in APPROXIMATIONS for a in self.assumptions)

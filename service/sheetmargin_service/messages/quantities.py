@@ -25,6 +25,8 @@ FINEST_PPM = 1.0
 """Rarer misreads are not resolved."""
 PPM_AS_SHARE = 10_000.0
 """From here a rate is written in per cent."""
+CHANCES = frozenset({"chance_pct", "own_pct", "other_pct"})
+"""Chances: none is told as certain."""
 FASTEST_M_PER_MIN = 1_000.0
 """A line that may run faster than this is not limited by the detector."""
 _WORDS: Mapping[str, Mapping[Language, str]] = {
@@ -235,6 +237,8 @@ def _parts(name: str, value: float, language: Language, *, unit: str = "", fine:
     if name.endswith("_share"):
         value *= 100.0
     own = figure.unit or (FIELD_UNITS.get(unit, unit) if is_level(name) else "")
+    if name in CHANCES and not 0.5 <= value < 99.5:
+        return ("> 99" if value > 50.0 else "< 1"), own
     if (own == "%" or name.endswith("per_hour")) and 0.0 < value < 0.01:
         return f"{_WORDS['less than'][language]} {written_number(0.01, language)}", own
     if own == "µm" and float(f"{abs(value):.3g}") >= 1000.0:

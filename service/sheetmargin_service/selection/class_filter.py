@@ -9,6 +9,7 @@ from sheetmargin.contract.job import Environment, Job
 from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.detectors.ingress import protects
 from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Fact, Scalar
 
@@ -18,14 +19,14 @@ FILTERED = "requirement-missed"
 """Code of a class that one of the job's own filters leaves out."""
 
 
-def admitted(job: Job, catalogue: Catalogue) -> tuple[DetectorClass, ...]:
-    """The classes left by the job's own filters, in order of id."""
-    return tuple(c for c in _in_order(catalogue) if next(_missed(job, c), None) is None)
+def admitted(job: Job, catalogue: Catalogue, sheets: Sequence[Sheet] = ()) -> tuple[DetectorClass, ...]:
+    """The classes left by the job's own filters and by what its sheets are made of, in order of id."""
+    return tuple(c for c in _in_order(catalogue) if next(_missed(job, c, sheets), None) is None)
 
 
-def filtered(job: Job, catalogue: Catalogue) -> dict[str, Fact]:
+def filtered(job: Job, catalogue: Catalogue, sheets: Sequence[Sheet] = ()) -> dict[str, Fact]:
     """Of each other class, by its id, the first requirement that it misses, with what it has itself."""
-    missed = {c.id: next(_missed(job, c), None) for c in _in_order(catalogue)}
+    missed = {c.id: next(_missed(job, c, sheets), None) for c in _in_order(catalogue)}
     return {name: fact for name, fact in missed.items() if fact is not None}
 
 
@@ -50,10 +51,15 @@ def _in_order(catalogue: Catalogue) -> list[DetectorClass]:
     return sorted(catalogue.classes, key=lambda c: c.id)
 
 
-def _missed(job: Job, c: DetectorClass) -> Iterator[Fact]:
+def _missed(job: Job, c: DetectorClass, sheets: Sequence[Sheet]) -> Iterator[Fact]:
     """What of the job's filters a class misses."""
     require, prefer, line = job.require, job.prefer, job.line
     surfaces = [sheet.surface for sheet in job.sheets]
+    by_material = [sheet.gritty for sheet in sheets] or [False] * len(surfaces)
+    gritty = any(
+        of_it if surface.gritty is None else surface.gritty
+        for surface, of_it in zip(surfaces, by_material, strict=True)
+    )
     low, high = require.temperature_min_c, require.temperature_max_c
     ingress = require.ingress or (WASHED if line.wash_down else None)
     if job.classes and c.id not in job.classes:
@@ -80,7 +86,7 @@ def _missed(job: Job, c: DetectorClass) -> Iterator[Fact]:
         yield _fact("access", line.access, c.demands.access)
     if c.demands.marks and any(surface.marks_allowed is False for surface in surfaces):
         yield _fact("marks_allowed", False, True)
-    if c.demands.moving_parts and not c.contactless and any(surface.gritty for surface in surfaces):
+    if c.demands.moving_parts and not c.contactless and gritty:
         yield _fact("gritty", True, "moving-parts-in-contact")
 
 

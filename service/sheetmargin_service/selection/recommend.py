@@ -56,10 +56,10 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = Fals
     _, timing_notes = timed_by(job)
     resolved_job = with_trials(ResolvedJob(job=job, sheets=sheets, conditions=conditions, targets=targets), catalogue)
     class_results: list[ClassResult] = []
-    ruled_out = filtered(job, catalogue)
+    ruled_out = filtered(job, catalogue, sheets)
     spare: dict[str, Fact] = {}
     classes = []
-    for detector_class in admitted(job, catalogue):
+    for detector_class in admitted(job, catalogue, sheets):
         unrated = outside_rating(detector_class, job.environment, conditions=conditions)
         if unrated is None:
             classes.append(detector_class)
@@ -112,7 +112,11 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         ),
         would_serve=()
         if plans and not plans[0].left_out
-        else would_serve(job, rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans)),
+        else would_serve(
+            job,
+            rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans),
+            why_not=(*ranking.ruled_out.values(), *(fact for plan in plans for fact in plan.left_out.values())),
+        ),
         trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets), plan=next(iter(plans), None)),
         assumptions=ranking.assumptions + filled_parameters(best) + assumed_cables(best),
         find_out=find_out(plans[0].configured_pairs if plans else ranking.nearest),

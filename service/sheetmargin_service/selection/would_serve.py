@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from itertools import chain
 
 from sheetmargin.contract.job import Job, Prefer, Require
 from sheetmargin.contract.notes import Note, Scalar
 
+from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.ranking import Plan
 
 ONE_TEMPERATURE_K = 1.0
 """How far air may lie from its mean that is called of one temperature (a choice)."""
+AT_ONCE_MS = 0.5
+"""Scan and filter of an input that interrupts the controller (typical, from memory)."""
 Rank = Callable[[Job], list[Plan]]
 """The plans for a job, best first."""
 
 
-def would_serve(job: Job, *, rank: Rank) -> tuple[Note, ...]:
-    """The single changes of a job after which its first plan serves every sheet, with that plan's class and chance."""
+def would_serve(job: Job, *, rank: Rank, why_not: Iterable[Fact]) -> tuple[Note, ...]:
+    """The single changes of a job after which its first plan serves every sheet, with that plan's class and chance.
+    `why_not`: what kept the classes from it."""
     notes = []
-    for code, values, changed in _changes(job):
+    for code, values, changed in chain(_changes(job), _in_time(job, why_not)):
         plans = rank(changed)
         if plans and not plans[0].left_out:
             classes = sorted({pair.class_result.detector_class.id for pair in plans[0].configured_pairs})
@@ -70,8 +75,24 @@ def _changes(job: Job) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
             {},
             replace(job, line=replace(line, feeding="singulated", shingle_pitch_mm=None)),
         )
-    if line.speed_m_per_min is not None:
-        slow = round(0.25 * line.speed_m_per_min, 1)
-        if slow > 0.0:
-            slower = replace(line, speed_m_per_min=slow)
-            yield "would-serve-slower", {"speed_m_per_min": slow}, replace(job, line=slower)
+
+
+def _in_time(job: Job, why_not: Iterable[Fact]) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
+    """Where a line is too fast: the greatest speed that some class allows, and a controller that looks more often."""
+    allowed = [float(fact.values["speed_max_m_per_min"]) for fact in why_not if fact.code == "line-too-fast"]  # type: ignore[arg-type]
+    if not allowed:
+        return
+    if (slower := max(allowed)) > 0.0:
+        yield (
+            "would-serve-slower",
+            {"speed_m_per_min": slower},
+            replace(job, line=replace(job.line, speed_m_per_min=slower)),
+        )
+    scan_ms, filter_ms = job.controller.scan_ms, job.controller.input_filter_ms
+    if max(scan_ms or 0.0, filter_ms or 0.0) > AT_ONCE_MS:
+        at_once = replace(
+            job.controller,
+            scan_ms=min(scan_ms or AT_ONCE_MS, AT_ONCE_MS),
+            input_filter_ms=AT_ONCE_MS if filter_ms is None else min(filter_ms, AT_ONCE_MS),
+        )
+        yield "would-serve-read-at-once", {"input_ms": AT_ONCE_MS}, replace(job, controller=at_once)
