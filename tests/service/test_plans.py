@@ -164,8 +164,8 @@ def test_an_ordered_list_serves_the_same_sheets(keep_sequence):
 
 
 def test_a_gated_pair_stands_clear_of_its_own_echo():
-    """Twice the way from a face to the sheet takes sound 39 us at 6.7 mm in air of 20 to 25 degrees, and the least gap of
-    the class leaves it; a steady tone has no gate to wait for."""
+    """Twice the way from a face to the sheet takes sound 39 us at 6.7 mm in air of 20 to 25 degrees, and the least gap
+    of the class leaves it; a steady tone has no gate to wait for."""
     gated, steady = class_results(PAPER, classes=("ultrasonic-180k", "ultrasonic-220k-continuous"))
     least = gated.space.face_to_sheet_min_mm
     assert least == pytest.approx(6.7, abs=0.1)
