@@ -14,6 +14,7 @@ from typing import Any
 from sheetmargin.contract import shown
 
 _PLACES = {
+    "async_client": "AsyncClient",
     "client": "Client",
     "contract.answer": (
         "Answer Band Changeovers ClassSummary ComparedStep Comparison FindOut Finding Margin Misread Misreads Order "

@@ -1,5 +1,8 @@
 """The public names, for type checkers; `__init__.py` loads each when it is first used."""
 
+from sheetmargin.async_client import (
+    AsyncClient as AsyncClient,
+)
 from sheetmargin.client import (
     Client as Client,
 )

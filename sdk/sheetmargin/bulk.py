@@ -57,7 +57,7 @@ class _Entry:
 
 
 @dataclass(kw_only=True)
-class _Part:
+class Part:
     """What goes into one call, and what lies between."""
 
     entries: list[_Entry] = field(default_factory=list)
@@ -101,7 +101,7 @@ def _run(
     with ExitStack() as stack:
         report = stack.enter_context(shown)
         keys = None if resume is None else stack.enter_context(KeyFile(resume, service=client.fingerprint()))
-        parts = _parts(questions, chunk, keys)
+        parts = parts_of(questions, chunk, keys)
         if executor is None and workers > 1:
             executor = stack.enter_context(_pool(client, workers))
         answered = _inline(parts, client, keys) if executor is None else _spread(parts, client, keys, executor, workers)
@@ -120,14 +120,15 @@ def _pool(client: Client, workers: int) -> Executor:
     return ThreadPoolExecutor(workers, thread_name_prefix="sheetmargin")
 
 
-def _parts(questions: Iterable[Question | InvalidJob], chunk: int, keys: KeyFile | None) -> Iterator[_Part]:
-    part, size = _Part(), 0
+def parts_of(questions: Iterable[Question | InvalidJob], chunk: int, keys: KeyFile | None = None) -> Iterator[Part]:
+    """Questions cut into calls."""
+    part, size = Part(), 0
     for index, question in enumerate(questions):
         entry = _entry(index, question, keys)
         length = len(entry.body) + 1 if entry.open else 0
         if part.entries and (len(part.entries) == chunk or size + length > MOST_BYTES):
             yield part
-            part, size = _Part(), 0
+            part, size = Part(), 0
         part.entries.append(entry)
         size += length
     if part.entries:
@@ -146,7 +147,7 @@ def _entry(index: int, question: Question | InvalidJob, keys: KeyFile | None) ->
     return _Entry(index=index, body=body, answer=None if keys is None else keys.get(key_of(body)))
 
 
-def _settle(part: _Part, answers: list[bytes], keys: KeyFile | None) -> None:
+def settle(part: Part, answers: list[bytes], keys: KeyFile | None = None) -> None:
     """Give each open question its answer, and remember those that would come out the same again."""
     entries = part.open
     for entry, answer in zip(entries, answers, strict=True):
@@ -161,19 +162,19 @@ def _lasts(answer: bytes) -> bool:
     return problem is None or problem["status"] < 500
 
 
-def _inline(parts: Iterator[_Part], client: Client, keys: KeyFile | None) -> Iterator[_Part]:
+def _inline(parts: Iterator[Part], client: Client, keys: KeyFile | None) -> Iterator[Part]:
     for part in parts:
         if lines := part.lines:
-            _settle(part, client.send_batch(lines), keys)
+            settle(part, client.send_batch(lines), keys)
         yield part
 
 
 def _spread(
-    parts: Iterator[_Part], client: Client, keys: KeyFile | None, executor: Executor, at_once: int
-) -> Iterator[_Part]:
+    parts: Iterator[Part], client: Client, keys: KeyFile | None, executor: Executor, at_once: int
+) -> Iterator[Part]:
     """The parts in order; up to `at_once` calls are under way."""
-    window: deque[tuple[_Part, Future[list[bytes]] | None]] = deque()
-    calls: dict[Future[list[bytes]], _Part] = {}
+    window: deque[tuple[Part, Future[list[bytes]] | None]] = deque()
+    calls: dict[Future[list[bytes]], Part] = {}
     try:
         while True:
             while len(calls) < at_once and len(window) < AHEAD * at_once and (part := next(parts, None)) is not None:
@@ -185,20 +186,20 @@ def _spread(
                 return
             if window[0][1] in calls:
                 for call in wait(calls, return_when=FIRST_COMPLETED).done:
-                    _settle(calls.pop(call), call.result(), keys)
+                    settle(calls.pop(call), call.result(), keys)
             while window and window[0][1] not in calls:
                 yield window.popleft()[0]
     finally:
         _save_rest(calls, keys)
 
 
-def _save_rest(calls: dict[Future[list[bytes]], _Part], keys: KeyFile | None) -> None:
+def _save_rest(calls: dict[Future[list[bytes]], Part], keys: KeyFile | None) -> None:
     """After an error or an early end: what has been computed is remembered, what has not begun is not begun."""
     for call in calls:
         call.cancel()
     for call, part in calls.items():
         if keys is not None and not call.cancelled() and call.exception() is None:
-            _settle(part, call.result(), keys)
+            settle(part, call.result(), keys)
 
 
 def _shown(progress: bool | Progress, total: int | None) -> AbstractContextManager[Report]:

@@ -24,14 +24,19 @@ def sweep(
     client: Client, question: Question, inputs: Mapping[str, Sequence[Any]], *, workers: int | None = None
 ) -> Iterator[tuple[Point, Outcome]]:
     """Each point of the grid with its outcome; see `Client.sweep`."""
+    points, jobs = jobs_of(question, inputs)
+    return zip(points, client.recommend_many(jobs, workers=workers), strict=True)
+
+
+def jobs_of(question: Question, inputs: Mapping[str, Sequence[Any]]) -> tuple[list[Point], list[dict[str, Any]]]:
+    """The points of the grid, and the question at each."""
     unknown = [name for name in inputs if name not in columns()]
     if unknown:
         faults = [Fault(code="unknown-field", detail=f"{name} is no field of a job.") for name in unknown]
         raise InvalidJob("Nothing was asked.", errors=faults)
-    points = [dict(zip(inputs, values, strict=True)) for values in product(*inputs.values())]
+    points: list[Point] = [dict(zip(inputs, values, strict=True)) for values in product(*inputs.values())]
     asked = job_to_json(question)
-    outcomes = client.recommend_many([_at(json.loads(asked), point) for point in points], workers=workers)
-    return zip(points, outcomes, strict=True)
+    return points, [_at(json.loads(asked), point) for point in points]
 
 
 def _at(job: dict[str, Any], point: Point) -> dict[str, Any]:

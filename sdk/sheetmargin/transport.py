@@ -104,12 +104,12 @@ class Transport:
         media_type: str = JSON,
     ) -> Reply:
         """One call, retried where that can help. Raises a SheetmarginError for anything but a success."""
-        headers = {"Accept": f"{media_type}, application/problem+json", **(headers or {})}
+        headers = request_headers(body, media_type=media_type, more=headers)
         for attempt in range(self._retries + 1):
             try:
                 return self._send_once(method, path, params, body, headers)
             except SheetmarginError as error:
-                wait_s = self._wait_s(error, attempt)
+                wait_s = seconds_to_wait(error, attempt, retries=self._retries)
                 if wait_s is None:
                     raise
                 log.info("%s %s failed, asked again in %.1f s: %s", method, path, wait_s, error.message)
@@ -120,17 +120,6 @@ class Transport:
         if self._own:
             self._session.close()
 
-    def _wait_s(self, error: SheetmarginError, attempt: int) -> float | None:
-        """Seconds until the next attempt; None where there is none."""
-        broken_connection = isinstance(error, ConnectionFailed) and error.transient
-        if attempt >= self._retries or not (broken_connection or error.status in RETRIED_STATUSES):
-            return None
-        if any(fault.code == TIME_LIMIT for fault in error.errors):
-            return None
-        if error.retry_after_s is not None and error.retry_after_s > LONGEST_WAIT_S:
-            return None
-        return backoff_s(attempt, retry_after_s=error.retry_after_s)
-
     def _send_once(
         self, method: str, path: str, params: Parameters | None, body: bytes | None, headers: Mapping[str, str]
     ) -> Reply:
@@ -140,7 +129,7 @@ class Transport:
                 self._url + path,
                 params=params,
                 data=body,
-                headers={**self._headers, **({"Content-Type": JSON} if body is not None else {}), **headers},
+                headers={**self._headers, **headers},
                 # A callable, also without a token: requests would otherwise send what ~/.netrc holds for the host.
                 auth=self._authorise,
                 timeout=self._timeout_s,
@@ -151,21 +140,15 @@ class Transport:
             )
         except requests.RequestException as error:
             raise self._connection_failed(error) from error
-        name, time_s = response.headers.get("X-Request-Id"), response.elapsed.total_seconds()
-        log.debug("%s %s: %d in %.3f s (request %s)", method, path, response.status_code, time_s, name)
-        if response.status_code != 200:
-            raise _error(response)
-        wanted = headers["Accept"].partition(",")[0].rpartition("/")[2]
-        if wanted not in response.headers.get("Content-Type", ""):
-            raise UnexpectedAnswer(
-                f"{response.url} answered {response.headers.get('Content-Type', 'something unnamed')}, not {wanted}: "
-                "is this the address of a sheetmargin service?",
-                status=response.status_code,
-            )
-        if response.headers["Content-Type"].startswith(LINES) and not _ended(response.content):
-            lines = response.content.count(b"\n")
-            raise IncompleteAnswer(f"The answer of {response.url} was cut off after {lines} lines.")
-        return Reply(status=response.status_code, headers=response.headers, content=response.content)
+        log_call(method, path, response.status_code, response.elapsed.total_seconds(), response.headers)
+        received = Received(
+            url=response.url,
+            status=response.status_code,
+            reason=response.reason or "",
+            headers=response.headers,
+            content=response.content,
+        )
+        return received.reply(accept=headers["Accept"])
 
     def _connection_failed(self, error: requests.RequestException) -> ConnectionFailed:
         # A slow answer is not asked for again: the service is at work on it, and a second question doubles its load.
@@ -176,7 +159,7 @@ class Transport:
         if isinstance(error, requests.exceptions.ChunkedEncodingError):
             return IncompleteAnswer(f"The answer of {self._url} was cut off: {error}.")
         broken = isinstance(error, requests.ConnectionError)
-        return ConnectionFailed(f"{self._url} cannot be reached: {_first_cause(error)}.", transient=broken)
+        return ConnectionFailed(f"{self._url} cannot be reached: {first_cause(error)}.", transient=broken)
 
     def _authorise(self, request: requests.PreparedRequest) -> requests.PreparedRequest:
         if self._token:
@@ -184,21 +167,77 @@ class Transport:
         return request
 
 
-def _error(response: requests.Response) -> SheetmarginError:
-    """The error that an answer other than a success stands for, with all that its problem document says (RFC 9457)."""
-    status = response.status_code
-    kind = _kind(status)
-    problem = _problem(response)
-    message = problem.message or f"{response.url} answered {status} {response.reason or ''}".rstrip() + "."
-    if kind is UnexpectedAnswer and "Location" in response.headers:
-        message += f" It points to {response.headers['Location']}."
-    return kind(
-        message,
-        status=status,
-        request_id=problem.request_id or response.headers.get("X-Request-ID"),
-        errors=problem.errors,
-        retry_after_s=retry_after_s(response.headers.get("Retry-After")),
-    )
+def request_headers(body: bytes | None, *, media_type: str, more: Mapping[str, str] | None) -> dict[str, str]:
+    """What goes with a request beside language and token."""
+    sent = {"Content-Type": JSON} if body is not None else {}
+    return {"Accept": f"{media_type}, application/problem+json", **sent, **(more or {})}
+
+
+def log_call(method: str, path: str, status: int, time_s: float, headers: Mapping[str, str]) -> None:
+    log.debug("%s %s: %d in %.3f s (request %s)", method, path, status, time_s, headers.get("X-Request-Id"))
+
+
+def seconds_to_wait(error: SheetmarginError, attempt: int, *, retries: int) -> float | None:
+    """Seconds until the next attempt; None where there is none."""
+    broken_connection = isinstance(error, ConnectionFailed) and error.transient
+    if attempt >= retries or not (broken_connection or error.status in RETRIED_STATUSES):
+        return None
+    if any(fault.code == TIME_LIMIT for fault in error.errors):
+        return None
+    if error.retry_after_s is not None and error.retry_after_s > LONGEST_WAIT_S:
+        return None
+    return backoff_s(attempt, retry_after_s=error.retry_after_s)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Received:
+    """An answer of whatever kind, as some library of HTTP had it. Header names are found in any case."""
+
+    url: str
+    status: int
+    reason: str
+    headers: Mapping[str, str]
+    content: bytes
+
+    def reply(self, *, accept: str) -> Reply:
+        """The answer, where it is the success that was asked for; else raises the error that it stands for."""
+        if self.status != 200:
+            raise self._error()
+        wanted = accept.partition(",")[0].rpartition("/")[2]
+        media_type = self.headers.get("Content-Type", "")
+        if wanted not in media_type:
+            raise UnexpectedAnswer(
+                f"{self.url} answered {media_type or 'something unnamed'}, not {wanted}: "
+                "is this the address of a sheetmargin service?",
+                status=self.status,
+            )
+        if media_type.startswith(LINES) and not _ended(self.content):
+            lines = self.content.count(b"\n")
+            raise IncompleteAnswer(f"The answer of {self.url} was cut off after {lines} lines.")
+        return Reply(status=self.status, headers=self.headers, content=self.content)
+
+    def _error(self) -> SheetmarginError:
+        """The error that an answer other than a success stands for, with all that its problem document says (RFC
+        9457)."""
+        kind = _kind(self.status)
+        problem = self._problem()
+        message = problem.message or f"{self.url} answered {self.status} {self.reason}".rstrip() + "."
+        if kind is UnexpectedAnswer and "Location" in self.headers:
+            message += f" It points to {self.headers['Location']}."
+        return kind(
+            message,
+            status=self.status,
+            request_id=problem.request_id or self.headers.get("X-Request-ID"),
+            errors=problem.errors,
+            retry_after_s=retry_after_s(self.headers.get("Retry-After")),
+        )
+
+    def _problem(self) -> _Problem:
+        """The problem document, or an empty one: a proxy in between answers in HTML."""
+        try:
+            return decode(_Problem, json.loads(self.content))
+        except (ValueError, UnexpectedAnswer):
+            return _Problem()
 
 
 def _ended(lines: bytes) -> bool:
@@ -232,15 +271,7 @@ class _Problem:
         return self.title if self.errors else self.detail
 
 
-def _problem(response: requests.Response) -> _Problem:
-    """The problem document, or an empty one: a proxy in between answers in HTML."""
-    try:
-        return decode(_Problem, response.json())
-    except (ValueError, UnexpectedAnswer):
-        return _Problem()
-
-
-def _first_cause(error: BaseException) -> str:
+def first_cause(error: BaseException) -> str:
     """What the system said below all that was made of it; else the error's own words."""
     found = error
     while inner := found.__cause__ or found.__context__:

@@ -13,6 +13,7 @@ import pytest
 import sheetmargin
 
 NAMES = [
+    "AsyncClient",
     "Client",
     "Summary",
     "Job",
