@@ -15,6 +15,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from functools import cache
 from pathlib import Path
 
+import openpyxl
 import polars
 import pytest
 from sheetmargin_service.app import create_app
@@ -53,7 +54,8 @@ def printed_by(example: str, *arguments: str) -> str:
 
 
 @pytest.mark.parametrize("example", sorted(path.name for path in EXAMPLES.glob("*.py")))
-def test_examples_run(example: str) -> None:
+def test_examples_run(example: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)  # where the price list goes
     assert printed_by(example)
 
 
@@ -79,6 +81,21 @@ def test_a_job_list_from_a_spreadsheet(tmp_path: Path) -> None:
 
 def without_request_ids(text: str) -> list[str]:
     return [line for line in text.splitlines() if "(request " not in line]
+
+
+def test_a_price_list_as_a_spreadsheet(tmp_path: Path) -> None:
+    assert printed_by("price_list.py", str(tmp_path / "prices.xlsx")).startswith("prices.xlsx: ")
+    head, *lines = openpyxl.load_workbook(tmp_path / "prices.xlsx", data_only=True).active.iter_rows(values_only=True)
+    formulas = openpyxl.load_workbook(tmp_path / "prices.xlsx").active
+    assert head[4:] == ("part", "quantity", "price in EUR", "amount in EUR")
+    assert {line[2] for line in lines} == {"suitable", "trial-needed", "unsuitable", "wrong"}
+    priced = [(at, line) for at, line in enumerate(lines, start=2) if isinstance(line[6], float | int)]
+    assert {line[4] for _, line in priced} >= {"X-400", "X-050"}
+    for at, line in priced:
+        assert line[7] == line[5] * line[6]
+        assert formulas.cell(at, 8).value == f"=F{at}*G{at}"
+    assert {line[6] for line in lines if line[4] == "bracket"} == {"on request"}
+    assert {line[4:] for line in lines if line[2] in ("unsuitable", "wrong")} == {(None,) * 4}
 
 
 def test_order_lines_for_an_erp(tmp_path: Path) -> None:
