@@ -1,20 +1,23 @@
-"""Readings from a table of comma-separated values, as a spreadsheet or a logger writes it.
+"""Readings from a table as a spreadsheet or a logger writes it.
 
-The first line names the columns; they are the fields of a reading (`state`, one of `attenuation_db`, `level_pct` and
+Its head names the columns; they are the fields of a reading (`state`, one of `attenuation_db`, `level_pct` and
 `volts`, `detector_class`, `gap_mm`, `tilt_deg`, `specimen`), in any order, and what is left out may be given for all.
-Columns divided by semicolons may have decimal commas.
+Numbers may have decimal commas.
 """
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from sheetmargin.contract.problem import Fault
-from sheetmargin.errors import InvalidJob
+from sheetmargin.errors import ExtraNotInstalled, InvalidJob
+from sheetmargin.tables.cells import text_of
+from sheetmargin.tables.files import PartMissingError, TableError
+from sheetmargin.tables.read import read_table
 
 NUMBERS = ("attenuation_db", "level_pct", "volts", "gap_mm", "tilt_deg")
 TEXTS = ("state", "detector_class", "specimen")
@@ -42,47 +45,39 @@ class ReadingsTable:
         )
 
 
-def parse_readings(text: str, *, numbers: Sequence[str] = NUMBERS, texts: Sequence[str] = TEXTS) -> ReadingsTable:
+def read_readings(path: Path, *, numbers: Sequence[str] = NUMBERS, texts: Sequence[str] = TEXTS) -> ReadingsTable:
     """The readings of a table with some of these columns. Raises InvalidJob with the line of all that is wrong."""
     columns = (*texts, *numbers)
-    text = text.lstrip("\ufeff")
-    rows = list(csv.reader(text.splitlines(), delimiter=max(",;\t", key=text.partition("\n")[0].count)))
-    if not rows or not any(cell.strip() for cell in rows[0]):
-        raise _invalid([_fault(1, "The table is empty.", "a first line with the names of the columns")])
-    names = [cell.strip() for cell in rows[0]]
+    try:
+        table = read_table(path, fields=columns)
+        rows = [row for row in table if not row.blank]
+    except PartMissingError as error:
+        raise ExtraNotInstalled.missing(error.name, extra="bulk") from error
+    except TableError as error:
+        raise _invalid([_fault(1, str(error), "a first line with the names of the columns")]) from error
     faults = [
-        _fault(1, f"There is no column {name!r}.", "one of " + ", ".join(columns))
-        for name in names
+        _fault(table.head_row, f"There is no column {name!r}.", "one of " + ", ".join(columns))
+        for name in table.columns
         if name not in columns
     ]
-    if len(set(names)) < len(names):
-        faults.append(_fault(1, "A column is named twice.", "each name once"))
-    if "state" not in names:
-        faults.append(_fault(1, "There is no column of states.", "a column `state` of what was in the beam"))
-    if faults:
-        raise _invalid(faults)
-    readings, lines = [], []
-    for number, row in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) > len(names):
-            faults.append(_fault(number, f"This line has {len(row)} cells.", f"{len(names)}, as the first line names"))
-            continue
-        cells = {name: cell.strip() for name, cell in zip(names, row, strict=False) if cell.strip()}
-        reading: dict[str, Any] = {}
-        for name, cell in cells.items():
-            value = _number(cell) if name in numbers else cell
-            if value is None:
-                faults.append(_fault(number, f"{name} is {cell!r}.", "a number"))
-            else:
-                reading[name] = value
+    if "state" not in table.columns:
+        told = f"{path.name} has no column of states."
+        faults.append(_fault(table.head_row, told, "a column `state` of what was in the beam"))
+    if not faults and not rows:
+        faults.append(_fault(table.first_row, "The table has no readings.", "a line for each reading"))
+    readings = []
+    for row in [] if faults else rows:
+        if row.surplus:
+            cells, wanted = len(table.columns) + len(row.surplus), len(table.columns)
+            faults.append(_fault(row.number, f"This line has {cells} cells.", f"{wanted}, as the first line names"))
+        written = {name: text for name, cell in row.cells.items() if (text := text_of(cell).strip())}
+        reading = {name: _number(text) if name in numbers else text for name, text in written.items()}
+        wrong = [name for name, value in reading.items() if value is None]
+        faults += [_fault(row.number, f"{name} is {written[name]!r}.", "a number") for name in wrong]
         readings.append(reading)
-        lines.append(number)
     if faults:
         raise _invalid(faults)
-    if not readings:
-        raise _invalid([_fault(2, "The table has no readings.", "a line for each reading")])
-    return ReadingsTable(readings=tuple(readings), lines=tuple(lines))
+    return ReadingsTable(readings=tuple(readings), lines=tuple(row.number for row in rows))
 
 
 def _number(cell: str) -> float | None:

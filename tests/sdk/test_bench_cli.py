@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 import responses
+import xlsxwriter
 from sheetmargin import Diagnosis, Fit, InvalidJob, Prediction
 from sheetmargin.cli import main
 from sheetmargin.contract.measure import BenchReading
-from sheetmargin.readings_file import NUMBERS, TEXTS, parse_readings
+from sheetmargin.readings_file import NUMBERS, TEXTS, read_readings
 from support.whole import whole
 
 URL = "http://service.example"
@@ -195,9 +196,10 @@ def test_columns_are_the_fields_of_a_reading() -> None:
         ("state,attenuation_db\n\n", "line 2"),
     ],
 )
-def test_tables_that_cannot_be_read(text: str, place: str) -> None:
+def test_tables_that_cannot_be_read(tmp_path: Path, text: str, place: str) -> None:
+    (tmp_path / "readings.csv").write_text(text)
     with pytest.raises(InvalidJob) as caught:
-        parse_readings(text)
+        read_readings(tmp_path / "readings.csv")
     assert caught.value.errors[0].pointer == place
     assert caught.value.errors[0].expected
 
@@ -212,9 +214,23 @@ def test_tables_that_cannot_be_read(text: str, place: str) -> None:
         ' state , attenuation_db \n"single"," 45.5 "\n',
     ],
 )
-def test_tables_as_programs_write_them(text: str) -> None:
-    (reading,) = parse_readings(text).readings
-    assert reading == {"state": "single", "attenuation_db": 45.5}
+def test_tables_as_programs_write_them(tmp_path: Path, text: str) -> None:
+    for content in (text.encode(), text.lstrip("\ufeff").encode("utf-16")):
+        (tmp_path / "readings.csv").write_bytes(content)
+        (reading,) = read_readings(tmp_path / "readings.csv").readings
+        assert reading == {"state": "single", "attenuation_db": 45.5}
+
+
+def test_a_spreadsheet_with_a_title_above(tmp_path: Path) -> None:
+    with xlsxwriter.Workbook(tmp_path / "bench.xlsx") as book:
+        sheet = book.add_worksheet()
+        for at, row in enumerate(
+            [["Prüfstand 3"], [], ["state", "attenuation_db"], ["single", 45.5], [], ["double", 70]]
+        ):
+            sheet.write_row(at, 0, row)
+    found = read_readings(tmp_path / "bench.xlsx")
+    assert [reading["attenuation_db"] for reading in found.readings] == [45.5, 70.0]
+    assert found.lines == (4, 6)
 
 
 def test_files_that_are_not_there(run: Run, tmp_path: Path) -> None:

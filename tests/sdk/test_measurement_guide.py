@@ -17,7 +17,7 @@ from sheetmargin import (
     PredictionQuestion,
     Sheet,
 )
-from sheetmargin.readings_file import parse_readings
+from sheetmargin.readings_file import read_readings
 
 READINGS = Path(__file__).parents[2] / "docs" / "readings" / "coated-paper.csv"
 COATED = Sheet(material="coated-paper", grammage_gsm=150)
@@ -31,7 +31,7 @@ def client() -> Iterator[Client]:
 
 
 def test_a_sample_changes_the_recommendation_and_leads_to_a_trial(client: Client) -> None:
-    readings = [BenchReading(**one) for one in parse_readings(READINGS.read_text(encoding="utf-8")).readings]
+    readings = [BenchReading(**one) for one in read_readings(READINGS).readings]
     fit = client.fit(FitQuestion(sheet=COATED, readings=readings))
     air = next(one for one in fit.fit.estimates if one.name == "trapped_air_um")
     assert air.informative

@@ -10,7 +10,7 @@ from sheetmargin.cli.fields import number, positive
 from sheetmargin.cli.speech import say
 from sheetmargin.errors import InvalidJob
 from sheetmargin.local import load_characterise
-from sheetmargin.readings_file import parse_readings
+from sheetmargin.readings_file import read_readings
 from sheetmargin.report.page import Page
 
 DONE = 0
@@ -35,7 +35,7 @@ def add_characterise_options(parser: argparse.ArgumentParser) -> None:
 def characterise(arguments: argparse.Namespace) -> int:
     """Write the entry; tell on standard error how each parameter came about."""
     derive = load_characterise()
-    found = parse_readings(_read(arguments.readings), numbers=NUMBERS, texts=TEXTS)
+    found = read_readings(Path(arguments.readings), numbers=NUMBERS, texts=TEXTS)
     try:
         entry = derive(
             found.readings,

@@ -36,7 +36,7 @@ from sheetmargin.contract.trials import InstalledBand, Trial
 from sheetmargin.decode import decode
 from sheetmargin.encode import question_to_json
 from sheetmargin.errors import InvalidJob
-from sheetmargin.readings_file import ReadingsTable, parse_readings
+from sheetmargin.readings_file import ReadingsTable, read_readings
 
 A = TypeVar("A")
 SERVES, NOTHING_SERVES = 0, 3
@@ -109,7 +109,7 @@ def predict(arguments: argparse.Namespace) -> int:
 
 def fit(arguments: argparse.Namespace) -> int:
     check_entry(arguments)
-    table = _readings(arguments.readings)
+    table = read_readings(Path(arguments.readings))
     usual = {
         name: value
         for name in ("detector_class", "gap_mm", "tilt_deg")
@@ -143,7 +143,7 @@ def record(arguments: argparse.Namespace) -> int:
 
 
 def diagnose(arguments: argparse.Namespace) -> int:
-    table = _readings(arguments.readings) if arguments.readings else None
+    table = read_readings(Path(arguments.readings)) if arguments.readings else None
     readings = []
     if table is not None:
         names = MachineReading.__dataclass_fields__.keys()
@@ -202,15 +202,6 @@ def _setup(arguments: argparse.Namespace) -> InstalledSetup:
         tilt_deg=arguments.tilt_deg or 0.0,
         profile=InstalledProfile(band=band, hold_ms=arguments.hold_ms),
     )
-
-
-def _readings(name: str) -> ReadingsTable:
-    try:
-        return parse_readings(Path(name).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InvalidJob(say("unreadable", file=name, why=error.strerror)) from error
-    except UnicodeDecodeError as error:
-        raise InvalidJob(say("no-utf-8", file=name)) from error
 
 
 def _reading(values: Mapping[str, Any], line: int) -> BenchReading:

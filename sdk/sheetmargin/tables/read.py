@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -78,14 +78,16 @@ def read_table(
     head_row: int | None = None,
     encoding: str | None = None,
     decimal: Decimal | None = None,
+    fields: Collection[str] | None = None,
 ) -> Table:
     """A table whose head names its columns. Raises TableError, before any row is given, for a file that is none.
 
-    `told`: what columns are, by their names, before what the names say; None for a column that is no field.
+    `told`: what columns are, by their names, before what the names say; None for a column that is no field. `fields`:
+    names that a head is known by, where the table is none of jobs.
     """
     told = told or {}
     try:
-        best, head = _headed(grids(path, sheet=sheet, encoding=encoding), told, head_row)
+        best, head = _headed(grids(path, sheet=sheet, encoding=encoding), told, head_row, fields)
         above = [[text_of(cell).strip() for cell in row] for row in first_rows(best, head + 2)]
         if head >= len(above) or not any(above[head]):
             raise TableError(f"{path} has no head: a row that names the columns.")
@@ -116,12 +118,19 @@ def read_table(
     )
 
 
-def _headed(ways: Sequence[Grid], told: Mapping[str, Meaning | None], head_row: int | None) -> tuple[Grid, int]:
+def _headed(
+    ways: Sequence[Grid],
+    told: Mapping[str, Meaning | None],
+    head_row: int | None,
+    fields: Collection[str] | None,
+) -> tuple[Grid, int]:
     """The way to read the file, and the row, in which the most cells name fields; of equals the one with most cells,
     then the first."""
 
     def known(row: Sequence[Cell]) -> tuple[int, int]:
         names = [cell.strip() for cell in row if isinstance(cell, str) and cell.strip()]
+        if fields is not None:
+            return sum(name in fields for name in names), len(names)
         return sum(name in told or meaning_of(name) is not None for name in names), len(names)
 
     found: list[tuple[tuple[int, int], Grid, int]] = []
