@@ -140,7 +140,7 @@ def test_a_far_percentile_does_not_hang_on_a_few_draws():
 def test_a_wider_tolerance_raises_no_percentile_of_doubles():
     """Where air through pores makes the far end: what mass is drawn with it must not decide."""
     made = class_model("ultrasonic-300k")
-    setting = int(np.flatnonzero((made.settings.gap_mm == 50.0) & (made.settings.tilt_deg == 45.0))[0])
+    setting = int(np.flatnonzero((made.settings.gap_mm == 49.0) & (made.settings.tilt_deg == 45.0))[0])
     ends = []
     for tolerance in (0.0, 4.0, 8.0, 12.0):
         blotting = sheet("blotting-paper", thickness_um=444, thickness_tolerance_pct=tolerance)
@@ -159,7 +159,7 @@ LEVELS = {
     "copy paper, tilted": ("ultrasonic-220k-continuous", sheet("copy-paper", grammage_gsm=80), 40.0, 30.0, 0.3),
     "coated paper": ("ultrasonic-400k", sheet("coated-paper", grammage_gsm=150), 26.0, 0.0, 0.3),
     "gloss art": ("ultrasonic-180k", sheet("coated-paper", grammage_gsm=350), 45.0, 0.0, 0.4),
-    "coated board": ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=300), 40.0, 35.0, 0.2),
+    "coated board": ("ultrasonic-220k-continuous", sheet("coated-board", grammage_gsm=300), 40.0, 35.0, 0.4),
     "card": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 0.0, 0.1),
     "card, tilted": ("ultrasonic-180k", sheet("pvc-rigid", thickness_um=760), 45.0, 30.0, 0.3),
     "greyboard near its thickness resonance": (
@@ -167,13 +167,13 @@ LEVELS = {
         sheet("greyboard", thickness_um=1500),
         35.0,
         0.0,
-        1.0,
+        0.8,
     ),
     "polyester": ("ultrasonic-400k", sheet("pet", thickness_um=100), 29.5, 0.0, 0.1),
     "aluminium": ("ultrasonic-180k", sheet("aluminium", thickness_um=1000), 45.0, 15.0, 0.1),
 }
 """With the greatest error in dB that was found over these draws, rounded up. The aim is 0.3, which two greyboards near
-a resonance miss."""
+a resonance miss, and by little two thick papers and boards."""
 
 
 @pytest.mark.parametrize("name", LEVELS)

@@ -93,19 +93,19 @@ def _with_known_constants(made: ClassModel, a_sheet: Sheet, setting: int) -> Sig
 
 
 def at_angles(
-    model: SheetModel, film_m: float | None, frequency_hz: float, theta: NDArray[np.float64]
+    model: SheetModel, film_m: float | None, frequency_hz: float, theta: NDArray[np.float64], *, films: int = 41
 ) -> NDArray[np.complex128]:
-    """Transmission of one ply, or of two with the mean over films that vary normally about one thickness within the
-    spot, at any angles (P,)."""
+    """Transmission of one ply, or of two with the mean over so many films that vary normally about one thickness within
+    the spot, at any angles (P,)."""
     count = len(theta)
     at = np.full((count, 1), frequency_hz), np.sin(theta)[:, None]
     picked = model.picked(np.zeros(count, dtype=np.intp)).known_at(*at)
     if film_m is None:
         return picked.transmission(*at).ravel()
-    u = np.linspace(-4.0, 4.0, 41)
+    u = np.linspace(-4.0, 4.0, films)
     weight = np.exp(-0.5 * u * u)
-    films = film_m * (1.0 + FILM_VARIATION * u)
-    pairs = (picked.transmission_of_flat_stack(np.full((1, count), film), *at).ravel() for film in films)
+    each = film_m * (1.0 + FILM_VARIATION * u)
+    pairs = (picked.transmission_of_flat_stack(np.full((1, count), film), *at).ravel() for film in each)
     return np.asarray(sum(w * pair for w, pair in zip(weight / weight.sum(), pairs, strict=True)))
 
 
