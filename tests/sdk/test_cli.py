@@ -59,7 +59,7 @@ def test_options_become_the_job(service: responses.RequestsMock, run: Any) -> No
 
 
 def test_every_plain_field_has_an_option_of_its_name(capsys: pytest.CaptureFixture[str]) -> None:
-    plain = ("str", "float", "int", "bool", "LabelState", "Feeding", "Access")
+    plain = ("str", "float", "int", "bool", "LabelState", "FluteDirection", "Feeding", "Access")
     with pytest.raises(SystemExit):
         main(["recommend", "--help"])
     told = " ".join(capsys.readouterr().out.split())
