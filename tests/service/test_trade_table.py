@@ -187,12 +187,13 @@ TRADES = (
             controller=CONTROLLER,
         ),
         verdict="trial-needed",
-        cause="double_as_single",
+        cause="single_as_double",
         hand="""
             m = 1050 g/m2, r = 1437, one sheet 63 dB square on (c = 2263 m/s, f0 = 1130 kHz: 0.4 dB less), above the
-            overload of 51 and far below the floor of 108. Air 4/20/100 um, p1 2.05 um: k d r g = 3297 2.05e-6 1437
-            1.4 = 13.6, two from 20 lg(2874 12.6) = 91 dB. An edge at 73 is passed by films under 0.37 um: 4.1
-            sigma, 20 ppm.
+            overload of 51 and far below the floor of 96. Air 4/20/100 um, p1 2.05 um: k d r g = 3297 2.05e-6 1437
+            1.4 = 13.6, two from 20 lg(2874 12.6) = 91 dB. Two that cling weigh twice as much, 69 dB, and are up to 1 %
+            of doubles, ten times the target: the edge has to stay below them, at 67, 4 dB above one sheet, with a
+            drift of 3 dB: 2.6 sigma.
         """,
         reconsidered="""
             As of the cards: two that cling read 63 + 6 = 69 dB and pass an edge at 73 or above, and 100 to 10,000 in a
