@@ -30,15 +30,21 @@ STRIDES = (4, 2, 1)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Served:
-    """One sheet at a pair, with its own times: how long a double of it lasts."""
+class Read:
+    """One sheet before a pair, whatever its band, with its own times: how long a double of it lasts."""
 
     distribution: SignalDistribution
     signal_table: SignalTable
     timing: Timing
+    experience: Experience | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Served(Read):
+    """The same in a band."""
+
     margin: tuple[float, float, float]
     judgement: Judgement
-    experience: Experience | None
 
     @property
     def worst(self) -> float:
@@ -130,26 +136,30 @@ def build_configured_pair(
     more likely to be. Where the receiver's limits leave the band no room to set the pair by hand, an edge gives way by
     a step if that does.
     """
-    principle = class_result.principle
+    principle, step = class_result.principle, class_result.principle.band_step
     signal_tables = {i: _signal_table(distribution, principle) for i, distribution in distributions.items()}
     held = partial(_held_in, class_result, setting, tuple(distributions), choice)
-    if band is not None:
-        return _in_band(held(band), distributions, signal_tables)
     receiver = receiver_at(class_result.class_model.receiver, setting)
-    step = principle.band_step
-    bands = choose_bands(list(signal_tables.values()), receiver, step=step)
-    pair = _in_band(held((int(bands.low[0]), int(bands.high[0]))), distributions, signal_tables)
+    if band is None:
+        bands = choose_bands(list(signal_tables.values()), receiver, step=step)
+        first = held((int(bands.low[0]), int(bands.high[0])))
+    else:
+        first = held(band)
+    sheets = {i: _read(first, i, distribution, signal_tables[i]) for i, distribution in distributions.items()}
+    pair = _in_band(first, {i: (one, _judged(class_result, i, one, first.band)) for i, one in sheets.items()})
+    if band is not None:
+        return pair
     for stride in STRIDES if LEAST_TO_TURN <= pair.least_chance < SUITABLE else ():
         while (moved := _moved_edge(pair, receiver, stride * step)) is not None:
-            other = _better_in_band(held(moved), pair, least=nextafter(pair.least_chance, inf))
-            if other is None:
+            judged = _judged_better(pair, moved, least=nextafter(pair.least_chance, inf))
+            if judged is None:
                 break
-            pair = other
+            pair = _in_band(held(moved), judged)
     if pair.narrow is not None and pair.worst > 0.0:
         bands_inside = ((pair.low + step, pair.high), (pair.low, pair.high - step))
-        inner = (held(band) for band in bands_inside if band[0] < band[1])
-        wide = (_better_in_band(one, pair, least=pair.least_chance) for one in inner if one.narrow is None)
-        pair = next((one for one in wide if one is not None), pair)
+        inner = (one for band in bands_inside if band[0] < band[1] and (one := held(band)).narrow is None)
+        wide = ((one, _judged_better(pair, one.band, least=pair.least_chance)) for one in inner)
+        pair = next((_in_band(one, judged) for one, judged in wide if judged is not None), pair)
     return pair
 
 
@@ -181,6 +191,11 @@ class _Held:
     alignment: Alignment | None
     narrow: Fact | None
 
+    @property
+    def stands(self) -> tuple[float, float]:
+        """Its gap in mm and its tilt in degrees."""
+        return self.choice.gap.nominal, self.choice.tilt.nominal if self.choice.tilt else 0.0
+
 
 def _held_in(
     class_result: ClassResult, setting: int, sheets: Sequence[int], choice: Choice | None, band: tuple[int, int]
@@ -195,72 +210,73 @@ def _held_in(
     return _Held(class_result=class_result, choice=choice, band=band, alignment=alignment, narrow=narrow)
 
 
-def _better_in_band(held: _Held, pair: ConfiguredPair, *, least: float) -> ConfiguredPair | None:
-    """What a pair serves in another band; None where one of its sheets is less sure there than `least`: those that are
+def _read(held: _Held, index: int, distribution: SignalDistribution, signal_table: SignalTable) -> Read:
+    class_result, resolved_job = held.class_result, held.class_result.resolved_job
+    timing = time_line(
+        line=resolved_job.job.line,
+        controller=resolved_job.job.controller,
+        reading=reading_of(class_result, held.choice),
+        overlap_mm=resolved_job.sheets[index].overlap_mm,
+        assumed=resolved_job.assumed,
+    )
+    gap_mm, tilt_deg = held.stands
+    experience = resolved_job.experience(
+        index, detector_class=class_result.detector_class.id, gap_mm=gap_mm, tilt_deg=tilt_deg
+    )
+    return Read(distribution=distribution, signal_table=signal_table, timing=timing, experience=experience)
+
+
+def _judged(class_result: ClassResult, index: int, sheet: Read, band: tuple[int, int]) -> Judgement:
+    """A sheet in a band, of a pair that can be set there."""
+    readings = readings_of(class_result.detector_class, sheet.timing)
+    rates = rates_of(sheet.distribution, class_result.principle.grid, low=band[0], high=band[1], readings=readings)
+    resolved_job = class_result.resolved_job
+    approximate = resolved_job.sheets[index].approximate
+    return judge_by(sheet.experience, rates, resolved_job.targets, approximate=approximate)
+
+
+def _judged_better(
+    pair: ConfiguredPair, band: tuple[int, int], *, least: float
+) -> dict[int, tuple[Read, Judgement]] | None:
+    """The sheets of a pair in another band; None where one of them is less sure there than `least`: those that are
     least sure now are looked at first, and the others only if these do."""
-    order = sorted(pair.served, key=lambda i: pair.served[i].judgement.chance)
-    distributions = {i: pair.served[i].distribution for i in order}
-    found = _in_band(held, distributions, {i: pair.served[i].signal_table for i in order}, least=least)
-    return None if len(found.served) < len(order) else replace(found, served={i: found.served[i] for i in pair.served})
+    judged = {}
+    for i in sorted(pair.served, key=lambda i: pair.served[i].judgement.chance):
+        judged[i] = _judged(pair.class_result, i, pair.served[i], band)
+        if judged[i].chance < least:
+            return None
+    return {i: (one, judged[i]) for i, one in pair.served.items()}
 
 
-def _in_band(
-    held: _Held,
-    distributions: Mapping[int, SignalDistribution],
-    signal_tables: Mapping[int, SignalTable],
-    *,
-    least: float = 0.0,
-) -> ConfiguredPair:
-    """The pair in a band as it serves some sheets, in their order, up to the first that is less sure than `least`."""
-    class_result, choice, band, narrow = held.class_result, held.choice, held.band, held.narrow
-    resolved_job, principle = class_result.resolved_job, class_result.principle
-    reading = reading_of(class_result, choice)
-    low, high = (np.array([float(edge)]) for edge in band)
-    tilt_deg = choice.tilt.nominal if choice.tilt else 0.0
-    over = over_edge_at(class_result, gap_mm=choice.gap.nominal, tilt_deg=tilt_deg)
+def _in_band(held: _Held, judged: Mapping[int, tuple[Read, Judgement]]) -> ConfiguredPair:
+    """The pair in a band as it serves some sheets."""
+    class_result, choice = held.class_result, held.choice
+    low, high = (np.array([float(edge)]) for edge in held.band)
+    gap_mm, tilt_deg = held.stands
+    over = over_edge_at(class_result, gap_mm=gap_mm, tilt_deg=tilt_deg)
+    settable = held.narrow is None and over is None
     served = {}
-    for i in distributions:
-        timing = time_line(
-            line=resolved_job.job.line,
-            controller=resolved_job.job.controller,
-            reading=reading,
-            overlap_mm=resolved_job.sheets[i].overlap_mm,
-            assumed=resolved_job.assumed,
+    for i, (sheet, judgement) in judged.items():
+        no_sheet, single, double = (
+            round(float(m[0]), DECIMALS) for m in margins(sheet.signal_table, low=low, high=high)
         )
-        readings = readings_of(class_result.detector_class, timing)
-        rates = rates_of(distributions[i], principle.grid, low=band[0], high=band[1], readings=readings)
-        experience = resolved_job.experience(
-            i,
-            detector_class=class_result.detector_class.id,
-            gap_mm=choice.gap.nominal,
-            tilt_deg=tilt_deg,
-        )
-        judgement = judge_by(
-            experience,
-            rates,
-            resolved_job.targets,
-            approximate=resolved_job.sheets[i].approximate,
-            settable=narrow is None and over is None and not resolved_job.job.sheets[i].surface.cut_out,
-        )
-        if judgement.chance < least:
-            break
-        no_sheet, single, double = (round(float(m[0]), DECIMALS) for m in margins(signal_tables[i], low=low, high=high))
+        cut_out = class_result.resolved_job.job.sheets[i].surface.cut_out
         served[i] = Served(
-            distribution=distributions[i],
-            signal_table=signal_tables[i],
-            timing=timing,
+            distribution=sheet.distribution,
+            signal_table=sheet.signal_table,
+            timing=sheet.timing,
             margin=(no_sheet, single, double),
-            judgement=judgement,
-            experience=experience,
+            judgement=judgement if settable and not cut_out else judgement.at_most_trial(),
+            experience=sheet.experience,
         )
     return ConfiguredPair(
         class_result=class_result,
         choice=choice,
-        low=band[0],
-        high=band[1],
+        low=held.band[0],
+        high=held.band[1],
         served=served,
         alignment=held.alignment,
-        narrow=narrow,
+        narrow=held.narrow,
         over_edge=over,
     )
 

@@ -225,11 +225,12 @@ def _with_what_each_serves_alone(plans: Sequence[tuple[ClassResult, Plan]]) -> l
         if isinstance(own, Fact) or unfit(own):
             continue
         class_result = plans[row][0]
-        settings = dict.fromkeys(pair.choice.setting for pair in pairs[row])
-        asked: list[Alone] = [(class_result, i)] * len(settings)
-        there = [pair for _, pair in _configured_pairs_at(asked, dict(enumerate(settings)))]
-        as_good = [pair for pair in there if not unfit(pair) and _standing(pair) <= _standing(own)]
-        pairs[row].append(as_good[0] if as_good else own)
+        there = (
+            build_configured_pair(class_result, setting, distributions_at([(class_result, setting, [i])])[0])
+            for setting in dict.fromkeys(pair.choice.setting for pair in pairs[row])
+        )
+        as_good = (pair for pair in there if not unfit(pair) and _standing(pair) <= _standing(own))
+        pairs[row].append(next(as_good, own))
     return [(class_result, _plan_with(pairs[row], plan.left_out)) for row, (class_result, plan) in enumerate(plans)]
 
 
@@ -321,10 +322,14 @@ def _configured_pairs(
     if len(distributions) == 1 or not wanting:
         failed = {i: _told(shared, i) for i in bad}
         return [] if failed else [shared], failed
-    failed = {i: _told(own(i), i) for i in wanting if unfit(own(i))}
+    failed = {i: _told(own(i), i) for i in bad if unfit(own(i))}
+    left = [i for i in wanting if i not in failed]
     if wanted is None:
-        wanted = max((_verdict(own(i), i) for i in wanting if i not in failed), default=ORDER["suitable"])
-    better = [i for i in wanting if i not in failed and _verdict(shared, i) > wanted]
+        # Those first whose own band is known already: one that is no better than a trial decides.
+        known_first = sorted(left, key=lambda i: i not in bad)
+        by_trial = any(_verdict(own(i), i) != ORDER["suitable"] for i in known_first)
+        wanted = ORDER["trial-needed" if by_trial else "suitable"]
+    better = [i for i in left if _verdict(shared, i) > wanted]
     leaving = {*failed, *better}
     if len(leaving) < len(distributions):
         found, groups = [without(shared, list(leaving))], [better]

@@ -75,6 +75,8 @@ def unfit(configured_pair: ConfiguredPair) -> list[int]:
     """Sheets that the pair cannot serve, the worst first."""
     served = configured_pair.served
     bad = [i for i in served if served[i].timing.fits is False or served[i].judgement.verdict == "unsuitable"]
+    if len(bad) < 2:
+        return bad
     return sorted(
         bad, key=lambda i: (-ORDER[served[i].judgement.verdict], -served[i].judgement.ratio, served[i].worst, -i)
     )
