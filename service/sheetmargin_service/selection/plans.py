@@ -180,7 +180,7 @@ def _looked_at(class_results: Sequence[ClassResult]) -> tuple[list[ClassResult],
     """The classes that are looked at in full, and why not the others: those that come nearest to serving one of the
     sheets first, then the next, as far as the sheets that they may serve are not too many together."""
     count = len(class_results[0].resolved_job.sheets)
-    if len(class_results) * count <= MOST_LOOKED_AT:
+    if sum(len(class_result.signal_tables) for class_result in class_results) <= MOST_LOOKED_AT:
         return list(class_results), {}
     nearness = np.array([[_alone(class_result, i)[0] for i in range(count)] for class_result in class_results])
     order = list(dict.fromkeys(np.argsort(-nearness, axis=0, kind="stable").ravel().tolist()))

@@ -364,8 +364,10 @@ class SheetModel:
         return np.stack(double_halves(first=one, second=one, film=film))
 
     def bonded(self, plies: int, frequency_hz: Array, sin_theta: Complex) -> Complex:
-        """Transmission of plies welded to each other, pores on pores."""
-        whole = self._stack(self.layers * plies, frequency_hz, sin_theta)
+        """Transmission of plies welded to each other, pores on pores: of one layer, as one that is so much thicker."""
+        layers = self.layers
+        welded = [_thicker(layers[0], plies)] if len(layers) == 1 else layers * plies
+        whole = self._stack(welded, frequency_hz, sin_theta)
         return np.asarray(whole.transmission) * self._displaced(plies, frequency_hz, sin_theta)
 
     def wet(self, water_m: Array, frequency_hz: Array, sin_theta: Complex) -> Complex:
@@ -400,6 +402,14 @@ class SheetModel:
 def _frames(layers: Sequence[Layer]) -> list[ElasticPlate | FluidLayer]:
     """Layers without their pores."""
     return [layer.frame if isinstance(layer, PorousSheet) else layer for layer in layers]
+
+
+def _thicker(layer: Layer, times: int) -> Layer:
+    """So many layers on each other, as the one that they are."""
+    if isinstance(layer, PorousSheet):
+        frame = replace(layer.frame, thickness_m=times * layer.frame.thickness_m)
+        return replace(layer, frame=frame, permeance_um_per_pa_s=layer.permeance_um_per_pa_s / times)
+    return replace(layer, thickness_m=times * layer.thickness_m)
 
 
 def _some(response: AnyResponse, part: Indices | tuple[slice | Indices, ...]) -> AnyResponse:
