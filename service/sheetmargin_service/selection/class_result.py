@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -199,18 +200,23 @@ def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) ->
         for i in indices
         if (setting, i) not in class_result.known
     ]
-    new.sort(key=lambda one: one[2])
-    each = [
-        (class_result.class_model, sheet, setting)
-        for class_result, setting, i in new
-        for sheet in class_result.resolved_job.in_beam(i)
-    ]
+    new.sort(key=_sheet)
     found: list[SignalDistribution] = []
-    for start in range(0, len(each), AT_ONCE):
-        check_time()
-        found += distributions(each[start : start + AT_ONCE])
+    for _, group in groupby(new, key=_sheet):
+        each = [
+            (class_result.class_model, sheet, setting)
+            for class_result, setting, i in group
+            for sheet in class_result.resolved_job.in_beam(i)
+        ]
+        for start in range(0, len(each), AT_ONCE):
+            check_time()
+            found += distributions(each[start : start + AT_ONCE])
     following = iter(found)
     for class_result, setting, i in new:
         in_beam = [next(following) for _ in class_result.resolved_job.in_beam(i)]
         class_result.known[setting, i] = distribution_in_beam(in_beam)
     return [{i: class_result.known[setting, i] for i in indices} for class_result, setting, indices in asked]
+
+
+def _sheet(asked: tuple[ClassResult, int, int]) -> int:
+    return asked[2]

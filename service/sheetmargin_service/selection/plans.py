@@ -221,9 +221,10 @@ def _with_what_each_serves_alone(plans: Sequence[tuple[ClassResult, Plan]]) -> l
     left_out = [(row, i) for row, (_, plan) in enumerate(plans) for i in sorted(plan.left_out)]
     found = each_alone([(plans[row][0], i) for row, i in left_out])
     pairs = {row: list(plan.configured_pairs) for row, (_, plan) in enumerate(plans)}
-    for (row, i), own in zip(left_out, found, strict=True):
-        if isinstance(own, Fact) or unfit(own):
-            continue
+    each = zip(left_out, found, strict=True)
+    useful = [(row, i, own) for (row, i), own in each if isinstance(own, ConfiguredPair) and not unfit(own)]
+    distributions_at([(plans[row][0], pairs[row][0].choice.setting, [i]) for row, i, _ in useful if pairs[row]])
+    for row, i, own in useful:
         class_result = plans[row][0]
         there = (
             build_configured_pair(class_result, setting, distributions_at([(class_result, setting, [i])])[0])

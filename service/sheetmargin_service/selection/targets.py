@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, reduce
-from math import log10
+from math import inf, log10
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,7 @@ from sheetmargin_service.principles.draws import (
     passing,
     weighted_quantiles,
 )
-from sheetmargin_service.selection.misreads import Indices, Rates, misread_of, misreads_of
+from sheetmargin_service.selection.misreads import FLOOR_PPM, Indices, Rates, misread_of, misreads_of
 
 DEFAULTS_PPM = {
     "double_as_single": 1000.0,
@@ -54,6 +54,8 @@ EVERY = slice(None)
 """Every draw, each once."""
 RAREST = 1e-15
 """Rates below this are not told apart."""
+_ROUNDING = 1e-5
+"""By how much a power of ten may be rounded up as it is told."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,14 +79,21 @@ class Judgement:
         return misreads_of(self.rates)
 
     @cached_property
-    def _nearness(self) -> Mapping[str, float]:
-        """How the misreads of each pair compare with its target (log10, high end)."""
-        return {pair: _ratio(misread_of(self.rates[pair]), target) for pair, target in self.targets.items()}
+    def _nearest(self) -> tuple[float, str]:
+        """The pair of states that comes nearest to missing its target, and how its misreads compare with that (log10,
+        high end). None is misread more often than in the worst draw, so that most need not be looked at."""
+        most = {pair: max(1e6 * float(self.rates[pair].max()), FLOOR_PPM) / ppm for pair, ppm in self.targets.items()}
+        found = -inf, ""
+        for pair in sorted(most, key=lambda pair: -most[pair]):
+            if log10(most[pair]) < found[0] - _ROUNDING:
+                break
+            found = max(found, (_ratio(misread_of(self.rates[pair]), self.targets[pair]), pair))
+        return found
 
     @property
     def pair(self) -> str:
         """The pair of states that comes nearest to missing its target."""
-        return max(self._nearness, key=lambda name: (self._nearness[name], name))
+        return self._nearest[1]
 
     @property
     def misread(self) -> Misread:
@@ -99,7 +108,7 @@ class Judgement:
     @property
     def ratio(self) -> float:
         """How the misreads of that pair compare with its target (log10, high end), in half steps."""
-        return max(EASY, round(2.0 * self._nearness[self.pair]) / 2.0)
+        return max(EASY, round(2.0 * self._nearest[0]) / 2.0)
 
     @cached_property
     def high_excess(self) -> float:
