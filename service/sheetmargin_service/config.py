@@ -108,7 +108,7 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
     ),
     "SHEETMARGIN_TIME_LIMIT_S": (
         "seconds that one job may take, after which it is answered with 503",
-        "`10`; none in a program",
+        "`25`; none in a program",
     ),
     "SHEETMARGIN_BATCH_TIME_LIMIT_S": (
         "seconds that all jobs of one batch may take, after which the rest are answered with 503 each",

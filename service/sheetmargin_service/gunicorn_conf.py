@@ -19,8 +19,8 @@ _BEGUN = time.monotonic()
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-# A person or a quoting system waits no longer.
-os.environ.setdefault("SHEETMARGIN_TIME_LIMIT_S", "10")
+# Enough for fifty sheets of any kind in a list; less than a client waits by default, and than a worker has to finish.
+os.environ.setdefault("SHEETMARGIN_TIME_LIMIT_S", "25")
 os.environ.setdefault("SHEETMARGIN_BATCH_TIME_LIMIT_S", "300")
 
 wsgi_app = "sheetmargin_service.app:serve()"
