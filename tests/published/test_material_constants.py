@@ -134,3 +134,37 @@ def test_permittivity(material_id: str, value: float) -> None:
     permittivity = LIBRARY.get(material_id).electrical.permittivity
     assert permittivity is not None
     assert permittivity.low <= value <= permittivity.high
+
+
+# Conductivity in % IACS: matmake.com, electrical conductivity of aluminium alloys, read. Hard drawn 5056-H38, of wire
+# and rivets, has 27 and is none of the library's sheets.
+@pytest.mark.parametrize(
+    "iacs_pct",
+    [64.5, 61.3, 59.0, 50.0, 40.0, 41.0, 42.0, 35.0, 29.0, 31.0, 34.0],
+    ids=["1199", "1050", "1100", "3003-O", "3003-H18", "3003-H14", "3004", "5052", "5083", "5182", "5454"],
+)
+def test_aluminium_sheet_alloys(iacs_pct: float) -> None:
+    resistivity = LIBRARY.get("aluminium").electrical.resistivity
+    assert resistivity is not None
+    assert resistivity.low <= 1.0 / (0.01 * iacs_pct * 58.0e6) <= resistivity.high
+
+
+# Silicon, a cubic crystal: 130 GPa along <100> and 169 along <110> in the (100) plane (memsnet.org, MEMS-talk, K.
+# Williams after Brantley, J. Appl. Phys. 44, 534, 1973, read); C11 166, C12 64, C44 80 GPa (the same list, G. C.
+# Johnson, read, rounded to 0.5 %), so that 1/E along <111> is S44/3 + (S11 + 2 S12)/3: 188 GPa.
+def test_silicon_in_every_direction() -> None:
+    c11, c12, c44 = 166.0, 64.0, 80.0
+    s11, s12 = (c11 + c12) / ((c11 - c12) * (c11 + 2 * c12)), -c12 / ((c11 - c12) * (c11 + 2 * c12))
+    stiffest = 3.0 / (1.0 / c44 + s11 + 2.0 * s12)
+    assert stiffest == pytest.approx(188.0, abs=1.0)
+    young = LIBRARY.get("silicon").elastic.youngs_modulus_gpa
+    for modulus in (130.0, 169.0, stiffest):
+        assert young.low <= modulus <= 1.005 * young.high
+
+
+# Silicone rubbers by ultrasound, density kg/m3 and speed m/s: Cafarelli et al., J. Ultrasound 19, 251 (2016), table 2,
+# read: pure and filled with 2 to 8 % of alumina.
+@pytest.mark.parametrize(("density", "speed"), [(1063, 973.6), (1081, 986.2), (1109, 978.9), (1161, 968.1)])
+def test_silicone_rubber(density: float, speed: float) -> None:
+    (soft, stiff), _ = span("silicone-rubber")
+    assert soft <= density * speed**2 <= stiff
