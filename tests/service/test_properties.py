@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import pytest
 from flask.testing import FlaskClient
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import HealthCheck, Phase, assume, given, seed, settings
 from hypothesis import strategies as st
 from support.any_job import jobs, usual_jobs
 from support.asking import Asking, Json
@@ -81,9 +81,10 @@ def first_broken(rule: Rule, asking: Asking, job: Json, answer: Json) -> str | N
         return str(error)
 
 
-def check_rules(api: FlaskClient, count: int) -> None:
+def check_rules(api: FlaskClient, count: int, *, part: int) -> None:
     run = Run(asking=Asking(api=api))
 
+    @seed(part)
     @settings(EVERY, max_examples=count)
     @given(job=any_jobs)
     def each(job: Json) -> None:
@@ -98,9 +99,11 @@ def check_rules(api: FlaskClient, count: int) -> None:
 
 
 def test_every_answer_keeps_the_rules(real_api: FlaskClient) -> None:
-    check_rules(real_api, 100)
+    check_rules(real_api, 100, part=0)
 
 
 @pytest.mark.long
-def test_many_answers_keep_the_rules(real_api: FlaskClient) -> None:
-    check_rules(real_api, 2000)
+@pytest.mark.parametrize("part", range(1, 5))
+def test_many_answers_keep_the_rules(real_api: FlaskClient, part: int) -> None:
+    """Two thousand, in parts that several processes can share."""
+    check_rules(real_api, 500, part=part)
