@@ -7,6 +7,7 @@ import inspect
 import json
 import sys
 from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 import httpx
@@ -58,7 +59,9 @@ def asked(handler: Handler, ask: Callable[[AsyncClient], Awaitable[T]], **how: A
         async with AsyncClient(URL, session=session, **how) as client, session:
             return await ask(client)
 
-    return asyncio.run(run())
+    # In a thread of its own: a test before this one may have left a loop running here.
+    with ThreadPoolExecutor(max_workers=1) as thread:
+        return thread.submit(asyncio.run, run()).result()
 
 
 def test_every_call_has_the_same_name_and_arguments() -> None:

@@ -224,7 +224,7 @@ def test_a_machine_with_nothing_wrong_reads_what_its_set_up_is_computed_by(spec:
     """Of board two lie near bypass and noise. But for what is not known of the stock, which a machine's spread takes as
     one more Gaussian and a set-up draws."""
     library, catalogue = load_library(), reference_catalogue()
-    resolved_job, _ = resolved_job_of(Job(sheets=(spec,)), library)
+    resolved_job, _ = resolved_job_of(Job(sheets=(spec,)), catalogue, library)
     detector_class = class_of(PAIR.detector_class, catalogue, field="setup")
     class_result = class_result_at(resolved_job, detector_class, PAIR, field="setup")
     choice = choice_of(PAIR, tilts=True)

@@ -41,7 +41,7 @@ def levels(
 ) -> np.ndarray:
     """Every percentile of every state as an answer tells them, before they are rounded."""
     job = Job(sheets=(SheetSpec(**sheet),), line=line or Line(), environment=air or Environment())
-    resolved_job, _ = resolved_job_of(job, load_library())
+    resolved_job, _ = resolved_job_of(job, reference_catalogue(), load_library())
     setup = InstalledSetup(detector_class=name, **place)
     class_result = class_result_at(resolved_job, class_of(name, reference_catalogue(), field=""), setup, field="")
     (distributions,) = distributions_at([(class_result, 0, [0])])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -195,6 +196,15 @@ def test_a_window_stops_at_what_is_not_allowed():
     allowed = MADE.settings.gap_mm <= 40.0
     choice = choice_at(MADE, {0: two_with_contrast()}, at(40.0, 0.0), allowed=allowed, band=(22.0, 50.0))
     assert (choice.gap.min, choice.gap.max) == (20.0, 40.0)
+
+
+def test_a_window_ends_where_the_receiver_has_an_edge_no_more():
+    """The lowest edge rises by 4 dB in 10 mm and passes the band's, 22 dB, half way from 40 to 50 mm."""
+    receiver = replace(MADE.receiver, lowest_edge=20.0 + 0.4 * (MADE.settings.gap_mm - 40.0))
+    model = SimpleNamespace(settings=MADE.settings, receiver=receiver)
+    signal_table = MADE.signal_table(single=40.0, double=60.0)
+    choice = choice_at(model, {0: signal_table}, at(40.0, 0.0), allowed=ALL, band=(22.0, 50.0))
+    assert (choice.gap.nominal, choice.gap.max) == (40.0, 45.0)
 
 
 def test_without_margin_there_is_no_window():

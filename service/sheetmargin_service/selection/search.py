@@ -230,39 +230,43 @@ def choice_at(
     """One setting, and how far gap and tilt may move from it with the band as it is."""
     low, high = np.asarray(band[0]), np.asarray(band[1])
     each = (margin for s in signal_tables.values() for margin in margins(s, low=low, high=high))
-    fits = allowed & (low >= class_model.receiver.lowest_edge) & (high <= class_model.receiver.highest_edge)
-    held = np.where(fits, reduce(np.minimum, each), -np.inf)
+    held = np.where(allowed, reduce(np.minimum, each), -np.inf)
+    spare = np.minimum(low - class_model.receiver.lowest_edge, class_model.receiver.highest_edge - high)
     settings = class_model.settings
     return Choice(
         setting=setting,
-        gap=_window(settings.gap_mm, held, same=settings.tilt_deg, setting=setting, decimals=0),
-        tilt=_window(settings.tilt_deg, held, same=settings.gap_mm, setting=setting, decimals=0)
+        gap=_window(settings.gap_mm, held, spare, same=settings.tilt_deg, setting=setting, decimals=0),
+        tilt=_window(settings.tilt_deg, held, spare, same=settings.gap_mm, setting=setting, decimals=0)
         if settings.tilts
         else None,
     )
 
 
-def _window(axis: Array, held: Array, *, same: Array, setting: int, decimals: int) -> Window:
-    """How far one coordinate may move with the other and the band fixed until half the margin is left.
+def _window(axis: Array, held: Array, spare: Array, *, same: Array, setting: int, decimals: int) -> Window:
+    """How far one coordinate may move with the other and the band fixed until half the margin is left, or an edge of
+    the band comes to where the receiver has none: `spare` is how far both lie within.
 
     Linear between the grid's points, rounded inwards.
     """
     line = np.flatnonzero(same == same[setting])
     line = line[np.argsort(axis[line])]
-    x, y = axis[line].tolist(), held[line].tolist()
+    x, y, z = axis[line].tolist(), held[line].tolist(), spare[line].tolist()
     start = line.tolist().index(setting)
     nominal = round(x[start], 1)
     least = 0.5 * y[start]
-    if least <= 0.0:
+    if least <= 0.0 or z[start] < 0.0:
         return Window(nominal=nominal, min=nominal, max=nominal)
     ends = []
     for direction in (-1, 1):
         at = start
-        while 0 <= at + direction < len(x) and y[at + direction] >= least:
+        while 0 <= at + direction < len(x) and y[at + direction] >= least and z[at + direction] >= 0.0:
             at += direction
         end = x[at]
-        if 0 <= at + direction < len(x) and isfinite(y[at + direction]):
-            end += (x[at + direction] - x[at]) * (y[at] - least) / (y[at] - y[at + direction])
+        beyond = at + direction
+        if 0 <= beyond < len(x) and isfinite(y[beyond]):
+            shares = [(y[at] - least) / (y[at] - y[beyond])] if y[beyond] < least else []
+            shares += [z[at] / (z[at] - z[beyond])] if z[beyond] < 0.0 else []
+            end += (x[beyond] - x[at]) * min(shares)
         ends.append(end)
     scale = 10.0**decimals
     return Window(

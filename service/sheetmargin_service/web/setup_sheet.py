@@ -19,7 +19,7 @@ from sheetmargin_service.web.pages import environment
 from sheetmargin_service.web.setup_steps import facts, steps, trial
 from sheetmargin_service.web.words import Words
 
-LINES: Mapping[Paper, float] = {"a4": 73.0, "letter": 69.4}
+LINES: Mapping[Paper, float] = {"a4": 72.5, "letter": 69.4}
 """Lines of a page at 9 pt, by the style sheet."""
 HEAD, FOOT, DRAWING_SPACE, READINGS, ROW, BOX = 12.8, 9.4, 1.7, 7.7, 1.6, 1.2
 """Lines of what stands on every sheet above and below the columns, and of what stands in them or across."""
