@@ -93,3 +93,13 @@ def test_a_field_that_there_is_not_is_answered_with_the_nearest(
         (error,) = response.get_json()["errors"]
         assert (error["code"], error["parameter"], error["detail"]) == ("unknown-field", "fields", says)
         assert error.get("suggestions", [None])[0] == near
+
+
+def test_a_batch_of_summaries(real_api: FlaskClient) -> None:
+    alone = [real_api.post("/v1/summaries", json=question).get_json() for question in QUESTIONS]
+    path = "/v1/recommendations/batch?view=summary"
+    lines = real_api.post(path, json=QUESTIONS, buffered=True).get_json(force=True)
+    assert [line["result"] for line in lines] == alone
+    both = real_api.post(f"{path}&fields=verdict", json=QUESTIONS)
+    (error,) = both.get_json()["errors"]
+    assert (both.status_code, error["code"], error["parameter"]) == (422, "conflicting-fields", "fields")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from marshmallow import post_load
+from marshmallow import ValidationError, post_load
 from sheetmargin.contract.answer import Answer
 from sheetmargin.contract.job import Job, Sheet
 
 from sheetmargin_service.api.accept_language import wanted_language
+from sheetmargin_service.api.faults import Fault
 from sheetmargin_service.api.schemas.derive import asked_field, question_schema
 from sheetmargin_service.api.schemas.field_names import FieldNames, Wanted
 from sheetmargin_service.api.schemas.strict import Choice, Listing, Part, StrictSchema, Text, Whole
@@ -75,10 +76,23 @@ class BatchQuery(StrictSchema.from_dict(WANTED)):  # type: ignore[misc]
         le=1000,
         load_default=0,
     )
+    view = Choice(
+        "Whether each result is the whole answer, or its summary in less than 2 kB as `/v1/summaries` has it.",
+        among=("answer", "summary"),
+        load_default="answer",
+    )
 
     @post_load
-    def make(self, data: dict[str, Any], **_: Any) -> tuple[int, Wanted]:
-        return data["start_index"], data["fields"] or {}
+    def make(self, data: dict[str, Any], **_: Any) -> tuple[int, bool, Wanted]:
+        brief, wanted = data["view"] == "summary", data["fields"] or {}
+        if brief and wanted:
+            fault = Fault(
+                code="conflicting-fields",
+                detail="A summary has all of its own fields.",
+                expected="view=answer, or no fields",
+            )
+            raise ValidationError([fault], "fields")
+        return data["start_index"], brief, wanted
 
 
 class MaterialsQuery(StrictSchema):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Response, current_app, g, request
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.problem import BatchItem
+from sheetmargin.contract.summary import summary_of
 
 from sheetmargin_service.api.accept_language import wanted_language
 from sheetmargin_service.api.batch import (
@@ -48,21 +49,21 @@ ITEM_LINES = {
     bodies={JSON: JOBS, NDJSON: JOB_LINES},
     answers={JSON: ITEMS, NDJSON: ITEM_LINES},
 )
-def recommend_for_jobs(asked: tuple[int, Wanted]) -> Response:
+def recommend_for_jobs(asked: tuple[int, bool, Wanted]) -> Response:
     """Rank the detector classes for each of many jobs.
 
     The answer has one item for each job, in order: its result, or the problem that it alone has. Items are sent as they
     are computed, equal jobs are computed once. The answer comes as the jobs do, unless `Accept` prefers the other form.
-    With `fields` each result has those alone.
+    With `fields` each result has those alone, with `view=summary` it is a summary.
     """
-    start_index, wanted = asked
+    start_index, brief, wanted = asked
     # Whether this caller may have one more under way is told before the answer begins.
     check_time()
     entries = entries_of(read_body(request, MEDIA_TYPES), request.mimetype)
     language = wanted_language()
     batch = Batch(
         service=current_service(),
-        dump=lambda answer: picked(encode(answer, language=language), wanted),
+        dump=lambda answer: picked(encode(summary_of(answer) if brief else answer, language=language), wanted),
         is_gone=departure(request.environ),
         request_id=g.get("request_id"),
         language=language,
