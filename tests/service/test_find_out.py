@@ -76,17 +76,16 @@ def test_an_effect_is_that_of_asking_again_with_the_input_fixed(name, monkeypatc
     for place in ndtri((np.arange(7) + 0.5) / 7.0):
         with monkeypatch.context() as patch:
             fixed(patch, [unknown], [place])
-            again = ranking(spec, principles=principles)
             principle = pair.class_result.principle
-            model = principle.class_model(pair.class_result.detector_class, again.resolved_job.conditions)
-            distribution = model.distribution(again.resolved_job.sheets[0], pair.choice.setting)
+            model = principle.class_model(pair.class_result.detector_class, found.resolved_job.conditions)
+            distribution = model.distribution(found.resolved_job.sheets[0], pair.choice.setting)
             readings = readings_of(pair.class_result.detector_class, pair.served[0].timing)
             rates = rates_of(
                 distribution, pair.class_result.principle.grid, low=pair.low, high=pair.high, readings=readings
             )
             excess = [
                 np.log10(np.maximum(rates[kind], 1e-15)) - np.log10(1e-6 * target)
-                for kind, target in again.resolved_job.targets.items()
+                for kind, target in found.resolved_job.targets.items()
             ]
             chances.append(draws.chance_of(reduce(np.maximum, excess)))
     films.drawn_film_weights.cache_clear()

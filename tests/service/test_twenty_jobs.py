@@ -159,10 +159,6 @@ PRACTICE = (
         principles=(CAPACITIVE, ULTRASONIC),
         verdicts=(TRIAL,),
         job={"sheets": [sheet("bopp", thickness_um=20)]},
-        difference=(
-            "rule",
-            "clean and of one temperature electrodes serve, 0.95, as the answer says; that takes two inputs at once",
-        ),
     ),
     Practice(
         name="aluminium plate 0.28 mm",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from sheetmargin_service.principles.catalogues import reference_catalogue
-from sheetmargin_service.selection.targets import DEFAULTS_PPM
+from sheetmargin_service.selection.targets import DEFAULTS_PPM, SUITABLE
 
 from support.asking import Asking, Json
 
@@ -302,7 +302,7 @@ def what_is_printed_reads_as_printed(asking: Asking, job: Json, answer: Json) ->
 
 def a_verdict_is_of_the_setting(asking: Asking, job: Json, answer: Json) -> Iterator[str]:
     """Not of how it was found: the printed set-up is judged alike where it stands already. Only what setting it by hand
-    asks for does not count there."""
+    asks for does not count there, and that all sheets of a list meet their targets together."""
     for recommendation in answer["recommendations"]:
         judged = []
         for setup in recommendation["setups"]:
@@ -312,7 +312,8 @@ def a_verdict_is_of_the_setting(asking: Asking, job: Json, answer: Json) -> Iter
             continue
         worst = max(judged, key=ORDER.__getitem__)
         narrow = any(reason["code"] == "window-too-narrow" for reason in recommendation["reasons"])
-        expected = max("trial-needed" if narrow else "suitable", worst, key=ORDER.__getitem__)
+        doubtful = narrow or recommendation["chance"] < SUITABLE
+        expected = max("trial-needed" if doubtful else "suitable", worst, key=ORDER.__getitem__)
         if recommendation["verdict"] != expected:
             yield f"rank {recommendation['rank']} is {recommendation['verdict']}, where it stands {worst}"
 

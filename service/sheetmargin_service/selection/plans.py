@@ -30,6 +30,8 @@ NARROWLY, NEARER = 0.5, 0.05
 """So many settings of a class are looked at in full for a sheet, as long as misreads are at most this power of ten
 above a target and come nearer to it by that one (choices: further off, another setting was hardly ever seen to meet
 it, and each costs as much)."""
+MOST_CORNERS = 3
+"""So many more are looked at where none serves the sheet."""
 MOST_LOOKED_AT = 1000
 """Sheets that all classes together are looked at for in full (a choice, likewise): all that there are, but for a long
 list before a large catalogue."""
@@ -76,7 +78,19 @@ def each_alone(asked: Sequence[Alone]) -> list[ConfiguredPair | Fact]:
         for row, configured_pair in _configured_pairs_at(asked, by_margin)
         if _better(configured_pair, best[row])
     }
+    for corner in range(MOST_CORNERS):
+        left = {row: searches[row].corners() for row, pair in best.items() if _missed_everywhere(pair)}
+        settings = {row: corners[corner] for row, corners in left.items() if corner < len(corners)}
+        for row, configured_pair in _configured_pairs_at(asked, settings):
+            if _better(configured_pair, best[row]):
+                best[row] = configured_pair
     return [one if isinstance(one, Fact) else best[row] for row, one in enumerate(found)]
+
+
+def _missed_everywhere(configured_pair: ConfiguredPair) -> bool:
+    """Whether a sheet's targets, and not the line's clock, are what a set-up does not serve."""
+    (served,) = configured_pair.served.values()
+    return served.judgement.verdict == "unsuitable" and served.timing.fits is not False
 
 
 def _configured_pairs_at(asked: Sequence[Alone], settings: Mapping[int, int]) -> list[tuple[int, ConfiguredPair]]:

@@ -144,6 +144,16 @@ class Search:
             if worst[at] > 0.0 and (self.can_be_set_at(at) or not self.can_be_set):
                 yield at
 
+    def corners(self) -> list[int]:
+        """What to look at where the best setting serves nothing, though its states are not wholly mixed up: to first
+        order no other is better, but targets far from each other are missed elsewhere by less. The least gap and the
+        middle one at its tilt, and the middle gap at the greatest."""
+        allowed, best = np.flatnonzero(self.allowed), self.best
+        same = allowed[self._column[allowed] == self._column[best]]
+        tilted = allowed[self._column[allowed] == self._column[allowed].max()]
+        found = (same[0], same[len(same) // 2], tilted[len(tilted) // 2])
+        return [at for at in dict.fromkeys(int(at) for at in found) if at != best]
+
     def can_be_set_at(self, setting: int) -> bool:
         """Whether a setting can be set by hand as exactly as its window asks, the bands as they are there."""
         if self.slack == NO_SLACK:

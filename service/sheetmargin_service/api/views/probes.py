@@ -27,7 +27,7 @@ SELF_CHECK = Job(
     principles=("ultrasonic",),
 )
 """One class alone: a probe comes every few seconds and must cost little."""
-STORED_DB = (0.0, 46.6, 84.4)
+STORED_DB = (0.0, 46.5, 84.4)
 """Median of no sheet, of one and of two in its answer, as they were computed when the model was last changed. A test
 holds them to what is computed now."""
 TOLERANCE_DB = 0.5
