@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import polars
@@ -159,3 +160,18 @@ def install(folder: Path) -> None:
     if done.returncode and "node" not in os.environ.get("SHEETMARGIN_REQUIRE", "").split(","):
         pytest.skip(f"needs the npm registry: {done.stderr.strip().splitlines()[-1]}")
     assert done.returncode == 0, done.stderr
+
+
+def test_a_notebook_with_plots(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its cells one after another; what stands last in a cell is shown."""
+    monkeypatch.setenv("MPLBACKEND", "agg")
+    notebook = json.loads((EXAMPLES / "grammage.ipynb").read_text(encoding="utf-8"))
+    cells = ["".join(cell["source"]) for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    names: dict[str, Any] = {}
+    with redirect_stdout(io.StringIO()) as printed:
+        for cell in cells:
+            exec(compile(cell, "grammage.ipynb", "exec"), names)
+    assert printed.getvalue().startswith("SUITABLE")
+    assert [len(names[figure].axes) for figure in ("ladder", "figure")] == [1, 1]
+    assert len(names["chances"]) == 4
+    assert max(names["chances"]) >= 0.95

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import distributed
 import pytest
+from joblib.externals.loky import get_reusable_executor
 from sheetmargin import Client, InvalidJob, Outcome
 from sheetmargin.cli import main
 from sheetmargin.tables.headers import meanings_of
@@ -87,10 +89,22 @@ def cluster_on_this_machine(folder: Path, workers: int) -> Iterator[distributed.
         yield executor
 
 
-def by_cluster(rows: list[StockRow], catalogue: Path, folder: Path, *, workers: int, chunk: int) -> list[Outcome]:
+@contextmanager
+def processes_of_joblib(_: Path, workers: int) -> Iterator[Executor]:
+    """The executor of processes under joblib, which each hold the service."""
+    with get_reusable_executor(max_workers=workers) as executor:
+        yield executor
+
+
+Workers = Callable[[Path, int], AbstractContextManager[Executor]]
+
+
+def by_workers(
+    start: Workers, rows: list[StockRow], catalogue: Path, folder: Path, *, workers: int, chunk: int
+) -> list[Outcome]:
     extra = InvalidJob("The row goes on after the last column.")
     jobs = [extra if row.extra else {"limit": 1, **job_of(row.cells)} for row in rows]
-    with Client.in_process(catalogue=catalogue) as client, cluster_on_this_machine(folder, workers) as executor:
+    with Client.in_process(catalogue=catalogue) as client, start(folder, workers) as executor:
         return list(client.recommend_many(jobs, executor=executor, workers=workers, chunk=chunk))
 
 
@@ -106,7 +120,15 @@ def judge_all(rows: list[StockRow], outcomes: list[Outcome]) -> None:
 @pytest.mark.long
 def test_a_stock_file_by_the_workers_of_a_cluster(tmp_path: Path, catalogue: Path) -> None:
     rows = stock_rows(**STOCK)
-    outcomes = by_cluster(rows, catalogue, tmp_path, workers=2, chunk=50)
+    outcomes = by_workers(cluster_on_this_machine, rows, catalogue, tmp_path, workers=2, chunk=50)
     judge_all(rows, outcomes)
     assert sum(outcome.answer is not None for outcome in outcomes) == 480
     assert sum(outcome.error is not None for outcome in outcomes) == 20
+
+
+@pytest.mark.long
+def test_a_shelf_by_processes_of_joblib(tmp_path: Path, catalogue: Path) -> None:
+    rows = stock_rows(**SHELF)
+    outcomes = by_workers(processes_of_joblib, rows, catalogue, tmp_path, workers=2, chunk=25)
+    judge_all(rows, outcomes)
+    assert sum(outcome.answer is not None for outcome in outcomes) == 90
