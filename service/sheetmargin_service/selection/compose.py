@@ -130,7 +130,7 @@ def _reasons(plan: Plan, sheets: Sequence[Sheet]) -> list[Fact]:
     bands = {(each.choice.setting, each.low, each.high) for each in plan.configured_pairs}
     recipes = len(bands) if len(bands) > 1 and by_recipe(plan.configured_pairs[0].class_result.resolved_job) else 0
     facts = [Fact(code="switched-by-recipe", values={"count": recipes})] if recipes else []
-    facts += [_limiting(configured_pair, served, index), _deciding(plan)]
+    facts += [_limiting(configured_pair, served, index), Fact(code="deciding-misread", values=plan.deciding)]
     facts += [fact for each in plan.configured_pairs for fact in _by_trials(each)]
     approximate = sorted(i for st in plan.configured_pairs for i in st.served if sheets[i].approximate)
     facts += [Fact(code="only-a-trial-can-tell", values={"sheet": i}) for i in approximate]
@@ -210,21 +210,6 @@ def _limiting(configured_pair: ConfiguredPair, served: Served, index: int) -> Fa
     margin, state = min(zip(served.margin, STATES, strict=True))
     unit = configured_pair.class_result.principle.unit
     return Fact(code="limiting-margin", values={"sheet": index, "state": state, "margin": margin, "unit": unit})
-
-
-def _deciding(plan: Plan) -> Fact:
-    """The misread that comes nearest to its target, or goes furthest beyond it."""
-    index, judgement = plan.deciding
-    return Fact(
-        code="deciding-misread",
-        values={
-            "sheet": index,
-            "pair": judgement.pair,
-            "low_ppm": judgement.misread.low,
-            "high_ppm": judgement.misread.high,
-            "target_ppm": judgement.target_ppm,
-        },
-    )
 
 
 def _moves(served: Served, index: int, unit: str) -> Fact:

@@ -23,18 +23,13 @@ def why_several_bands(plans: Sequence[Plan]) -> Fact | None:
     pair = fewest.configured_pairs[0]
     if len(fewest.configured_pairs) > 1:
         return _apart(pair.class_result, [i for each in fewest.configured_pairs for i in each.served])
-    index, judgement = fewest.deciding
     return Fact(
         code="one-band-for-all",
         values={
             "detector_class": pair.class_result.detector_class.id,
             "rank": plans.index(fewest) + 1,
             "chance_pct": round(100.0 * fewest.chance),
-            "sheet": index,
-            "pair": judgement.pair,
-            "low_ppm": judgement.misread.low,
-            "high_ppm": judgement.misread.high,
-            "target_ppm": judgement.target_ppm,
+            **fewest.deciding,
         },
     )
 

@@ -78,9 +78,10 @@ def each_alone(asked: Sequence[Alone]) -> list[ConfiguredPair | Fact]:
         for row, configured_pair in _configured_pairs_at(asked, by_margin)
         if _better(configured_pair, best[row])
     }
-    for corner in range(MOST_CORNERS):
-        left = {row: searches[row].corners() for row, pair in best.items() if _missed_everywhere(pair)}
-        settings = {row: corners[corner] for row, corners in left.items() if corner < len(corners)}
+    corners = {row: iter(searches[row].corners()) for row, pair in best.items() if _missed_everywhere(pair)}
+    for _ in range(MOST_CORNERS):
+        left = (row for row in corners if _missed_everywhere(best[row]))
+        settings = {row: at for row in left if (at := next(corners[row], None)) is not None}
         for row, configured_pair in _configured_pairs_at(asked, settings):
             if _better(configured_pair, best[row]):
                 best[row] = configured_pair

@@ -10,11 +10,11 @@ from math import floor
 
 from sheetmargin.contract.answer import Changeovers, Verdict
 
-from sheetmargin_service.principles.protocol import Fact
+from sheetmargin_service.principles.protocol import Fact, Scalar
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.sensitivities import families_of, sensitivities
-from sheetmargin_service.selection.targets import ORDER, SUITABLE, Judgement, chance_band, joint_chance
+from sheetmargin_service.selection.targets import ORDER, SUITABLE, chance_band, joint_chance
 
 Key = dict[str, float | str]
 """What a plan is compared by, step by step; less is better."""
@@ -82,10 +82,17 @@ class Plan:
         return min(configured_pair.worst for configured_pair in self.configured_pairs)
 
     @property
-    def deciding(self) -> tuple[int, Judgement]:
-        """The sheet whose misread comes nearest to its target, or goes furthest beyond it, and how it stands there."""
+    def deciding(self) -> dict[str, Scalar]:
+        """The misread that comes nearest to its target, or goes furthest beyond it, with its sheet, as it is told."""
         judged = ((i, served.judgement) for pair in self.configured_pairs for i, served in pair.served.items())
-        return max(judged, key=lambda one: (one[1].ratio, -one[0]))
+        index, judgement = max(judged, key=lambda one: (one[1].ratio, -one[0]))
+        return {
+            "sheet": index,
+            "pair": judgement.pair,
+            "low_ppm": judgement.misread.low,
+            "high_ppm": judgement.misread.high,
+            "target_ppm": judgement.target_ppm,
+        }
 
     @property
     def changeovers(self) -> Changeovers:
