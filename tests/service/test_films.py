@@ -122,7 +122,9 @@ def films_at(sines):
 
 
 def parts(film):
-    return film.through, film.back, film.around, *film.changes
+    uneven = film.uneven
+    changes = (uneven.through, uneven.back, uneven.around)
+    return film.through, film.back, film.around, *changes, uneven.kept, uneven.wide
 
 
 def test_the_thinnest_film_is_as_good_as_not_there():

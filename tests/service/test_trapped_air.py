@@ -201,18 +201,16 @@ def mean_over_the_spot(plate: ElasticPlate, thickness: np.ndarray, variation: fl
 @pytest.mark.parametrize("frequency", [180e3, 400e3])
 @pytest.mark.parametrize("sine", [0.0, 0.5])
 def test_an_uneven_film_is_the_mean_of_even_ones(name: str, frequency: float, sine: float) -> None:
-    """From blocked sheets through the resonance of the pair, where an even film would read up to 19 dB stronger, to a
-    quarter of a wavelength within 0.8 dB; beyond, where round trips meet again, within 2 dB."""
-    thickness = np.geomspace(0.3e-6, 1e-3, 60)
+    """From blocked sheets through the resonance of the pair, where an even film would read up to 19 dB stronger, to
+    where round trips meet again, at half a wavelength and a whole one."""
+    thickness = np.geomspace(0.3e-6, 2e-3, 80)
     case = {"air": AIR, "frequency_hz": frequency, "sin_theta": sine}
     film = uneven_film(air=AIR, thickness_m=thickness, variation=0.2, frequency_hz=frequency, sin_theta=sine)
     sheet = plate_response(plate=LIGHT[name], **case)
     mean = np.abs(double_transmission(first=sheet, second=sheet, film=film))
     expected = np.abs(mean_over_the_spot(LIGHT[name], thickness, 0.2, **case))
     difference = np.abs(20.0 * np.log10(mean / expected))
-    wavelengths = thickness * frequency / AIR.sound_speed_m_per_s
-    assert np.max(difference[wavelengths < 0.25]) < 0.8
-    assert np.max(difference) < 2.0
+    assert np.max(difference) < 0.3
 
 
 def test_a_film_that_hardly_varies_is_even() -> None:

@@ -20,15 +20,21 @@ thin, so that the mean over a normal variation is that of 1/(a + b u), u standar
     <1/(a + b u)> = F(z)/a,   F(z) = -i sqrt(pi) z w(z),   z = a/(sqrt(2) b), turned into the upper half-plane,
 
 with w the Faddeeva function. Where the film is a good part of a wavelength its round trips fall out of step instead: a
-normal phase of standard deviation s per passage leaves e^(-2 s^2) of each. To second order in the variation the two
-together are exact.
+normal phase of standard deviation s per passage leaves b = e^(-2 s^2) of a single trip, and b^(n^2) of n trips one
+after another. With x what one trip of the even film leaves,
 
-Reference: mean of a pole over a normal variable: NIST Digital Library of Mathematical Functions, 7.7.2.
+    <T2> = T2 (1 - x) (1 + x b + x^2 b^4 + x^3 b^9 + ...),
+
+the rest of which, once b^(n^2) falls fast or hardly at all, is a geometric series.
+
+Reference: mean of a pole over a normal variable: NIST Digital Library of Mathematical Functions, 7.7.2; mean of a phase
+over one: the characteristic function of the normal distribution.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +45,11 @@ from sheetmargin_service.acoustics.fluid import FluidLayer, fluid_response
 from sheetmargin_service.acoustics.response import Response, StackResponse
 
 _FAR_POLE = 0.2
-_UNEVEN_PHASE = 0.25
-"""Standard deviation of a passage's phase, in radians, beyond which a film is no longer linear in its thickness."""
+_WIDE = (0.09, 0.11)
+"""Thicknesses in wavelengths between which a film goes from linear in its thickness to the sum of its round trips: both
+are within 0.15 dB there, at any angle."""
+_TRIPS = 8
+"""Round trips of a wide film that are added up one by one."""
 
 
 def film_layer(*, air: Air, thickness_m: Real, frequency_hz: Real) -> FluidLayer:
@@ -65,13 +74,25 @@ class Film:
     """What lies between two sheets, as they meet it: with r and t of the film between half-spaces of air and the factor
     f of the air that it takes the place of, 1/(t f), r/(t f) and (r^2 - t^2)/(t f). Arrays that broadcast.
 
-    `changes`: of the three, for one standard deviation of the film's thickness within the spot; None if it is even.
+    `uneven`: how its thickness varies within the spot; t^2 in the third is then b t^2, what the first round trip leaves.
     """
 
     through: ComplexArray
     back: ComplexArray
     around: ComplexArray
-    changes: tuple[ComplexArray, ComplexArray, ComplexArray] | None = None
+    uneven: Uneven | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Uneven:
+    """A film whose thickness varies within the spot: what one standard deviation of it changes of `Film`, the share
+    b = e^(-2 s^2) that a round trip keeps, and how far it is wide, 0 to 1. Arrays that broadcast with those of `Film`."""
+
+    through: ComplexArray
+    back: ComplexArray
+    around: ComplexArray
+    kept: ComplexArray
+    wide: NDArray[np.float64]
 
 
 def even_film(film: Response, *, factor: Complex = 1.0) -> Film:
@@ -97,8 +118,9 @@ def flat_film(*, air: Air, thickness_m: Real, frequency_hz: Real, sin_theta: Com
 def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: Real, sin_theta: Complex) -> Film:
     """A film of air whose thickness varies within the spot by a relative standard deviation `variation`, with the air
     that it takes the place of; arguments broadcast."""
-    phase = 2.0 * np.pi / air.sound_speed_m_per_s * frequency_hz * thickness_m * cosine(sin_theta)
-    fallen = np.expm1(-2.0 * np.square(variation * phase))
+    wavelengths = np.asarray(frequency_hz * thickness_m / air.sound_speed_m_per_s)
+    phase = 2.0 * np.pi * wavelengths * cosine(sin_theta)
+    kept = np.exp(-2.0 * np.square(variation * phase))
 
     def film(ratio: float) -> Film:
         response = film_response(
@@ -106,22 +128,18 @@ def uneven_film(*, air: Air, thickness_m: Real, variation: float, frequency_hz: 
         )
         factor = np.exp(1j * ratio * phase)
         plain = even_film(response, factor=factor)
-        return Film(
-            through=plain.through, back=plain.back, around=plain.around - response.transmission / factor * fallen
-        )
+        around = plain.around + response.transmission / factor * (1.0 - kept)
+        return Film(through=plain.through, back=plain.back, around=around)
 
     mean, thinner, thicker = film(1.0), film(1.0 - variation), film(1.0 + variation)
-    share = 0.5 / (1.0 + np.square(np.square(variation * phase / _UNEVEN_PHASE)))
-    return Film(
-        through=mean.through,
-        back=mean.back,
-        around=mean.around,
-        changes=(
-            share * (thicker.through - thinner.through),
-            share * (thicker.back - thinner.back),
-            share * (thicker.around - thinner.around),
-        ),
+    uneven = Uneven(
+        through=0.5 * (thicker.through - thinner.through),
+        back=0.5 * (thicker.back - thinner.back),
+        around=0.5 * (thicker.around - thinner.around),
+        kept=np.asarray(kept),
+        wide=np.interp(wavelengths, _WIDE, (0.0, 1.0)),
     )
+    return replace(mean, uneven=uneven)
 
 
 def double_transmission(
@@ -140,7 +158,10 @@ def double_transmission(
     """
     lower, upper = first.reflection_above, second.reflection_below
     pair = first.transmission * second.transmission * factor, lower + upper, lower * upper
-    films = (film.through, film.back, film.around, *(film.changes or ()))
+    films = (film.through, film.back, film.around)
+    if film.uneven is not None:
+        u = film.uneven
+        films = (*films, u.through, u.back, u.around, u.kept, u.wide)
     # Cases of the sheets inside of films, so that what is large is read once.
     (result,) = map_blocks(_transmit, *(_swapped(array) for array in (*pair, *films)), results=1)
     return _swapped(result)
@@ -222,14 +243,39 @@ def _transmit(
     through: ComplexArray,
     back: ComplexArray,
     around: ComplexArray,
-    *changes_and_result: ComplexArray,
+    *uneven_and_result: NDArray[Any],
 ) -> None:
-    *changes, transmission = changes_and_result
-    once = np.reciprocal(_bounces(sum_r, product_r, through, back, around))
-    np.multiply(pair_t, once, out=transmission)
-    if changes:
+    *uneven, transmission = uneven_and_result
+    bounces = _bounces(sum_r, product_r, through, back, around)
+    if not uneven:
+        np.divide(pair_t, bounces, out=transmission)
+        return
+    *changes, kept, wide = uneven
+    far = wide > 0.0
+    if not (wide >= 1.0).all():
+        once = np.reciprocal(bounces)
+        np.multiply(pair_t, once, out=transmission)
         once *= _bounces(sum_r, product_r, *changes)
         transmission *= _mean_of_pole(once)
+    else:
+        transmission[...] = 0.0
+    if far.any():
+        trip = product_r[far] * (np.square(back[far]) / through[far] - around[far])
+        passage = bounces[far] + trip
+        mean = pair_t[far] / passage * _mean_of_trips(trip / passage, kept[far])
+        transmission[far] += wide[far] * (mean - transmission[far])
+
+
+def _mean_of_trips(trip: ComplexArray, kept: ComplexArray) -> ComplexArray:
+    """1 + x b + x^2 b^4 + x^3 b^9 + ..., from x b and b."""
+    ratio, step = trip.copy(), np.square(kept)
+    term: ComplexArray = np.ones_like(trip)
+    mean: ComplexArray = np.zeros_like(trip)
+    for _ in range(_TRIPS):
+        mean += term
+        term *= ratio
+        ratio *= step
+    return mean + term / (1.0 - ratio)
 
 
 def _bounces(

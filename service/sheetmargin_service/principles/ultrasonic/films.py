@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
+from sheetmargin_service.acoustics.trapped_air import Film, Uneven, uneven_film
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.principles.draws import drawn
@@ -137,11 +137,17 @@ def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> 
 
 def _part(film: Film, part: Indices | slice | tuple[slice | Indices, ...]) -> Film:
     """A part of a table, by its axes."""
-    assert film.changes is not None
-    through, back, around = film.changes
+    uneven = film.uneven
+    assert uneven is not None
     return Film(
         through=film.through[part],
         back=film.back[part],
         around=film.around[part],
-        changes=(through[part], back[part], around[part]),
+        uneven=Uneven(
+            through=uneven.through[part],
+            back=uneven.back[part],
+            around=uneven.around[part],
+            kept=uneven.kept[part],
+            wide=uneven.wide[part],
+        ),
     )
