@@ -136,6 +136,12 @@ def test_noise_is_that_of_the_drive_and_above_that_of_heat(name: str) -> None:
     assert drive_pa * 10.0 ** (-0.05 * p.noise_db) > of_heat_pa
 
 
+def test_receivers_of_high_output_limit_softly() -> None:
+    assert {name for name, c in CLASSES.items() if of(c).limiting == "soft"} == {
+        name for name in CLASSES if "high-output" in name
+    }
+
+
 def test_what_goes_round_the_sheet_knows_no_drive() -> None:
     """Louder or not, the same body at the same frequency has the same bypass."""
     by_body: dict[tuple[float, str], set[float]] = {}

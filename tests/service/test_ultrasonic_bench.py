@@ -245,6 +245,23 @@ def test_a_receiver_spans_from_overload_to_noise():
     assert receiver.widest_band == 60.0
 
 
+def test_a_soft_receiver_tells_signals_apart_beyond_overload():
+    """Rapp's curve by hand: 1 dB lost at overload, and where a decibel moves the reading by a quarter of one."""
+    sharp, soft = (class_model("ultrasonic-180k", overload_db=30.0, limiting=how) for how in ("sharp", "soft"))
+    at = square_on(sharp, 45.0)
+    beyond = float(sharp.receiver.lowest_edge[at] - soft.receiver.lowest_edge[at])
+    assert soft.receiver.widest_band == pytest.approx(sharp.receiver.widest_band + beyond)
+    assert soft.receiver.highest_edge[at] == sharp.receiver.highest_edge[at]
+
+    def reads_db(level_db: float) -> float:
+        v = 10.0 ** (level_db / 20.0)
+        return 20.0 * np.log10(v / np.sqrt(1.0 + v * v))
+
+    overload = brentq(lambda level: level - reads_db(level) - 1.0, -30.0, 30.0)
+    strongest = overload + beyond
+    assert (reads_db(strongest + 1e-3) - reads_db(strongest - 1e-3)) / 2e-3 == pytest.approx(0.25, abs=1e-3)
+
+
 def test_a_heavy_plate_reads_the_floor_whatever_its_number():
     made = class_model("ultrasonic-180k")
     one = means(made, sheet("steel", thickness_um=6000), square_on(made, 45.0))

@@ -135,7 +135,7 @@ def setting_of(configured_pair: ConfiguredPair, *, hold_ms: float | None) -> Set
         timing=configured_pair.timing,
         hold_ms=hold_ms,
         beam=beam,
-        overload_db=p.overload_db + open_db,
+        overload_db=p.overload_db - p.softness_db + open_db,
     )
 
 

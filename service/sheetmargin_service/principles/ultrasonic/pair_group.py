@@ -509,7 +509,7 @@ def receiver_of(parameters: UltrasonicParameters, open_db: Array) -> Receiver:
     """Where band edges may lie at settings with an open path `open_db` (N,)."""
     p, overload = parameters, parameters.overload_db + open_db
     return Receiver(
-        lowest_edge=np.maximum(overload, 0.0) + 1.0,
+        lowest_edge=np.maximum(overload - p.softness_db, 0.0) + 1.0,
         highest_edge=np.minimum(overload + p.gain_range_db + p.span_db, p.noise_db + open_db),
-        widest_band=p.span_db,
+        widest_band=p.span_db + p.softness_db,
     )
