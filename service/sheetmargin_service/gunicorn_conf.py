@@ -40,10 +40,6 @@ _free_memory = FreeMemory()
 worker_connections = 200
 enough_files(worker_connections + 56)
 
-# Whatever a library may leak ends with its process. Jitter keeps the workers from ending together.
-max_requests = 20_000
-max_requests_jitter = 2_000
-
 # Tables and beam operators are built once and shared by the workers, copy on write.
 preload_app = True
 

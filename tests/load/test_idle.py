@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 
 import pytest
+from sheetmargin_service.serving.socket_timeouts import READ_S
 from support.servers import Server, gunicorn
 from support.wire import HOST, request
 
@@ -65,3 +66,15 @@ def test_probes_are_answered_while_every_thread_is_held(server: Server, path: st
         assert seconds(server, path) < max(3.0, 10.0 * alone)
         assert waits.is_alive(), "a thread was free"
     waits.join()
+
+
+@pytest.mark.parametrize("call", ["/v1/recommendations", "/v1/recommendations/batch"])
+def test_who_sends_slowly_does_not_keep_others_from_computing(server: Server, call: str) -> None:
+    paper = "/v1/recommendations?material=copy-paper&grammage_gsm=80&classes=ultrasonic-400k"
+    for path in ("/readyz", paper):
+        seconds(server, path)  # what is loaded at first use
+    slow = request("POST", call, headers="Content-Type: application/json\r\nContent-Length: 500\r\n")
+    with connected(server, 1, slow + b'[{"sheets"'):
+        time.sleep(0.5)
+        for path in ("/readyz", f"{paper}&thickness_um=100"):
+            assert seconds(server, path) < 0.5 * READ_S

@@ -114,12 +114,7 @@ def assert_no_class_lowers_the_first(
                 assert part is None or (whole is not None and whole <= part), [p.detector_class.id for p in some]
 
 
-IN_ORDER_OF_IDS = pytest.mark.xfail(
-    strict=True, reason="of runs in sequence that tie but for the margin, the first in order of ids is taken"
-)
-
-
-@pytest.mark.parametrize("keep_sequence", [False, pytest.param(True, marks=IN_ORDER_OF_IDS)])
+@pytest.mark.parametrize("keep_sequence", [False, True])
 def test_one_more_class_never_lowers_the_first(keep_sequence: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     known: dict[tuple[str, tuple[SheetSpec, ...]], Any] = {}
     sheet_levels = plans._alone_for_list

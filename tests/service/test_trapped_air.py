@@ -185,8 +185,8 @@ LIGHT = {
 
 
 def mean_over_the_spot(plate: ElasticPlate, thickness: np.ndarray, variation: float, **case: object) -> np.ndarray:
-    """Two sheets with a film that varies, by adding up 1,601 even films of normally distributed thickness."""
-    u = np.linspace(-4.5, 4.5, 1601)[:, None]
+    """Two sheets with a film that varies, by adding up 4,801 even films of normally distributed thickness."""
+    u = np.linspace(-4.9, 4.9, 4801)[:, None]
     weight = np.exp(-0.5 * u**2) / np.sum(np.exp(-0.5 * u**2))
     there = thickness * (1.0 + variation * u)
     wavenumber = 2.0 * np.pi * case["frequency_hz"] / AIR.sound_speed_m_per_s
@@ -201,8 +201,8 @@ def mean_over_the_spot(plate: ElasticPlate, thickness: np.ndarray, variation: fl
 @pytest.mark.parametrize("frequency", [180e3, 400e3])
 @pytest.mark.parametrize("sine", [0.0, 0.5])
 def test_an_uneven_film_is_the_mean_of_even_ones(name: str, frequency: float, sine: float) -> None:
-    """From blocked sheets through the resonance of the pair, where an even film would read up to 19 dB stronger, to
-    where round trips meet again, at half a wavelength and a whole one."""
+    """From blocked sheets through the resonance of the pair, where an even film would read up to 19 dB stronger, within
+    0.8 dB; from a tenth of a wavelength on, also where round trips meet again, within 0.2."""
     thickness = np.geomspace(0.3e-6, 2e-3, 80)
     case = {"air": AIR, "frequency_hz": frequency, "sin_theta": sine}
     film = uneven_film(air=AIR, thickness_m=thickness, variation=0.2, frequency_hz=frequency, sin_theta=sine)
@@ -210,7 +210,8 @@ def test_an_uneven_film_is_the_mean_of_even_ones(name: str, frequency: float, si
     mean = np.abs(double_transmission(first=sheet, second=sheet, film=film))
     expected = np.abs(mean_over_the_spot(LIGHT[name], thickness, 0.2, **case))
     difference = np.abs(20.0 * np.log10(mean / expected))
-    assert np.max(difference) < 0.3
+    assert np.max(difference) < 0.8
+    assert np.max(difference[thickness * frequency / AIR.sound_speed_m_per_s > 0.09]) < 0.2
 
 
 def test_a_film_that_hardly_varies_is_even() -> None:

@@ -57,9 +57,11 @@ def recommend_for_jobs(asked: tuple[int, bool, Wanted]) -> Response:
     With `fields` each result has those alone, with `view=summary` it is a summary.
     """
     start_index, brief, wanted = asked
-    # Whether this caller may have one more under way is told before the answer begins.
+    body = read_body(request, MEDIA_TYPES)
+    # Whether this caller may have one more under way is told before the answer begins. Not before the body is here: who
+    # sends slowly would hold the turn to compute meanwhile.
     check_time()
-    entries = entries_of(read_body(request, MEDIA_TYPES), request.mimetype)
+    entries = entries_of(body, request.mimetype)
     language = wanted_language()
     batch = Batch(
         service=current_service(),

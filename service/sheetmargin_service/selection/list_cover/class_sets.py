@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain, combinations
 
 import numpy as np
 
@@ -22,6 +23,8 @@ Assignment = Sequence[int | None]
 """Which of the pairs serves each sheet."""
 LEVELS = ((0, 0), *((1, band) for band in range(len(CHANCE_BANDS) + 1)))
 """Verdicts with bands of the chance, the best first."""
+ALL_SETS_OF = 6
+"""Classes of which every set is looked at where a list keeps its sequence (a choice): 57 sets."""
 MOST_SETS = 8
 """Sets of classes that are looked at (a choice): those with the fewest classes and set-ups come first."""
 
@@ -91,14 +94,24 @@ def _result(configured_pair: ConfiguredPair, index: int) -> tuple[float | str, .
 def _assignments(candidates: Candidates, everyone: Collection[int], *, ordered: bool) -> Iterator[Assignment]:
     """Which pair serves which sheet, the best first, as long as everyone is served."""
     if ordered:
-        run = cheapest_run(candidates)
-        assert run is not None
-        yield run.assignment
+        yield from _runs(candidates, everyone)
         return
     for cover in covers(candidates, limit=MOST_SETS):
         if len(cover.unserved) > candidates.margin.shape[1] - len(everyone):
             return
         yield cover.assignment
+
+
+def _runs(candidates: Candidates, everyone: Collection[int]) -> Iterator[Assignment]:
+    """The cheapest run of each set of classes that serves everyone: what a set can do is the same whatever others there
+    are, so that one more class never lowers the best. Of many classes those of two, and that of all."""
+    classes = sorted(set(candidates.classes))
+    sizes = range(2, len(classes) + 1) if len(classes) <= ALL_SETS_OF else (2, len(classes))
+    for some in chain.from_iterable(combinations(classes, size) for size in sizes):
+        of_others = np.isin(candidates.classes, some, invert=True)
+        run = cheapest_run(replace(candidates, margin=np.where(of_others[:, None], -np.inf, candidates.margin)))
+        if run is not None and len(run.unserved) == candidates.margin.shape[1] - len(everyone):
+            yield run.assignment
 
 
 def _plan(configured_pairs: Sequence[ConfiguredPair], assignment: Assignment) -> Plan:
