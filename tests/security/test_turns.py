@@ -127,6 +127,16 @@ def test_one_waits_where_there_is_no_limit_of_time() -> None:
         assert other.result(timeout=10.0)
 
 
+def test_an_answer_that_nobody_reads_holds_no_turn() -> None:
+    """It is streamed, and was begun in this thread: neither what is computed here later nor another caller waits."""
+    client = app_of(recommend=CountingRecommend()).test_client()
+    unread = client.post(BATCH, json=[job()])
+    check_time()
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(client.post, JOBS, json=job()).result(timeout=10.0).status_code == 200
+    assert len(unread.get_json(force=True)) == 1
+
+
 def test_so_many_of_a_caller_are_under_way() -> None:
     turns = Turns(at_once=1)
 

@@ -113,7 +113,7 @@ def test_ways_are_in_order_and_serve_someone():
 
 
 def test_a_class_that_serves_none_says_why_at_the_nearest():
-    fact = refused(FILM, PAPER, **SOUND)["ultrasonic-180k-high-output"]
+    fact = refused(FILM, PAPER, **SOUND)["ultrasonic-75k-high-output"]
     assert fact.code == "overload"
     assert fact.values["sheet"] in (0, 1)
 

@@ -187,7 +187,7 @@ TRADES = (
             controller=CONTROLLER,
         ),
         verdict="trial-needed",
-        cause="single_as_double",
+        cause="double_as_single",
         hand="""
             m = 1050 g/m2, r = 1437, one sheet 63 dB square on (c = 2263 m/s, f0 = 1130 kHz: 0.4 dB less), above the
             overload of 51 and far below the floor of 96. Air 4/20/100 um, p1 2.05 um: k d r g = 3297 2.05e-6 1437
@@ -197,7 +197,8 @@ TRADES = (
         """,
         reconsidered="""
             As of the cards: two that cling read 63 + 6 = 69 dB and pass an edge at 73 or above, and 100 to 10,000 in a
-            million cling, in the middle the 1000 accepted. A chance of a half less what thin air adds (computed 0.41).
+            million cling, in the middle the 1000 accepted. A chance of a half less what thin air adds (computed 0.41):
+            of the two misreads, which are near to each other, that of doubles decides.
         """,
     ),
     Trade(

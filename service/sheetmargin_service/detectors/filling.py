@@ -32,7 +32,9 @@ def fill(principle: str, given: Mapping[str, Any], *, width_mm: object, among: S
         return Filling(values=given, filled=None)
     nearest = min(agreeing, key=lambda c: (_distance({**given, "width": width_mm}, c), c.id))
     parameters = vars(nearest.parameters)
-    names = [name for name in table_fields(type(nearest.parameters)) if name not in given]
+    # A word that has a usual one, as sharp limiting, is no figure that somebody would have to measure.
+    fields = table_fields(type(nearest.parameters))
+    names = [name for name, field in fields.items() if name not in given and not isinstance(field.default, str)]
     taken = tuple(name for name in names if parameters[name] is not None)
     return Filling(
         values={**given, **{name: parameters[name] for name in taken}},

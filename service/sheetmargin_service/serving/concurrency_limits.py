@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any, cast
@@ -26,7 +25,7 @@ from sheetmargin_service.materials.library import Library
 from sheetmargin_service.selection.time_limit import OutOfTime, time_limit
 from sheetmargin_service.serving.limits import caller
 from sheetmargin_service.serving.metrics import Metrics
-from sheetmargin_service.serving.turns import TooManyAtOnce, Turns
+from sheetmargin_service.serving.turns import TooManyAtOnce, Turn, Turns
 
 RETRY_AFTER_S = 5
 
@@ -61,28 +60,33 @@ def install_work_limits(app: Flask, settings: Settings, metrics: Metrics) -> Non
 def _in_time(view: View, seconds: float | None, turns: Turns, name_of: Callable[[], str], metrics: Metrics) -> View:
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> Response:
+        turn, streamed = Turn(turns=turns, name=name_of), False
         try:
-            with ExitStack() as stack:
-                turn = stack.enter_context(turns.turn(name_of))
-                with time_limit(seconds):
-                    response = view(*args, **kwargs)
-                if response.is_streamed:
-                    response.response = _between_turns(response.iter_encoded(), lambda: turns.pause(turn))
-                    response.call_on_close(stack.pop_all().close)
-                return response
+            with turn.computing(), time_limit(seconds):
+                response = view(*args, **kwargs)
+            streamed = response.is_streamed
+            if streamed:
+                response.response = _between_turns(response.iter_encoded(), turn)
+                response.call_on_close(turn.end)
+            return response
         except OutOfTime as error:
             raise _took_too_long(metrics) from error
         except TooManyAtOnce as error:
             raise _at_once(metrics) from error
+        finally:
+            if not streamed:
+                turn.end()
 
     return answer
 
 
-def _between_turns(pieces: Iterator[bytes], pause: Callable[[], None]) -> Iterator[bytes]:
+def _between_turns(pieces: Iterator[bytes], turn: Turn) -> Iterator[bytes]:
     """The pieces of an answer; while one is being sent others compute."""
-    pause()
-    for piece in pieces:
-        pause()
+    while True:
+        with turn.computing():
+            piece = next(pieces, None)
+        if piece is None:
+            return
         yield piece
 
 

@@ -37,6 +37,19 @@ class Turn:
         """Go on if nobody waits who has used less; else wait until it is so, or until `ends` of the monotonic clock."""
         self.turns.wait(self, ends)
 
+    @contextmanager
+    def computing(self) -> Iterator[None]:
+        """Let what is computed within wait for this turn, and others compute afterwards."""
+        with turns(self.wait):
+            try:
+                yield
+            finally:
+                self.turns.pause(self)
+
+    def end(self) -> None:
+        """Nothing more is computed in it."""
+        self.turns.end(self)
+
 
 @dataclass(kw_only=True)
 class Turns:
@@ -53,14 +66,11 @@ class Turns:
     def turn(self, name: Callable[[], str]) -> Iterator[Turn]:
         """Let what is computed within wait for its turn. `name` tells the caller, once it is needed."""
         turn = Turn(turns=self, name=name)
-        with turns(turn.wait):
-            try:
+        try:
+            with turn.computing():
                 yield turn
-            finally:
-                self.pause(turn)
-                with self._changed:
-                    if turn in self._under_way:
-                        self._under_way.remove(turn)
+        finally:
+            turn.end()
 
     def wait(self, turn: Turn, ends: float | None) -> None:
         with self._changed:
@@ -87,6 +97,11 @@ class Turns:
                 self._count(turn)
                 self._computing = None
                 self._changed.notify_all()
+
+    def end(self, turn: Turn) -> None:
+        with self._changed:
+            if turn in self._under_way:
+                self._under_way.remove(turn)
 
     def _begin(self, turn: Turn) -> None:
         """TooManyAtOnce where the caller may not begin another one."""
