@@ -22,7 +22,7 @@ def test_a_line_that_is_too_fast_is_tried_at_the_greatest_speed_that_is_allowed(
     asked: list[Job] = []
     why_not = [Fact(code="line-too-fast", values={"speed_max_m_per_min": speed}) for speed in allowed]
     job = Job(sheets=PAPER, line=Line(speed_m_per_min=40.0))
-    assert would_serve(job, rank=lambda changed: asked.append(changed) or [], why_not=why_not) == ()
+    assert would_serve(job, serves=asked.append, why_not=why_not) == ()
     assert [speed for one in asked if (speed := one.line.speed_m_per_min) != 40.0] == tried
 
 

@@ -74,7 +74,7 @@ class Film:
     """What lies between two sheets, as they meet it: with r and t of the film between half-spaces of air and the factor
     f of the air that it takes the place of, 1/(t f), r/(t f) and (r^2 - t^2)/(t f). Arrays that broadcast.
 
-    `uneven`: how its thickness varies within the spot; t^2 in the third is then b t^2, what the first round trip leaves.
+    `uneven`: how its thickness varies within the spot; t^2 in the third is then what the first round trip leaves of it.
     """
 
     through: ComplexArray
@@ -86,7 +86,7 @@ class Film:
 @dataclass(frozen=True, kw_only=True)
 class Uneven:
     """A film whose thickness varies within the spot: what one standard deviation of it changes of `Film`, the share
-    b = e^(-2 s^2) that a round trip keeps, and how far it is wide, 0 to 1. Arrays that broadcast with those of `Film`."""
+    b = e^(-2 s^2) that a round trip keeps, and how far it is wide, 0 to 1. Arrays that broadcast with `Film`'s."""
 
     through: ComplexArray
     back: ComplexArray
@@ -158,7 +158,7 @@ def double_transmission(
     """
     lower, upper = first.reflection_above, second.reflection_below
     pair = first.transmission * second.transmission * factor, lower + upper, lower * upper
-    films = (film.through, film.back, film.around)
+    films: tuple[NDArray[Any], ...] = (film.through, film.back, film.around)
     if film.uneven is not None:
         u = film.uneven
         films = (*films, u.through, u.back, u.around, u.kept, u.wide)

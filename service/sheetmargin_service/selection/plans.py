@@ -179,8 +179,8 @@ def plans_for_list(class_results: Sequence[ClassResult]) -> tuple[list[Plan], di
     missing: dict[int, Fact] = {}
     for i in range(len(class_results[0].resolved_job.sheets)):
         if i not in served:
-            nearness = [_alone(class_result, i)[0] for class_result, _ in alone]
-            missing[i] = alone[int(np.argmax(nearness))][1].left_out[i]
+            each = [nearness(class_result, i)[0] for class_result, _ in alone]
+            missing[i] = alone[int(np.argmax(each))][1].left_out[i]
     useful = [plan for _, plan in alone if plan.configured_pairs]
     plans = [replace(plan, left_out=plan.left_out | missing) for plan in (*useful, *together(useful))]
     failed = {
@@ -197,9 +197,9 @@ def _looked_at(class_results: Sequence[ClassResult]) -> tuple[list[ClassResult],
     count = len(class_results[0].resolved_job.sheets)
     if sum(len(class_result.signal_tables) for class_result in class_results) <= MOST_LOOKED_AT:
         return list(class_results), {}
-    nearness = np.array([[_alone(class_result, i)[0] for i in range(count)] for class_result in class_results])
-    order = list(dict.fromkeys(np.argsort(-nearness, axis=0, kind="stable").ravel().tolist()))
-    serves = (nearness > 0.0).sum(axis=1)
+    each = np.array([[nearness(class_result, i)[0] for i in range(count)] for class_result in class_results])
+    order = list(dict.fromkeys(np.argsort(-each, axis=0, kind="stable").ravel().tolist()))
+    serves = (each > 0.0).sum(axis=1)
     near = np.cumsum(serves[order]) <= max(MOST_LOOKED_AT, serves[order[0]])
     chosen = {number for number, is_near in zip(order, near.tolist(), strict=True) if is_near}
     others = {
@@ -212,7 +212,7 @@ def _looked_at(class_results: Sequence[ClassResult]) -> tuple[list[ClassResult],
 
 def _useless(class_result: ClassResult, plan: Plan) -> Fact:
     """Why a class serves no sheet of a list: what stops it at the one that it comes nearest to serving."""
-    index = max(plan.left_out, key=lambda i: (_alone(class_result, i)[0], -i))
+    index = max(plan.left_out, key=lambda i: (nearness(class_result, i)[0], -i))
     fact = plan.left_out[index]
     return Fact(code=fact.code, values={"sheet": index, **fact.values})
 
@@ -291,7 +291,9 @@ def _plan(
     """The pairs of an assignment of rows to sheets. A sheet that turns out not to be served has no say in where the
     others' pair stands: it is left out, and the others are set anew. `alone`: pairs for one sheet, by setting and
     sheet, that are known already."""
-    left_out = {i: _alone(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(left_out or {})
+    left_out = {i: nearness(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(
+        left_out or {}
+    )
     alone = {} if alone is None else alone
     asked = _groups(class_result, listed, assignment)
     configured_pairs: list[ConfiguredPair] = []
@@ -410,7 +412,7 @@ def _settled(class_result: ClassResult, groups: Sequence[Sequence[int]]) -> Sear
     )
 
 
-def _alone(class_result: ClassResult, index: int) -> tuple[float, Fact]:
+def nearness(class_result: ClassResult, index: int) -> tuple[float, Fact]:
     """The margin of a class and a sheet by themselves, as a multiple of one sheet's own spread so that those of several
     principles compare, and what limits it."""
     if index not in class_result.signal_tables:

@@ -25,13 +25,16 @@ from sheetmargin_service.selection.find_out import find_out
 from sheetmargin_service.selection.notes import assumed_cables, cautions, filled_parameters, trial_steps
 from sheetmargin_service.selection.one_band import why_several_bands
 from sheetmargin_service.selection.order_explained import behind, simpler_choice
-from sheetmargin_service.selection.plans import each_alone, plan_of, plans_for_list
+from sheetmargin_service.selection.plans import each_alone, nearness, plan_of, plans_for_list
 from sheetmargin_service.selection.ranking import Plan, ranked
 from sheetmargin_service.selection.resolved_job import ResolvedJob
 from sheetmargin_service.selection.targets import targets_of
 from sheetmargin_service.selection.tried import with_trials
 from sheetmargin_service.selection.version import model_version
 from sheetmargin_service.selection.would_serve import would_serve
+
+MOST_NEAR = 5
+"""Classes that are looked at for a sheet where it is asked what change would help (a choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,9 +50,18 @@ class Ranking:
     assumptions: tuple[Assumption, ...]
 
 
-def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = False) -> Ranking:
-    """Everything that the catalogue has for a job, also classes that read alike where `every` is true. QuestionError
-    for a sheet that makes no sense."""
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """The classes for a job, looked at to first order; why the others are ruled out; `spare`: that read as another."""
+
+    resolved_job: ResolvedJob
+    class_results: Sequence[ClassResult]
+    spare: dict[str, Fact]
+    ruled_out: dict[str, Fact]
+    assumptions: tuple[Assumption, ...]
+
+
+def _look(job: Job, *, catalogue: Catalogue, library: Library, every: bool) -> Looked:
     sheets = tuple(resolve_sheet(spec, library) for spec in job.sheets)
     conditions, default_notes = conditions_of(job)
     targets, target_notes = targets_of(job.targets)
@@ -70,15 +82,48 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = Fals
             (spare if found.code == SAME else ruled_out)[detector_class.id] = found
         else:
             class_results.append(found)
-    plans, failed, missed = _plans(class_results)
-    return Ranking(
+    return Looked(
         resolved_job=resolved_job,
-        plans=ranked(plans),
+        class_results=class_results,
         spare=spare,
-        ruled_out=ruled_out | failed | _like_those_that_fail(spare, ruled_out | failed),
-        nearest=() if not missed else (max(missed, key=lambda pair: pair.served[0].judgement.chance),),
+        ruled_out=ruled_out,
         assumptions=default_notes + timing_notes + target_notes + _sheet_assumptions(sheets),
     )
+
+
+def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = False) -> Ranking:
+    """Everything that the catalogue has for a job, also classes that read alike where `every` is true. QuestionError
+    for a sheet that makes no sense."""
+    looked = _look(job, catalogue=catalogue, library=library, every=every)
+    plans, failed, missed = _plans(looked.class_results)
+    ruled_out = looked.ruled_out | failed
+    return Ranking(
+        resolved_job=looked.resolved_job,
+        plans=ranked(plans),
+        spare=looked.spare,
+        ruled_out=ruled_out | _like_those_that_fail(looked.spare, ruled_out),
+        nearest=() if not missed else (max(missed, key=lambda pair: pair.served[0].judgement.chance),),
+        assumptions=looked.assumptions,
+    )
+
+
+def surely_serves(job: Job, *, catalogue: Catalogue, library: Library) -> Plan | None:
+    """The first plan for a job, of the classes that come nearest to serving one of its sheets; None where a sheet has
+    no margin to first order before any class, or where that plan leaves one out.
+
+    A class without a margin serves few sheets, mostly at a chance that nobody would change a line for, and takes as
+    long to look at as one that serves.
+    """
+    looked = _look(job, catalogue=catalogue, library=library, every=False)
+    chosen: set[int] = set()
+    for index in range(len(looked.resolved_job.sheets)):
+        near = [(nearness(one, index)[0], number) for number, one in enumerate(looked.class_results)]
+        nearest = [number for margin, number in sorted(near, reverse=True)[:MOST_NEAR] if margin > 0.0]
+        if not nearest:
+            return None
+        chosen.update(nearest)
+    plans = ranked(_plans([looked.class_results[number] for number in sorted(chosen)])[0])
+    return plans[0] if plans and not plans[0].left_out else None
 
 
 def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
@@ -114,7 +159,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         if plans and not plans[0].left_out
         else would_serve(
             job,
-            rank=lambda changed: list(rank(changed, catalogue=catalogue, library=library).plans),
+            serves=lambda changed: surely_serves(changed, catalogue=catalogue, library=library),
             why_not=(*ranking.ruled_out.values(), *(fact for plan in plans for fact in plan.left_out.values())),
         ),
         trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets), plan=next(iter(plans), None)),

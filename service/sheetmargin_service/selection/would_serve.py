@@ -17,22 +17,22 @@ ONE_TEMPERATURE_K = 1.0
 """How far air may lie from its mean that is called of one temperature (a choice)."""
 AT_ONCE_MS = 0.5
 """Scan and filter of an input that interrupts the controller (typical, from memory)."""
-Rank = Callable[[Job], list[Plan]]
-"""The plans for a job, best first."""
+Serves = Callable[[Job], Plan | None]
+"""The first plan for a job, where it serves every sheet."""
 
 
-def would_serve(job: Job, *, rank: Rank, why_not: Iterable[Fact]) -> tuple[Note, ...]:
+def would_serve(job: Job, *, serves: Serves, why_not: Iterable[Fact]) -> tuple[Note, ...]:
     """The single changes of a job after which its first plan serves every sheet, with that plan's class and chance.
     `why_not`: what kept the classes from it."""
     notes = []
     for code, values, changed in chain(_changes(job), _in_time(job, why_not)):
-        plans = rank(changed)
-        if plans and not plans[0].left_out:
-            classes = sorted({pair.class_result.detector_class.id for pair in plans[0].configured_pairs})
+        plan = serves(changed)
+        if plan is not None:
+            classes = sorted({pair.class_result.detector_class.id for pair in plan.configured_pairs})
             found: dict[str, Scalar] = {
                 "detector_class": ", ".join(classes),
-                "chance_pct": round(100.0 * plans[0].chance),
-                "verdict": plans[0].verdict,
+                "chance_pct": round(100.0 * plan.chance),
+                "verdict": plan.verdict,
             }
             notes.append(Note(code=code, values={**values, **found}))
     return tuple(notes)

@@ -11,8 +11,8 @@ from sheetmargin.contract.fields import about
 from sheetmargin_service.detectors.parameters import broken_rules
 
 LEAST_SLOPE = 0.25
-"""A decibel of sound must move a soft receiver's reading by as much, so that a step of 0.25 dB is one of 1 dB (a choice,
-stated)."""
+"""A decibel of sound must move a soft receiver's reading by as much, so that a step of 0.25 dB is one of 1 dB (a
+choice)."""
 SOFTNESS_DB = -10.0 * (log10(10.0**0.1 - 1.0) - log10(1.0 / LEAST_SLOPE - 1.0))
 """By Rapp's model of an amplifier that saturates, of smoothness 1: v/sqrt(1 + v^2). Amplitude v reads
 10 lg(1 + v^2) dB too little, 1 dB at overload, and a decibel of it moves the reading by 1/(1 + v^2) dB (C. Rapp,
@@ -31,8 +31,8 @@ class UltrasonicParameters:
     `crosstalk_db` what the emitter couples into the receiver electrically: a gate lets in as much of it as it lets in
     of a bounce that is as late as the sound itself. Without it, `bypass_db` holds both.
 
-    `limiting`: a sharp receiver reads all alike above overload. A soft one, as a row of limiting amplifiers is, has lost
-    1 dB there and still tells signals apart that are `softness_db` stronger.
+    `limiting`: a sharp receiver reads all alike above overload. A soft one, as a row of limiting amplifiers is, has
+    lost 1 dB there and still tells signals apart that are `softness_db` stronger.
     """
 
     frequency_hz: float = field(metadata=about(ge=20e3, le=1e6))
