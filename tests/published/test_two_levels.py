@@ -128,7 +128,8 @@ def _read(class_id, there, setting, z, moved, rng) -> tuple[Array, Array]:
 @dataclass(frozen=True)
 class Share:
     """How often a rate lies within what is told. `both_ends`: whether so few events as at its lower end are counted at
-    all; else no rate is seen to lie below it, and 95 % are to be expected in place of 90."""
+    all, and whether any can lie above its upper end, which is no more than all; else no rate is seen to lie beyond that
+    end, and 95 % are to be expected in place of 90."""
 
     within: float
     both_ends: bool
@@ -146,7 +147,7 @@ def shares_within(worlds: Worlds) -> dict[str, Share]:
         error = np.sqrt(np.maximum(rates, 1.0 / EVENTS) / EVENTS)
         if high > 100.0 / EVENTS:
             within = float(np.mean((rates + error >= low) & (rates - error <= high)))
-            found[pair] = Share(within=within, both_ends=low > 10.0 / EVENTS)
+            found[pair] = Share(within=within, both_ends=low > 10.0 / EVENTS and high < 1.0 - 10.0 / EVENTS)
     return found
 
 

@@ -10,15 +10,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from sheetmargin.contract.job import CustomMaterial, Job
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.acoustics.operators import Operator, apply_samples, transmission_operator
 from sheetmargin_service.acoustics.plate import ElasticPlate, isotropic_plate, plate_response
 from sheetmargin_service.acoustics.poles import find_poles, find_poles_of_halves, put_back, take_out, unresolved
+from sheetmargin_service.materials.library import load_library
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic.films import FILM_M
 from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import pair_at
 from sheetmargin_service.principles.ultrasonic.responses import Case, SheetModel
+from sheetmargin_service.selection.recommend import recommend
 from support.principle_cases import at_angles, detector_class, sheet
 from support.quadrature import Beam, integrate
 
@@ -239,3 +244,22 @@ def test_a_pole_that_is_met_exactly_is_as_any_other() -> None:
     )
     assert found.theta == pytest.approx([at])
     assert found.residue == pytest.approx([3.0 * rest / (2.0 * at)])
+
+
+def test_where_a_sheet_passes_nothing_but_rounding_nothing_is_a_pole() -> None:
+    """As light as air and as soft as nothing across, stiff along: levels are finite, one sheet's and two's."""
+    custom = CustomMaterial(
+        density_kg_m3=1.976,
+        c11_gpa=1.0,
+        c13_gpa=1e-9,
+        c33_gpa=1e-9,
+        c55_gpa=0.0327,
+        loss_factor=0.0776,
+        modulus_uncertainty_pct=95,
+        loss_uncertainty_pct=95,
+    )
+    spec = SheetSpec(material="custom", custom=custom, grammage_gsm=10.817)
+    answer = recommend(
+        Job(sheets=(spec,), principles=("ultrasonic",)), catalogue=reference_catalogue(), library=load_library()
+    )
+    assert answer.verdict == "unsuitable"

@@ -147,14 +147,15 @@ def find_poles_of_halves(
         contour=contour, samples=halves.reshape(2 * rows, -1), evaluate=one, span_rad=np.tile(span_rad, 2)
     )
     row, beside = found.row % rows, found.theta + BESIDE_RAD
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(all="ignore"):
         # The half that has the pole may be endless there; only the other one is used.
-        here = evaluate_halves(row, found.theta)
-    near = evaluate_halves(row, beside)
-    rest = evaluate(row, beside) / (near[0] * near[1])
-    # The other half at the pole itself, so that what close poles give cancels as it should.
-    other = np.where(found.row < rows, here[1], here[0])
-    return Poles(row=row, theta=found.theta, residue=found.residue * other * rest)
+        here, near = evaluate_halves(row, found.theta), evaluate_halves(row, beside)
+        rest = evaluate(row, beside) / (near[0] * near[1])
+        # The other half at the pole itself, so that what close poles give cancels as it should.
+        residue = found.residue * np.where(found.row < rows, here[1], here[0]) * rest
+    poles = Poles(row=row, theta=found.theta, residue=residue)
+    # Where sheets pass nothing but rounding, nothing is a pole.
+    return poles.some(np.isfinite(residue))
 
 
 def _starts(contour: Contour, samples: Complex) -> tuple[Indices, Complex]:
@@ -251,6 +252,9 @@ def _secant(evaluate: Evaluate, row: Indices, start: Complex) -> tuple[Complex, 
         at = np.flatnonzero(settled)
         above, below = (1.0 / evaluate(row[at], root[at] + sign * BESIDE_RAD) for sign in (1.0, -1.0))
         slope[at] = (above - below) / (2.0 * BESIDE_RAD)
+    # Where a response is nothing but rounding, nothing is a pole.
+    none = ~np.isfinite(slope) | (slope == 0.0)
+    settled[none], slope[none] = False, 1.0
     return root, slope, settled
 
 
