@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from sheetmargin.contract.job import CustomMaterial, Job
+from sheetmargin.contract.job import Custom, Job
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.contour import Contour
@@ -248,7 +248,7 @@ def test_a_pole_that_is_met_exactly_is_as_any_other() -> None:
 
 def test_where_a_sheet_passes_nothing_but_rounding_nothing_is_a_pole() -> None:
     """As light as air and as soft as nothing across, stiff along: levels are finite, one sheet's and two's."""
-    custom = CustomMaterial(
+    custom = Custom(
         density_kg_m3=1.976,
         c11_gpa=1.0,
         c13_gpa=1e-9,
