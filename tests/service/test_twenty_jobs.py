@@ -144,7 +144,6 @@ PRACTICE = (
             "line": {"speed_m_per_min": 180, "sheet_length_mm": 229, "sheet_spacing_mm": 100},
         },
         forbidden=doubles_of(4),
-        difference=("habit", "two plies against four: a chance of 0.98 by electrodes, above 0.99 by a roller"),
     ),
     Practice(
         name="PET 12 um",
