@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from sheetmargin.contract.answer import Answer
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
 from sheetmargin_service.serving.turns import TooManyAtOnce, Turns
 from support.answers import CountingRecommend
@@ -135,6 +136,29 @@ def test_an_answer_that_nobody_reads_holds_no_turn() -> None:
     with ThreadPoolExecutor(1) as pool:
         assert pool.submit(client.post, JOBS, json=job()).result(timeout=10.0).status_code == 200
     assert len(unread.get_json(force=True)) == 1
+
+
+class Lazy:
+    @cached_property
+    def value(self) -> int:
+        work(0.05)
+        return 1
+
+
+def test_who_lets_another_go_first_holds_nothing_that_it_needs() -> None:
+    """Two computations of the same kind, in turns, each in the middle of what is computed once."""
+    turns = Turns()
+
+    def compute(caller: str) -> int:
+        with turns.turn(lambda: caller), time_limit(20.0):
+            found = 0
+            for _ in range(20):
+                work(0.005)
+                found += Lazy().value
+            return found
+
+    with ThreadPoolExecutor(2) as pool:
+        assert list(pool.map(compute, ("one", "other"), timeout=60.0)) == [20, 20]
 
 
 def test_so_many_of_a_caller_are_under_way() -> None:

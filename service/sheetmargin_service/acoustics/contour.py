@@ -20,7 +20,7 @@ Media II, chapter 3.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.beam import GRAZING_END_RAD
 from sheetmargin_service.acoustics.legendre import gauss_nodes, legendre_table
+from sheetmargin_service.cached import cached_property
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

@@ -25,7 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -34,6 +34,7 @@ from sheetmargin_service.acoustics.air import cosine
 from sheetmargin_service.acoustics.beam import grazing_taper, open_path_coupling, piston_directivity
 from sheetmargin_service.acoustics.contour import Contour, contour_for, dense_places, project_kernel
 from sheetmargin_service.acoustics.legendre import gauss_nodes, legendre_table, series_coefficients, series_order
+from sheetmargin_service.cached import cached_property
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

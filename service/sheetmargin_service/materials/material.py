@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any, Literal
 
 from sheetmargin.contract.fields import about
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.errors import FieldError
 
 LANGUAGES = {"en", "de"}

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Spread

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sheetmargin.contract.measure import State
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import DB_PER_NEPER
 from sheetmargin_service.measurement.film_curve import FilmCurve, film_curve
 from sheetmargin_service.measurement.forward_model import Forward

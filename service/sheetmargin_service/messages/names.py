@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 
 from sheetmargin.contract.answer import ClassSummary, SheetSummary
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.materials.constructions import load_constructions
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.sheet_text import MASS_FAMILIES

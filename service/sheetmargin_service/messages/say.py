@@ -22,9 +22,10 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 from string import Formatter
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.messages.languages import LANGUAGES, Language, is_one
 from sheetmargin_service.messages.names import TABLE, Reader, detector_called, field_name, material_name, names
 from sheetmargin_service.messages.quantities import (

@@ -9,7 +9,6 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Generic, Protocol, TypeVar
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from sheetmargin.contract.answer import Head
 
 from sheetmargin_service.acoustics.air import Air
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.detectors.parameters import Parameters

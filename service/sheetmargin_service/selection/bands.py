@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, reduce
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.principles.protocol import Receiver, SignalTable
 
 Array = NDArray[np.float64]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from itertools import groupby
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.mounting.geometry import over_edge
 from sheetmargin_service.mounting.space import MountingSpace

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from math import inf, nextafter
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 from sheetmargin.contract.answer import Verdict
 from sheetmargin.contract.mounting import Alignment, Geometry, Mounting, Timing
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.mounting.geometry import mount
 from sheetmargin_service.mounting.stream import widest
 from sheetmargin_service.mounting.timing import doubt_by_timing, time_line, verdict_of_doubt
@@ -24,6 +25,7 @@ from sheetmargin_service.selection.readings import reading_of, readings_of
 from sheetmargin_service.selection.search import Choice, choice_at, receiver_at
 from sheetmargin_service.selection.slack import alignment_of, too_narrow
 from sheetmargin_service.selection.targets import LEAST_TO_TURN, ORDER, SUITABLE, Judgement
+from sheetmargin_service.selection.time_limit import check_time
 
 STRIDES = (4, 2, 1)
 """Steps by which an edge of a band is moved at once, as long as that helps: wide ones first (a choice)."""
@@ -228,6 +230,7 @@ def _read(held: _Held, index: int, distribution: SignalDistribution, signal_tabl
 
 def _judged(class_result: ClassResult, index: int, sheet: Read, band: tuple[int, int]) -> Judgement:
     """A sheet in a band, of a pair that can be set there."""
+    check_time()
     readings = readings_of(class_result.detector_class, sheet.timing)
     rates = rates_of(sheet.distribution, class_result.principle.grid, low=band[0], high=band[1], readings=readings)
     resolved_job = class_result.resolved_job
@@ -287,6 +290,7 @@ def without(configured_pair: ConfiguredPair, indices: Sequence[int]) -> Configur
 
 
 def _signal_table(distribution: SignalDistribution, principle: Principle[Any]) -> SignalTable:
+    check_time()
     grid, fewer = principle.grid, distribution.fewer
     single = [spread.span(grid) for spread in (distribution.single, distribution.other) if spread is not None]
     return SignalTable(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import chain, pairwise
 from math import floor
 
 from sheetmargin.contract.answer import Changeovers, Verdict
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.principles.protocol import Fact, Scalar
 from sheetmargin_service.selection.configured_pair import ConfiguredPair, Served
 from sheetmargin_service.selection.resolved_job import ResolvedJob

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 
 from sheetmargin.contract.job import Job
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.mounting.stream import Stream, in_stream, stream_of
 from sheetmargin_service.mounting.timing import Assumed

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property, reduce
+from functools import reduce
 from math import ceil, floor, inf, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 from sheetmargin.contract.mounting import Window
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.principles.protocol import ClassModel, Receiver, SignalTable
 from sheetmargin_service.selection.bands import Bands, choose_bands, margins
 from sheetmargin_service.selection.regions import nearest_the_centre, run_about

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from functools import cached_property, reduce
+from functools import reduce
 from math import inf, log10
 
 import numpy as np
@@ -13,6 +13,7 @@ from sheetmargin.contract.answer import Misread, Misreads, Verdict
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Assumption
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.principles.draws import (
     COUNT,

@@ -18,12 +18,12 @@ of the gap, the air with its own permittivity. None of these is the sheet's, and
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import Air, saturation_pressure_pa
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet, SheetLayer

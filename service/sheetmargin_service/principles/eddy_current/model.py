@@ -9,11 +9,12 @@ wide and flat. Tilting it by a small angle changes its thickness along the axis 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import DB_PER_NEPER, HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet

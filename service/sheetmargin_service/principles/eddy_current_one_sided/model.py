@@ -12,11 +12,12 @@ take 2 Hz to tell 4 mm. A steady field that saturates it makes it let the field 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.detectors.model import DetectorClass
 from sheetmargin_service.materials.sheet import Sheet

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.acoustics.trapped_air import Film, Uneven, uneven_film
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import TrappedAir
 from sheetmargin_service.principles.draws import drawn

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from sheetmargin_service.acoustics.poles import (
     take_out,
     unresolved,
 )
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.ultrasonic.films import (
     FILM_M,

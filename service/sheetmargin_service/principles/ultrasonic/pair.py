@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from weakref import WeakValueDictionary
 
 import numpy as np
@@ -15,6 +15,7 @@ from sheetmargin_service.acoustics.beam import open_path_coupling, open_path_db
 from sheetmargin_service.acoustics.contour import Contour, contour_for
 from sheetmargin_service.acoustics.operators import Operator, gaussian_band, transmission_operator
 from sheetmargin_service.acoustics.standing_waves import gate_share, mirror_bounce
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.principles.ultrasonic.films import Films
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.principles.ultrasonic.tilts import greatest_tilt_deg, searched_tilts_deg

@@ -6,13 +6,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.air import absorption_db_per_m
 from sheetmargin_service.acoustics.poles import Poles
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import HALF_WIDTH_95, Z95, Z99
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cache, cached_property
+from functools import cache
 from typing import TypeVar
 
 import numpy as np
@@ -26,6 +26,7 @@ from sheetmargin_service.acoustics.trapped_air import (
     film_response,
     flat_film,
 )
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.permeance import typical_permeance
 from sheetmargin_service.materials.sheet import Sheet

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheetmargin_service.acoustics.beam import half_angle_rad
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import HALF_WIDTH_95
 from sheetmargin_service.principles.gap_limits import ALIGNED_HALF_ANGLES, GAP_SET_MM
 from sheetmargin_service.principles.ultrasonic.pair import Pair, Row

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.selection.list_cover.candidates import Array, Candidates
 from sheetmargin_service.selection.list_cover.cover_at_margin import CoverAtMargin
 from sheetmargin_service.selection.list_cover.set_cover import Index

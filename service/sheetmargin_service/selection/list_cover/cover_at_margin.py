@@ -7,10 +7,10 @@ sheet that no position serves yet; a branch ends where even all positions that a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cached_property
 
 import numpy as np
 
+from sheetmargin_service.cached import cached_property
 from sheetmargin_service.selection.list_cover.set_cover import (
     Array,
     Flags,

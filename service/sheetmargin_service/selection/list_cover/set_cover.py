@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 from numpy.typing import NDArray
+
+from sheetmargin_service.cached import cached_property
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
