@@ -11,7 +11,7 @@ from types import CodeType
 from sheetmargin import contract
 
 PARTS = (
-    *("constants.py", "errors.py", "tables.py", "acoustics", "materials", "detectors"),
+    *("cached.py", "constants.py", "errors.py", "tables.py", "acoustics", "materials", "detectors"),
     *("principles", "mounting", "selection", "measurement"),
 )
 """What computes, with all that it imports of this project beside the contract, whose defaults and bounds count too."""
