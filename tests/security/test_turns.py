@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 import threading
 import time
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -13,13 +15,23 @@ from flask import Flask
 from sheetmargin.contract.answer import Answer
 from sheetmargin_service.cached import cached_property
 from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
-from sheetmargin_service.serving.turns import TooManyAtOnce, Turns
+from sheetmargin_service.serving.turns import TooManyAtOnce, Turn, Turns
 from support.answers import CountingRecommend
 from support.apps import app_of
 from werkzeug.test import TestResponse
 
 JOBS, BATCH = "/v1/recommendations", "/v1/recommendations/batch"
 ONE, OTHER = "192.0.2.1", "192.0.2.2"
+
+
+@contextmanager
+def turn_of(turns: Turns, caller: str) -> Iterator[Turn]:
+    turn = Turn(turns=turns, name=lambda: caller)
+    try:
+        with turn.computing():
+            yield turn
+    finally:
+        turn.end()
 
 
 def work(seconds: float) -> None:
@@ -34,7 +46,7 @@ def test_who_has_computed_least_goes_first() -> None:
     begun = threading.Event()
 
     def compute(caller: str, seconds: float) -> None:
-        with turns.turn(lambda: caller):
+        with turn_of(turns, caller):
             check_time()
             begun.set()
             work(seconds)
@@ -56,7 +68,7 @@ def test_who_has_asked_nothing_for_long_keeps_others_waiting_no_longer_than_a_mo
     def compute(caller: str, pieces: int, each_s: float) -> None:
         for _ in range(pieces):
             begun = time.monotonic()
-            with turns.turn(lambda: caller):
+            with turn_of(turns, caller):
                 check_time()
                 work(each_s)
             if caller == "steady" and ends.is_set():
@@ -80,7 +92,7 @@ def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:
     turns, inside, most = Turns(), [], []
 
     def compute(caller: str) -> None:
-        with turns.turn(lambda: caller) as turn:
+        with turn_of(turns, caller) as turn:
             for _ in range(20):
                 check_time()
                 inside.append(caller)
@@ -97,16 +109,16 @@ def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:
 
 def test_waiting_ends_with_the_time_of_the_job() -> None:
     turns = Turns()
-    with turns.turn(lambda: "one"), ThreadPoolExecutor(1) as pool:
+    with turn_of(turns, "one"), ThreadPoolExecutor(1) as pool:
         check_time()
 
         def late() -> None:
-            with turns.turn(lambda: "other"), time_limit(0.05):
+            with turn_of(turns, "other"), time_limit(0.05):
                 check_time()
 
         with pytest.raises(OutOfTime):
             pool.submit(late).result(timeout=10.0)
-    with turns.turn(lambda: "third"):
+    with turn_of(turns, "third"):
         check_time()
 
 
@@ -114,13 +126,13 @@ def test_one_waits_where_there_is_no_limit_of_time() -> None:
     turns, waits = Turns(), threading.Event()
 
     def endless() -> bool:
-        with turns.turn(lambda: "other"), time_limit(math.inf):
+        with turn_of(turns, "other"), time_limit(math.inf):
             waits.set()
             check_time()
             return True
 
     with ThreadPoolExecutor(1) as pool:
-        with turns.turn(lambda: "one"):
+        with turn_of(turns, "one"):
             check_time()
             other = pool.submit(endless)
             assert waits.wait(10.0)
@@ -150,7 +162,7 @@ def test_who_lets_another_go_first_holds_nothing_that_it_needs() -> None:
     turns = Turns()
 
     def compute(caller: str) -> int:
-        with turns.turn(lambda: caller), time_limit(20.0):
+        with turn_of(turns, caller), time_limit(20.0):
             found = 0
             for _ in range(20):
                 work(0.005)
@@ -165,10 +177,10 @@ def test_so_many_of_a_caller_are_under_way() -> None:
     turns = Turns(at_once=1)
 
     def begin(caller: str) -> None:
-        with turns.turn(lambda: caller), time_limit(0.05):
+        with turn_of(turns, caller), time_limit(0.05):
             check_time()
 
-    with turns.turn(lambda: "one") as turn, ThreadPoolExecutor(1) as pool:
+    with turn_of(turns, "one") as turn, ThreadPoolExecutor(1) as pool:
         check_time()
         turns.pause(turn)
         with pytest.raises(TooManyAtOnce):

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, TypeVar
 
 import numpy as np
 
 from sheetmargin_service.acoustics.blocks import ComplexArray, map_blocks
+
+Arrays = TypeVar("Arrays")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +36,15 @@ class StackResponse:
     transmission: ComplexArray
     reflection_below: ComplexArray
     reflection_above: ComplexArray
+
+
+def part_of(arrays: Arrays, part: Any) -> Arrays:
+    """A part of a dataclass of arrays, and of those within it, by their axes."""
+
+    def some(value: Any) -> Any:
+        return part_of(value, part) if is_dataclass(value) else value[part]
+
+    return type(arrays)(**{field.name: some(getattr(arrays, field.name)) for field in fields(arrays)})  # type: ignore[arg-type]
 
 
 def impedance_shares(exponent: ComplexArray, weight: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:

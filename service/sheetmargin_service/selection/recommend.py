@@ -107,7 +107,7 @@ def rank(job: Job, *, catalogue: Catalogue, library: Library, every: bool = Fals
     )
 
 
-def surely_serves(job: Job, *, catalogue: Catalogue, library: Library) -> Plan | None:
+def plan_for_all(job: Job, *, catalogue: Catalogue, library: Library) -> Plan | None:
     """The first plan for a job, of the classes that come nearest to serving one of its sheets; None where a sheet has
     no margin to first order before any class, or where that plan leaves one out.
 
@@ -159,7 +159,7 @@ def recommend(job: Job, *, catalogue: Catalogue, library: Library) -> Answer:
         if plans and not plans[0].left_out
         else would_serve(
             job,
-            serves=lambda changed: surely_serves(changed, catalogue=catalogue, library=library),
+            serves=lambda changed: plan_for_all(changed, catalogue=catalogue, library=library),
             why_not=(*ranking.ruled_out.values(), *(fact for plan in plans for fact in plan.left_out.values())),
         ),
         trial=trial_steps(recommendations, sheets, Targets(**resolved_job.targets), plan=next(iter(plans), None)),

@@ -62,16 +62,6 @@ class Turns:
     _waiting: list[Turn] = field(default_factory=list)
     _used_s: dict[str, float] = field(default_factory=dict)
 
-    @contextmanager
-    def turn(self, name: Callable[[], str]) -> Iterator[Turn]:
-        """Let what is computed within wait for its turn. `name` tells the caller, once it is needed."""
-        turn = Turn(turns=self, name=name)
-        try:
-            with turn.computing():
-                yield turn
-        finally:
-            turn.end()
-
     def wait(self, turn: Turn, ends: float | None) -> None:
         with self._changed:
             self._begin(turn)

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from sheetmargin_service.acoustics.air import Air
-from sheetmargin_service.acoustics.trapped_air import Film, Uneven, uneven_film
+from sheetmargin_service.acoustics.response import part_of
+from sheetmargin_service.acoustics.trapped_air import Film, uneven_film
 from sheetmargin_service.cached import cached_property
 from sheetmargin_service.constants import Z95
 from sheetmargin_service.materials.material import TrappedAir
@@ -115,11 +116,11 @@ class Films:
         """The same at some of the frequencies."""
         if np.array_equal(which, np.arange(len(self.frequency_hz))):
             return self
-        return replace(self, frequency_hz=self.frequency_hz[which], known=_part(self.table, (slice(None), which)))
+        return replace(self, frequency_hz=self.frequency_hz[which], known=part_of(self.table, (slice(None), which)))
 
     def between(self, index: Indices) -> Film:
         """Films `FILM_M[index]`, (K, F, S)."""
-        return _part(self.table, _as_slice(index))
+        return part_of(self.table, _as_slice(index))
 
 
 def _as_slice(index: Indices) -> Indices | slice:
@@ -133,22 +134,4 @@ def _as_slice(index: Indices) -> Indices | slice:
 def _films(air: Air, film_m: Array, frequency_hz: Array, sin_theta: Complex) -> Film:
     return uneven_film(
         air=air, thickness_m=film_m, variation=FILM_VARIATION, frequency_hz=frequency_hz, sin_theta=sin_theta
-    )
-
-
-def _part(film: Film, part: Indices | slice | tuple[slice | Indices, ...]) -> Film:
-    """A part of a table, by its axes."""
-    uneven = film.uneven
-    assert uneven is not None
-    return Film(
-        through=film.through[part],
-        back=film.back[part],
-        around=film.around[part],
-        uneven=Uneven(
-            through=uneven.through[part],
-            back=uneven.back[part],
-            around=uneven.around[part],
-            kept=uneven.kept[part],
-            wide=uneven.wide[part],
-        ),
     )

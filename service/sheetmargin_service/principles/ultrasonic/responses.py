@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import TypeVar
 
@@ -17,7 +17,7 @@ from sheetmargin_service.acoustics.layered import Stack, stack_response
 from sheetmargin_service.acoustics.operators import displaced_air
 from sheetmargin_service.acoustics.plate import ElasticPlate, plate_response
 from sheetmargin_service.acoustics.porous import PorousSheet, porous_response
-from sheetmargin_service.acoustics.response import Response, StackResponse
+from sheetmargin_service.acoustics.response import Response, StackResponse, part_of
 from sheetmargin_service.acoustics.trapped_air import (
     Film,
     double_halves,
@@ -158,7 +158,7 @@ class Usual:
 
     def some(self, part: tuple[slice | Indices, ...]) -> Usual:
         """A part of it, by its axes."""
-        return replace(self, ply=_some(self.ply, part), displaced=self.displaced[part])
+        return replace(self, ply=part_of(self.ply, part), displaced=self.displaced[part])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -411,11 +411,6 @@ def _thicker(layer: Layer, times: int) -> Layer:
         frame = replace(layer.frame, thickness_m=times * layer.frame.thickness_m)
         return replace(layer, frame=frame, permeance_um_per_pa_s=layer.permeance_um_per_pa_s / times)
     return replace(layer, thickness_m=times * layer.thickness_m)
-
-
-def _some(response: AnyResponse, part: Indices | tuple[slice | Indices, ...]) -> AnyResponse:
-    """A part of a response, by its axes."""
-    return type(response)(**{f.name: getattr(response, f.name)[part] for f in fields(response)})
 
 
 @cache
