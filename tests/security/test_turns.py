@@ -15,7 +15,7 @@ from flask import Flask
 from sheetmargin.contract.answer import Answer
 from sheetmargin_service.cached import cached_property
 from sheetmargin_service.selection.time_limit import OutOfTime, check_time, time_limit
-from sheetmargin_service.serving.turns import TooManyAtOnce, Turn, Turns
+from sheetmargin_service.serving.turns import LIGHT_S, TooManyAtOnce, Turn, Turns
 from support.answers import CountingRecommend
 from support.apps import app_of
 from werkzeug.test import TestResponse
@@ -86,6 +86,31 @@ def test_who_has_asked_nothing_for_long_keeps_others_waiting_no_longer_than_a_mo
     assert longest
     # In seconds of a processor it is 0.5 and twice 0.1; the machine may be busy.
     assert max(longest) < 2.5, longest
+
+
+def test_a_long_list_keeps_a_quarter_beside_who_asks_for_sheets_all_the_time() -> None:
+    turns, heavy, ends = Turns(), threading.Event(), threading.Event()
+
+    def long_list() -> float:
+        with turn_of(turns, "list"):
+            work(LIGHT_S)
+            begun = time.thread_time()
+            heavy.set()
+            while not ends.is_set():
+                check_time()
+            return time.thread_time() - begun
+
+    with ThreadPoolExecutor(1) as pool:
+        listed = pool.submit(long_list)
+        assert heavy.wait(30.0)
+        begun = time.thread_time()
+        for _ in range(30):
+            with turn_of(turns, "sheets"):
+                work(0.1)
+        of_sheets = time.thread_time() - begun
+        ends.set()
+        of_list = listed.result(timeout=60.0)
+    assert 0.15 < of_list / (of_list + of_sheets) < 0.35, (of_list, of_sheets)
 
 
 def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:

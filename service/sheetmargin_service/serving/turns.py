@@ -3,6 +3,7 @@
 Python lets one thread compute at a time anyway, and changes between them as it likes. Here they change at the steps of
 a computation, so that who asks little does not wait for who asks much. Who comes is taken to have computed as much as
 the least of those who are there, but for CREDIT_S: so long others wait, and no longer, whatever anybody did before.
+A long computation counts dearer, so that sheets asked one by one go before a list of fifty.
 """
 
 from __future__ import annotations
@@ -17,6 +18,10 @@ from sheetmargin_service.selection.time_limit import turns
 
 CREDIT_S = 0.5
 """More than a sheet takes, less than a person notices (a choice)."""
+LIGHT_S = 1.0
+"""A few sheets of any kind take less (a choice)."""
+HEAVY = 3.0
+"""Times that the seconds of a computation count beyond LIGHT_S (a choice): it keeps a quarter beside one other caller."""
 
 
 class TooManyAtOnce(Exception):  # noqa: N818 - what it says
@@ -119,4 +124,4 @@ class Turns:
         seconds = time.thread_time() - turn.since_s
         turn.since_s += seconds
         turn.used_s += seconds
-        self._used_s[turn.caller or ""] += seconds
+        self._used_s[turn.caller or ""] += seconds * (HEAVY if turn.used_s > LIGHT_S else 1.0)
