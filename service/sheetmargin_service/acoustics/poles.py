@@ -23,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -107,6 +107,10 @@ class Poles:
     def some(self, which: Indices | Flags) -> Poles:
         """Some of them."""
         return Poles(row=self.row[which], theta=self.theta[which], residue=self.residue[which])
+
+    def moved(self, row: Indices) -> Poles:
+        """The same in other rows (P,)."""
+        return replace(self, row=row)
 
 
 def find_poles(*, contour: Contour, samples: Complex, evaluate: Evaluate, span_rad: Array | None = None) -> Poles:

@@ -18,7 +18,7 @@ from sheetmargin_service.selection.list_cover.candidates import Candidates
 from sheetmargin_service.selection.list_cover.changeovers import cheapest_run
 from sheetmargin_service.selection.list_cover.class_sets import together
 from sheetmargin_service.selection.list_cover.cover import covers
-from sheetmargin_service.selection.list_cover.options import Options, list_of
+from sheetmargin_service.selection.list_cover.options import list_of
 from sheetmargin_service.selection.ranking import Plan
 from sheetmargin_service.selection.search import Search, Sharing, receiver_at
 from sheetmargin_service.selection.slack import slack_of
@@ -220,33 +220,34 @@ def _useless(class_result: ClassResult, plan: Plan) -> Fact:
 def _alone_for_list(class_results: Sequence[ClassResult]) -> list[Plan]:
     """Each class for as many sheets of a list as margins to first order let it serve: with the fewest positions and
     profiles, or, of a list in a given order, with the fewest changes."""
-    drafts = []
-    for class_result in class_results:
-        listed = list_of(class_result)
-        assignment = _assignment(listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
-        drafts.append((class_result, listed, assignment))
-    # For all classes together, so that they share the waves in a sheet.
-    distributions_at([(draft[0], setting, group) for draft in drafts for setting, group in _groups(*draft)])
-    return [_plan(*draft) for draft in drafts]
+    drafts = {row: _Draft(class_result) for row, class_result in enumerate(class_results)}
+    plans: dict[int, Plan] = {}
+    while len(plans) < len(drafts):
+        left = {row: draft for row, draft in drafts.items() if row not in plans}
+        # For all classes together, so that they share the waves in a sheet.
+        distributions_at([(one.class_result, setting, group) for one in left.values() for setting, group in one.groups])
+        plans |= {row: plan for row, draft in left.items() if (plan := draft.plan()) is not None}
+    return [plans[row] for row in drafts]
 
 
 def _with_what_each_serves_alone(plans: Sequence[tuple[ClassResult, Plan]]) -> list[tuple[ClassResult, Plan]]:
     """Plans of one class each, with those of the sheets they leave out that the class serves when it is asked for them
     alone: in a position that the plan has already, where that is as good for the sheet, or in its own."""
-    left_out = [(row, i) for row, (_, plan) in enumerate(plans) for i in sorted(plan.left_out)]
-    found = each_alone([(plans[row][0], i) for row, i in left_out])
     pairs = {row: list(plan.configured_pairs) for row, (_, plan) in enumerate(plans)}
-    each = zip(left_out, found, strict=True)
-    useful = [(row, i, own) for (row, i), own in each if isinstance(own, ConfiguredPair) and not unfit(own)]
-    distributions_at([(plans[row][0], pairs[row][0].choice.setting, [i]) for row, i, _ in useful if pairs[row]])
-    for row, i, own in useful:
-        class_result = plans[row][0]
-        there = (
-            build_configured_pair(class_result, setting, distributions_at([(class_result, setting, [i])])[0])
-            for setting in dict.fromkeys(pair.choice.setting for pair in pairs[row])
-        )
-        as_good = (pair for pair in there if not unfit(pair) and _standing(pair) <= _standing(own))
-        pairs[row].append(next(as_good, own))
+    # Sheet by sheet, as what passes through the one in hand is kept.
+    for i in range(len(plans[0][0].resolved_job.sheets)):
+        rows = [row for row, (_, plan) in enumerate(plans) if i in plan.left_out]
+        found = zip(rows, each_alone([(plans[row][0], i) for row in rows]), strict=True)
+        useful = {row: own for row, own in found if isinstance(own, ConfiguredPair) and not unfit(own)}
+        distributions_at([(plans[row][0], pairs[row][0].choice.setting, [i]) for row in useful if pairs[row]])
+        for row, own in useful.items():
+            class_result = plans[row][0]
+            there = (
+                build_configured_pair(class_result, setting, distributions_at([(class_result, setting, [i])])[0])
+                for setting in dict.fromkeys(pair.choice.setting for pair in pairs[row])
+            )
+            as_good = (pair for pair in there if not unfit(pair) and _standing(pair) <= _standing(own))
+            pairs[row].append(next(as_good, own))
     return [(class_result, _plan_with(pairs[row], plan.left_out)) for row, (class_result, plan) in enumerate(plans)]
 
 
@@ -266,47 +267,49 @@ def _assignment(candidates: Candidates, *, ordered: bool) -> Assignment:
     return [None] * candidates.margin.shape[1] if found is None else found.assignment
 
 
-def _groups(class_result: ClassResult, listed: Options, assignment: Assignment) -> list[Group]:
-    """The sheets of each row of an assignment at its setting, those of one position next to each other; a position that
-    is the only one is settled by the sheets that stand there."""
-    rows = sorted({row for row in assignment if row is not None})
-    positions = list(dict.fromkeys(listed.options[row].setting for row in rows))
-    found: list[Group] = []
-    for setting in positions:
-        groups = [
-            [i for i, r in enumerate(assignment) if r == row] for row in rows if listed.options[row].setting == setting
-        ]
-        at = _settled(class_result, groups).best if len(positions) == 1 else setting
-        found += [(at, group) for group in groups]
-    return found
+class _Draft:
+    """A class for as many sheets of a list as it may serve, before they are looked at in full: a row of its candidates
+    for each sheet."""
 
+    def __init__(self, class_result: ClassResult) -> None:
+        self.class_result = class_result
+        self._listed = list_of(class_result)
+        self._assignment = _assignment(self._listed.candidates, ordered=class_result.resolved_job.job.keep_sequence)
+        self._left_out = {i: nearness(class_result, i)[1] for i, row in enumerate(self._assignment) if row is None}
+        self._alone: dict[tuple[int, int], ConfiguredPair] = {}
+        self.groups = self._grouped()
 
-def _plan(
-    class_result: ClassResult,
-    listed: Options,
-    assignment: Assignment,
-    left_out: Mapping[int, Fact] | None = None,
-    alone: dict[tuple[int, int], ConfiguredPair] | None = None,
-) -> Plan:
-    """The pairs of an assignment of rows to sheets. A sheet that turns out not to be served has no say in where the
-    others' pair stands: it is left out, and the others are set anew. `alone`: pairs for one sheet, by setting and
-    sheet, that are known already."""
-    left_out = {i: nearness(class_result, i)[1] for i, row in enumerate(assignment) if row is None} | dict(
-        left_out or {}
-    )
-    alone = {} if alone is None else alone
-    asked = _groups(class_result, listed, assignment)
-    configured_pairs: list[ConfiguredPair] = []
-    found = distributions_at([(class_result, setting, group) for setting, group in asked])
-    missed: dict[int, Fact] = {}
-    for (setting, _), distributions in zip(asked, found, strict=True):
-        serving, failed = _configured_pairs(class_result, setting, distributions, alone)
-        configured_pairs += serving
-        missed |= failed
-    if missed and configured_pairs:
-        rest = [None if i in missed else row for i, row in enumerate(assignment)]
-        return _plan(class_result, listed, rest, left_out | missed, alone)
-    return _plan_with(configured_pairs, left_out | missed)
+    def plan(self) -> Plan | None:
+        """The pairs of the groups. A sheet that turns out not to be served has no say in where the others' pair stands:
+        it is left out, and where others are left these are grouped anew, for another look; None then."""
+        configured_pairs: list[ConfiguredPair] = []
+        found = distributions_at([(self.class_result, setting, group) for setting, group in self.groups])
+        missed: dict[int, Fact] = {}
+        for (setting, _), distributions in zip(self.groups, found, strict=True):
+            serving, failed = _configured_pairs(self.class_result, setting, distributions, self._alone)
+            configured_pairs += serving
+            missed |= failed
+        self._left_out |= missed
+        if missed and configured_pairs:
+            self._assignment = [None if i in missed else row for i, row in enumerate(self._assignment)]
+            self.groups = self._grouped()
+            return None
+        return _plan_with(configured_pairs, self._left_out)
+
+    def _grouped(self) -> list[Group]:
+        """The sheets of each row of the assignment at its setting, those of one position next to each other; a position
+        that is the only one is settled by the sheets that stand there."""
+        options, assignment = self._listed.options, self._assignment
+        rows = sorted({row for row in assignment if row is not None})
+        positions = list(dict.fromkeys(options[row].setting for row in rows))
+        found: list[Group] = []
+        for setting in positions:
+            groups = [
+                [i for i, r in enumerate(assignment) if r == row] for row in rows if options[row].setting == setting
+            ]
+            at = _settled(self.class_result, groups).best if len(positions) == 1 else setting
+            found += [(at, group) for group in groups]
+        return found
 
 
 def _configured_pairs(

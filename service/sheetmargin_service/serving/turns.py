@@ -21,7 +21,7 @@ CREDIT_S = 0.5
 LIGHT_S = 1.0
 """A few sheets of any kind take less (a choice)."""
 HEAVY = 3.0
-"""Times that the seconds of a computation count beyond LIGHT_S (a choice): it keeps a quarter beside one other caller."""
+"""Times that its seconds beyond LIGHT_S count (a choice): it keeps a quarter beside one other caller."""
 
 
 class TooManyAtOnce(Exception):  # noqa: N818 - what it says

@@ -123,7 +123,9 @@ class Ultrasonic(Principle[UltrasonicParameters]):
         found: dict[int, SignalDistribution] = {}
         for numbers in by_group.values():
             some = [own[number] for number in numbers]
-            distributions = some[0][0].pair_group.distributions(
+            first = some[0][0]
+            first.forget_waves_but([sheet for _, sheet, _ in some])
+            distributions = first.pair_group.distributions(
                 [(b.levels_of(sheet), b.setting_of(setting)) for b, sheet, setting in some]
             )
             found.update(zip(numbers, distributions, strict=True))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,6 +67,11 @@ class UltrasonicModel:
         if id(sheet) not in self.known:
             self.known[id(sheet)] = SheetLevels(pair_group=self.pair_group, sheet=sheet)
         return self.known[id(sheet)]
+
+    def forget_waves_but(self, sheets: Sequence[Sheet]) -> None:
+        """Keep waves of the sheets in hand alone: those of a whole list would not fit."""
+        for key in self.known.keys() - {id(sheet) for sheet in sheets}:
+            self.known[key].forget_waves()
 
     def signal_table(self, sheet: Sheet) -> SignalTable:
         return self.levels_of(sheet).signal_table.of(self._part)

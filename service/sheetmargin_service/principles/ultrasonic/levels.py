@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +39,7 @@ from sheetmargin_service.principles.ultrasonic.responses import (
     first_order_cases,
     lossy,
 )
+from sheetmargin_service.principles.ultrasonic.waves import KeptWaves, Waves
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -106,7 +107,7 @@ class Levels:
     The frequencies of the films, and of what is known of the model, are those of all paths; `lines` has the places of
     each path's own among them. `poles` are those of one ply in all cases and at all frequencies (C, 1, F), `span_rad`
     (2, F) the real angles about those that two sheets have to be asked about, too: empty, the first above the second,
-    where there are none.
+    where there are none. `waves` keeps what passes through two sheets; None keeps nothing.
     """
 
     model: SheetModel
@@ -117,6 +118,7 @@ class Levels:
     span_rad: Array
     every_film: int = 1
     uneven_nodes: int = UNEVEN_NODES
+    waves: KeptWaves | None = None
 
     @property
     def sheet(self) -> Sheet:
@@ -126,7 +128,7 @@ class Levels:
         """The same, a little rougher, where only a search looks: with every second film."""
         return replace(self, every_film=2, uneven_nodes=UNEVEN_NODES_TO_SEARCH)
 
-    def at_settings(self, settings: Sequence[tuple[int, int]]) -> Levels:
+    def at_settings(self, settings: Sequence[tuple[int, int]], *, waves: KeptWaves | None = None) -> Levels:
         """The same at some settings alone, each given as a path and its own setting: one path for each of them."""
         lines = [self.lines[path] for path, _ in settings]
         which = np.unique(np.concatenate(lines))
@@ -137,6 +139,7 @@ class Levels:
             paths=tuple(self.paths[path].at_setting(setting) for path, setting in settings),
             lines=tuple(np.searchsorted(which, own) for own in lines),
             span_rad=self.span_rad[:, which],
+            waves=waves,
         )
 
     def single(self) -> Branches:
@@ -226,9 +229,10 @@ class Levels:
                 return self._bonded(model, plies), ONE
             case "water-film":
                 weights = np.full(len(WATER_M), 1.0 / len(WATER_M))
-                return self._through(
-                    model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M), plies=2
-                ), weights
+                wet = self._through(
+                    "water", model, lambda m, k, f, s: m.wet(WATER_M[k], f, s), branches=len(WATER_M), plies=2
+                )
+                return wet, weights
             case "partial":
                 apart, weights = self._stack(model, plies)
                 together = self._touching(model, plies)[0] if plies > 2 else self._bonded(model, plies)
@@ -247,7 +251,7 @@ class Levels:
         return self._with_films(model, draws), np.full(DRAWS, 1.0 / DRAWS)
 
     def _bonded(self, model: SheetModel, plies: int) -> list[Complex]:
-        return self._through(model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
+        return self._through("bonded", model, lambda m, _, f, s: m.bonded(plies, f, s), branches=1, plies=plies)
 
     def _stack(self, model: SheetModel, plies: int) -> tuple[list[Complex], Array]:
         """Amplitudes of plies with air between them: a single film by its distribution, more by draws."""
@@ -272,17 +276,23 @@ class Levels:
         The mean over a film that varies within the spot is no rational function, and has no poles to be taken out. At
         frequencies where a ply has some it is made of even films, each with the poles that two sheets have there.
         """
-        samples = model.transmission_of_stack(
-            [self.films.between(joint) for joint in draws], self.films.frequency_hz[:, None], self.films.sin_theta
-        )
-        amplitudes = self._apply(samples, Poles.none(), np.arange(samples.shape[2]))
+
+        def compute(new: Indices) -> Waves:
+            films = self.films.at_frequencies(new)
+            between = [films.between(joint) for joint in draws]
+            stack = model.at_frequencies(new)
+            samples = stack.transmission_of_stack(between, films.frequency_hz[:, None], films.sin_theta)
+            return Waves(samples=samples, poles=Poles.none())
+
+        amplitudes = self._kept(("uneven films", len(model.cases), draws.tobytes()), compute)
         which = np.flatnonzero(self.span_rad[0] < self.span_rad[1])
         if not len(which):
             return amplitudes
         x, weights = np.polynomial.hermite_e.hermegauss(self.uneven_nodes if len(draws) == 1 else 1)
         film_m = (FILM_M[draws][..., None] * (1.0 + FILM_VARIATION * x)).reshape(len(draws), -1)
         resolved = self._through(
-            model.at_frequencies(which),
+            ("even films", self.uneven_nodes, draws.tobytes()),
+            model,
             lambda m, k, f, s: m.transmission_of_flat_stack(film_m[:, k], f, s),
             branches=film_m.shape[1],
             plies=len(draws) + 1,
@@ -296,6 +306,7 @@ class Levels:
 
     def _through(
         self,
+        what: Hashable,
         model: SheetModel,
         through: Through,
         *,
@@ -307,21 +318,36 @@ class Levels:
         """Amplitudes (C, K, F, N) by path of a transmission whose only singularities are poles, at the frequencies
         `which` of all. `halves`: two functions that share its poles, (2, C, K, F, S), where they lie close."""
         which = np.arange(len(self.films.frequency_hz)) if which is None else which
-        frequency_hz, contour = self.films.frequency_hz[which], self.paths[0].operator.contour
-        at = frequency_hz[:, None], self.films.sin_theta
-        samples = through(model, np.arange(branches), *at)
-        evaluate = _picked(model, through, frequency_hz, samples.shape[:3])
-        if halves is None:
-            poles = _thick_poles(contour, model, frequency_hz, samples, evaluate, plies=plies)
+        contour, every = self.paths[0].operator.contour, np.arange(branches)
+
+        def compute(new: Indices) -> Waves:
+            frequency_hz, stack = self.films.frequency_hz[which[new]], model.at_frequencies(which[new])
+            at = frequency_hz[:, None], self.films.sin_theta
+            samples = through(stack, every, *at)
+            evaluate = _picked(stack, through, frequency_hz, samples.shape[:3])
+            if halves is None:
+                poles = _thick_poles(contour, stack, frequency_hz, samples, evaluate, plies=plies)
+            else:
+                poles = find_poles_of_halves(
+                    contour=contour,
+                    halves=halves(stack, every, *at).reshape(2, -1, samples.shape[3]),
+                    evaluate_halves=_picked(stack, halves, frequency_hz, samples.shape[:3]),
+                    evaluate=evaluate,
+                    span_rad=np.tile(self.span_rad[:, which[new]], np.prod(samples.shape[:2])),
+                )
+            return Waves(samples=samples, poles=poles)
+
+        return self._kept((what, plies, len(model.cases)), compute, which)
+
+    def _kept(self, what: Hashable, compute: Callable[[Indices], Waves], which: Indices | None = None) -> list[Complex]:
+        """Amplitudes (C, K, F, N) by path of waves at the frequencies `which` of all, computed where they are not
+        known."""
+        which = np.arange(len(self.films.frequency_hz)) if which is None else which
+        if self.waves is None:
+            waves = compute(np.arange(len(which)))
         else:
-            poles = find_poles_of_halves(
-                contour=contour,
-                halves=halves(model, np.arange(branches), *at).reshape(2, -1, samples.shape[3]),
-                evaluate_halves=_picked(model, halves, frequency_hz, samples.shape[:3]),
-                evaluate=evaluate,
-                span_rad=np.tile(self.span_rad[:, which], np.prod(samples.shape[:2])),
-            )
-        return self._apply(samples, poles, which)
+            waves = self.waves.at(what, self.films.frequency_hz[which], compute)
+        return self._apply(waves.samples, waves.poles, which)
 
     def _apply(self, samples: Complex, poles: Poles, which: Indices) -> list[Complex]:
         """Amplitudes (C, K, F, N) by path from samples (C, K, F, S) at the frequencies `which`, and poles by their row

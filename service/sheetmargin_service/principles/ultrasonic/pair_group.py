@@ -39,6 +39,7 @@ from sheetmargin_service.principles.ultrasonic.spreads import (
     ripple_variance,
 )
 from sheetmargin_service.principles.ultrasonic.tilts import Run, run_over_settings
+from sheetmargin_service.principles.ultrasonic.waves import KeptWaves
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -219,6 +220,7 @@ class SheetLevels:
     sheet: Sheet
     _drawn_samples: dict[tuple[int, ...], tuple[Complex, Poles] | None] = field(default_factory=dict)
     _double_weights: list[Array] = field(default_factory=list)
+    _waves: KeptWaves = field(default_factory=KeptWaves)
 
     @cached_property
     def levels(self) -> Levels:
@@ -339,7 +341,7 @@ class SheetLevels:
             place = int(pair_group.keep[setting])
             pair = next(p for p, part in enumerate(pair_group.settings) if part.start <= setting < part.stop)
             places.append((pair, place - int(pair_group.row.settings[pair][0])))
-        levels, cases = self.levels.at_settings(places), len(self.levels.model.cases)
+        levels, cases = self.levels.at_settings(places, waves=self._waves), len(self.levels.model.cases)
         double = levels.double(cases)
         return Others(
             double=double,
@@ -348,6 +350,10 @@ class SheetLevels:
             fewer=levels.fewer(cases) if self.sheet.fewer_plies else None,
             drawn=tuple(self._drawn_single(*place) for place in places),
         )
+
+    def forget_waves(self) -> None:
+        """Keep no longer what passes through two sheets at each frequency: some 10 MB."""
+        self._waves.known.clear()
 
     def _drawn_single(self, path: int, setting: int) -> Array | None:
         """One sheet in each draw at a setting of a path, (J,), where parabolas are not good enough for it."""
