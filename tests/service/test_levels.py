@@ -11,9 +11,11 @@ from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.operators import gaussian_band
 from sheetmargin_service.materials.material import Isotropic
 from sheetmargin_service.materials.stiffness import elastic_constants
+from sheetmargin_service.principles.ultrasonic import PRINCIPLE
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
-from sheetmargin_service.principles.ultrasonic.levels import PARTIAL_CONTACT
+from sheetmargin_service.principles.ultrasonic.levels import EVERY_FILM_MOVED, PARTIAL_CONTACT
 from sheetmargin_service.principles.ultrasonic.responses import DRAWS, first_order_cases
+from sheetmargin_service.principles.ultrasonic.waves import KeptWaves
 from support.principle_cases import at_angles, class_model, sheet
 from support.quadrature import Beam, integrate, lamb_angles
 
@@ -33,6 +35,7 @@ SHEETS = {
     "glass": sheet("glass", thickness_um=2000),
     "thin glass": sheet("glass", thickness_um=1000),
     "wafer": sheet("silicon", thickness_um=300),
+    "PMMA": sheet("pmma", thickness_um=3000),
 }
 
 
@@ -194,9 +197,49 @@ def test_one_setting_is_that_of_all():
 def test_all_films_are_those_of_the_distribution():
     every = levels("ultrasonic-300k", "paper")
     index, _ = film_weights(SHEETS["paper"].trapped_air)
-    over = every.over_films(2)
+    over, double = every.over_films(2), every.double(2).attenuation_db
     assert over.shape == (2, len(FILM_M), len(made("ultrasonic-300k").pair.gap_mm))
-    assert over[:, index] == pytest.approx(every.double(2).attenuation_db, abs=1e-9)
+    assert over[0, index] == pytest.approx(double[0], abs=1e-9)
+    assert over[:, index[::EVERY_FILM_MOVED]] == pytest.approx(double[:, ::EVERY_FILM_MOVED], abs=1e-9)
+
+
+@pytest.mark.parametrize("class_id", ["ultrasonic-180k", "ultrasonic-300k"])
+@pytest.mark.parametrize("name", ["paper", "coated board", "film", "card", "foil", "steel", "wafer"])
+def test_what_is_not_known_moves_neighbouring_films_alike(class_id, name):
+    """By the weights of the films, within a twentieth of what each unknown changes of two sheets, or 0.1 dB."""
+    every = levels(class_id, name).at_settings([(0, SETTINGS // 2), (0, 0)])
+    index, weights = film_weights(SHEETS[name].trapped_air)
+    cases = len(first_order_cases(SHEETS[name]))
+    over, double = every.over_films(cases)[:, index], every.double(cases).attenuation_db
+    assert double[0] == pytest.approx(over[0], abs=1e-9)
+    changes = over[1:] - over[:1]
+    off, size = (np.sqrt(np.einsum("ckn,k->cn", np.square(each), weights)) for each in (double[1:] - over[1:], changes))
+    assert (off <= np.maximum(0.1, 0.05 * size)).all(), (off.max(), size.flat[off.argmax()])
+
+
+@pytest.mark.parametrize(("class_id", "name"), [("ultrasonic-180k", "paper"), ("ultrasonic-400k", "PMMA")])
+def test_waves_are_computed_once_at_each_frequency(class_id, name):
+    """Two settings one after another, where poles are near, too: as each by itself."""
+    every = levels(class_id, name)
+    kept, cases = KeptWaves(), len(first_order_cases(SHEETS[name]))
+    for setting in ((0, 3), (0, SETTINGS // 2)):
+        known = len(kept.known)
+        with_those_before = every.at_settings([setting], waves=kept)
+        alone = every.at_settings([setting])
+        assert with_those_before.double(cases).attenuation_db == pytest.approx(alone.double(cases).attenuation_db)
+        assert with_those_before.blocked(cases).attenuation_db == pytest.approx(alone.blocked(cases).attenuation_db)
+        assert known in (0, len(kept.known))
+    assert any(len(one.poles.row) for one in kept.known.values()) == (name == "PMMA")
+
+
+def test_waves_of_the_sheets_in_hand_alone_are_kept():
+    model = class_model("ultrasonic-300k")
+    one, other = model.levels_of(SHEETS["paper"]), model.levels_of(SHEETS["board"])
+    PRINCIPLE.distributions([(model, SHEETS["paper"], 3)])
+    assert one._waves.known
+    PRINCIPLE.distributions([(model, SHEETS["board"], 3), (model, SHEETS["board"], 40)])
+    assert other._waves.known
+    assert not one._waves.known
 
 
 def test_a_single_has_one_branch_a_case():
