@@ -206,7 +206,7 @@ def test_all_films_are_those_of_the_distribution():
 @pytest.mark.parametrize("class_id", ["ultrasonic-180k", "ultrasonic-300k"])
 @pytest.mark.parametrize("name", ["paper", "coated board", "film", "card", "foil", "steel", "wafer"])
 def test_what_is_not_known_moves_neighbouring_films_alike(class_id, name):
-    """By the weights of the films, within a twentieth of what each unknown changes of two sheets, or 0.1 dB."""
+    """By the weights of the films, within a twentieth of what each unknown changes of two sheets, or 0.2 dB."""
     every = levels(class_id, name).at_settings([(0, SETTINGS // 2), (0, 0)])
     index, weights = film_weights(SHEETS[name].trapped_air)
     cases = len(first_order_cases(SHEETS[name]))
@@ -214,7 +214,7 @@ def test_what_is_not_known_moves_neighbouring_films_alike(class_id, name):
     assert double[0] == pytest.approx(over[0], abs=1e-9)
     changes = over[1:] - over[:1]
     off, size = (np.sqrt(np.einsum("ckn,k->cn", np.square(each), weights)) for each in (double[1:] - over[1:], changes))
-    assert (off <= np.maximum(0.1, 0.05 * size)).all(), (off.max(), size.flat[off.argmax()])
+    assert (off <= np.maximum(0.2, 0.05 * size)).all(), (off.max(), size.flat[off.argmax()])
 
 
 @pytest.mark.parametrize(("class_id", "name"), [("ultrasonic-180k", "paper"), ("ultrasonic-400k", "PMMA")])

@@ -62,7 +62,7 @@ BENT_TURNS = 0.25
 """Wavelengths of the slowest wave across a sheet from which one sheet is computed in every draw: towards its first
 thickness resonance its level runs over stiffness and size as no parabola does."""
 EVERY_FILM_MOVED = 2
-"""Of so many films one is asked for what is not known of the sheet: by the weights of the films within 0.1 dB or a
+"""Of so many films one is asked for what is not known of the sheet: by the weights of the films within 0.2 dB or a
 twentieth of what it changes."""
 EVEN_DB = 0.02
 """Difference between band and centre up to which the centre stands for the band."""
