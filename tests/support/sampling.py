@@ -71,7 +71,7 @@ class Sampler:
             two = (model.transmission_of_flat_stack(film[None], frequency_hz, sin_theta) for film in films)
             return sum(w * each for w, each in zip(WEIGHT, two, strict=True))
 
-        amplitude = levels._through(levels.model.first(1), through, branches=len(FINE_FILM_M), plies=0)
+        amplitude = levels._through("a spot", levels.model.first(1), through, branches=len(FINE_FILM_M), plies=0)
         return levels._branches(amplitude, np.ones(1)).attenuation_db[0, :, 0]
 
     def _steady(self, true_db: Array, variance: float, rng: np.random.Generator) -> Array:

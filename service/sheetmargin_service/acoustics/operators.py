@@ -23,7 +23,6 @@ The gap counts from face to face and the sheet takes the place of air: give T e^
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -39,10 +38,6 @@ from sheetmargin_service.cached import cached_property
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
-
-ResponseFunction = Callable[[Array, Complex], Complex]
-"""`response(frequency_hz, sin_theta)`: a coefficient of the sheet, computed element by element. Frequency comes as (F,
-1), the sine as (S,); the result is (cases..., F, S)."""
 
 _REACH = 1.2
 """Terms of the series over those that it needs on the real axis: above it P_n grows like e^(n height)."""
