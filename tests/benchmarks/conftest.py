@@ -20,6 +20,7 @@ ROWS = {
     ),
     "default_call_worst": ("the same: the worst sheet", "at most 250"),
     "default_call_worst_is": ("(which that is)", ""),
+    "another_line_over_new": ("the same sheet asked again on another line, over a new sheet: median of 26 sheets", ""),
     "selector_median": ("the selector's question, whole service, in plane-wave solutions: median of 7 sheets", ""),
     "selector_worst": ("the same: the worst sheet", ""),
     "layered_over_plain": ("a sheet of five layers over copy paper", ""),

@@ -16,6 +16,7 @@ from sheetmargin_service.detectors.catalogue import Catalogue
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.measurement.predict import predict
 from sheetmargin_service.principles.catalogues import reference_catalogue
+from sheetmargin_service.principles.ultrasonic.pair_group import sheet_levels
 from sheetmargin_service.principles.ultrasonic.responses import Case, SheetModel
 from sheetmargin_service.selection.recommend import recommend
 from support.costs import Work, exponent
@@ -31,7 +32,11 @@ LIMIT = 1.05
 
 
 def asked(job: Job, catalogue: Catalogue | None = None) -> Work:
-    return lambda: recommend(job, catalogue=catalogue or reference_catalogue(), library=load_library())
+    def ask() -> None:
+        sheet_levels.cache_clear()
+        recommend(job, catalogue=catalogue or reference_catalogue(), library=load_library())
+
+    return ask
 
 
 def test_layers(record_property: Record) -> None:
@@ -102,9 +107,12 @@ def test_grid(record_property: Record) -> None:
                 tilt_deg=tuple(np.linspace(0.0, 40.0, side).round(2).tolist()),
             ),
         )
-        return lambda: predict(
-            resolved_job, job=Job(sheets=(PAPER,)), catalogue=reference_catalogue(), library=load_library()
-        )
+
+        def ask() -> None:
+            sheet_levels.cache_clear()
+            predict(resolved_job, job=Job(sheets=(PAPER,)), catalogue=reference_catalogue(), library=load_library())
+
+        return ask
 
     found = exponent([side * side for side in sides], [mapped(side) for side in sides], times=3)
     record_property("exponent_grid", round(found, 2))

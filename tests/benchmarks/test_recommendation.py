@@ -14,12 +14,13 @@ from pathlib import Path
 from statistics import median
 
 import pytest
-from sheetmargin.contract.job import Job, Layer
+from sheetmargin.contract.job import Job, Layer, Line
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles.catalogues import reference_catalogue
+from sheetmargin_service.principles.ultrasonic.pair_group import sheet_levels
 from sheetmargin_service.selection.recommend import recommend
 from support.converter import plates, stock
 from support.costs import Work, cost_s, plane_wave_solution, ratio
@@ -45,9 +46,16 @@ def sheets() -> dict[str, SheetSpec]:
     }
 
 
-def asked(*specs: SheetSpec) -> Work:
-    job = Job(sheets=specs)
-    return lambda: recommend(job, catalogue=reference_catalogue(), library=load_library())
+def asked(*specs: SheetSpec, anew: bool = True, line: Line | None = None) -> Work:
+    """The default call, of sheets that were not asked about before, unless not `anew`."""
+    job = Job(sheets=specs) if line is None else Job(sheets=specs, line=line)
+
+    def ask() -> None:
+        if anew:
+            sheet_levels.cache_clear()
+        recommend(job, catalogue=reference_catalogue(), library=load_library())
+
+    return ask
 
 
 def record_spread(record_property: Record, name: str, costs: dict[str, float]) -> None:
@@ -67,6 +75,16 @@ def test_the_default_call(record_property: Record) -> None:
     assert max(costs.values()) <= 2400.0
 
 
+def test_the_same_sheet_on_another_line(record_property: Record) -> None:
+    """As an engineer asks who tries speeds."""
+    slow, fast = (Line(speed_m_per_min=speed) for speed in (60.0, 120.0))
+    shares = []
+    for spec in sheets().values():
+        new, again = asked(spec, line=slow), asked(spec, anew=False, line=fast)
+        shares.append(ratio(lambda new=new, again=again: (new(), again()), new, times=3) - 1.0)
+    record_property("another_line_over_new", round(median(shares), 2))
+
+
 QUESTION = {
     "line": {"speed_m_per_min": 100, "sheet_length_mm": 700, "flutter_mm": 2, "clearance_above_mm": 150},
     "limit": 3,
@@ -80,11 +98,10 @@ def test_the_selectors_resolved_job(record_property: Record) -> None:
     turn = iter(range(1_000_000))
 
     def class_result(name: str) -> Work:
-        spec = WIRE[name]
-
         def work() -> None:
-            line = QUESTION["line"] | {"sheet_spacing_mm": 50 + next(turn) / 1000}
-            answer = client.post("/v1/recommendations", json={"sheets": [spec], **QUESTION, "line": line})
+            changed = 1.0 + 1e-5 * next(turn)
+            spec = {field: value if field == "material" else changed * value for field, value in WIRE[name].items()}
+            answer = client.post("/v1/recommendations", json={"sheets": [spec], **QUESTION})
             assert answer.status_code == 200, answer.text
 
         return work

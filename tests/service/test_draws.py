@@ -23,10 +23,10 @@ from sheetmargin_service.principles.draws import (
     weighted_quantiles,
 )
 from sheetmargin_service.principles.protocol import Spread
-from sheetmargin_service.principles.ultrasonic import films, receiver
 from sheetmargin_service.principles.ultrasonic.films import film_weights
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import Readings, rates_of
+from support.forget import forget_draws
 from support.principle_cases import class_model, predictive, sheet
 from support.worlds import in_world
 
@@ -75,8 +75,8 @@ def _normal() -> np.ndarray:
 
 
 def _forget():
-    for cached in (draws._table, films.drawn_film_weights, receiver.bypass_steps):
-        cached.cache_clear()
+    draws._table.cache_clear()
+    forget_draws()
 
 
 @pytest.mark.parametrize(

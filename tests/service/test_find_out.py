@@ -14,11 +14,11 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.principles import draws
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.draws import COUNT, conditional_chances, drawn
-from sheetmargin_service.principles.ultrasonic import films
 from sheetmargin_service.selection import recommend as recommending
 from sheetmargin_service.selection.misreads import rates_of
 from sheetmargin_service.selection.readings import readings_of
 from sheetmargin_service.selection.targets import may_turn
+from support.forget import forget_draws
 
 LIBRARY, CATALOGUE = load_library(), reference_catalogue()
 
@@ -55,7 +55,7 @@ def fixed(monkeypatch, unknowns, deviations):
     for name, place in zip(unknowns, deviations, strict=True):
         table[:, draws.UNKNOWNS.index(name)] = place
     monkeypatch.setattr(draws, "_table", lambda: table)
-    films.drawn_film_weights.cache_clear()
+    forget_draws()
 
 
 BRUTE = {
@@ -88,7 +88,7 @@ def test_an_effect_is_that_of_asking_again_with_the_input_fixed(name, monkeypatc
                 for kind, target in found.resolved_job.targets.items()
             ]
             chances.append(draws.chance_of(reduce(np.maximum, excess)))
-    films.drawn_film_weights.cache_clear()
+    forget_draws()
     print(name, effect, np.std(chances), np.round(chances, 2))
     assert effect == pytest.approx(float(np.std(chances)), abs=0.05)
 

@@ -7,15 +7,21 @@ from functools import cache
 
 import numpy as np
 import pytest
+from sheetmargin.contract.job import Job, Line
+from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
 from sheetmargin_service.acoustics.operators import gaussian_band
+from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import Isotropic
 from sheetmargin_service.materials.stiffness import elastic_constants
+from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic import PRINCIPLE
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
 from sheetmargin_service.principles.ultrasonic.levels import EVERY_FILM_MOVED, PARTIAL_CONTACT
-from sheetmargin_service.principles.ultrasonic.responses import DRAWS, first_order_cases
+from sheetmargin_service.principles.ultrasonic.pair_group import sheet_levels
+from sheetmargin_service.principles.ultrasonic.responses import DRAWS, SheetModel, first_order_cases
 from sheetmargin_service.principles.ultrasonic.waves import KeptWaves
+from sheetmargin_service.selection.recommend import recommend
 from support.principle_cases import at_angles, class_model, sheet
 from support.quadrature import Beam, integrate, lamb_angles
 
@@ -306,3 +312,21 @@ def test_plies_are_drawn_stacks():
     assert np.all(np.diff(means) > 20.0)
     as_one = levels("ultrasonic-300k", "paper").double(1)
     assert fewer.attenuation_db[0] == pytest.approx(as_one.attenuation_db[0], abs=1e-9)
+
+
+def test_the_same_sheet_on_another_line_takes_no_new_waves(monkeypatch):
+    """And is answered as if it were asked for the first time."""
+    one, other = (
+        Job(sheets=(SheetSpec(material="pvc-rigid", thickness_um=760),), line=Line(speed_m_per_min=speed))
+        for speed in (60.0, 200.0)
+    )
+
+    def ask(job):
+        return recommend(job, catalogue=reference_catalogue(), library=load_library())
+
+    sheet_levels.cache_clear()
+    anew = ask(other)
+    sheet_levels.cache_clear()
+    ask(one)
+    monkeypatch.setattr(SheetModel, "transmission_of_stack", lambda *_: pytest.fail("waves are computed again"))
+    assert ask(other) == anew

@@ -14,6 +14,7 @@ from sheetmargin_service.principles.ultrasonic import blocking, films, pair_grou
 from sheetmargin_service.principles.ultrasonic.spreads import GRID
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Readings, misreads_of, rates_of, run_chance
 from sheetmargin_service.selection.targets import PAIRS
+from support.forget import forget_draws
 from support.principle_cases import class_model, sheet
 from support.sampling import Sampler
 
@@ -148,9 +149,9 @@ def as_nominal(unknown: str) -> np.ndarray:
 def nominal(monkeypatch):
     for module in (protocol, films, blocking, responses, pair_group):
         monkeypatch.setattr(module, "drawn", as_nominal)
-    films.drawn_film_weights.cache_clear()
+    forget_draws()
     yield
-    films.drawn_film_weights.cache_clear()
+    forget_draws()
 
 
 def compared(class_id, a_sheet, gap_mm, tilt_deg, low, high, readings):

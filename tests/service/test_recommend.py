@@ -26,6 +26,7 @@ from sheetmargin_service.selection.readings import readings_of
 from sheetmargin_service.selection.recommend import rank, recommend
 from sheetmargin_service.selection.search import receiver_at
 from sheetmargin_service.selection.targets import ORDER, SUITABLE, judge
+from support.forget import forget_settings
 
 CATALOGUE, LIBRARY = reference_catalogue(), load_library()
 ULTRASONIC = ("ultrasonic",)
@@ -93,11 +94,11 @@ def test_a_grid_twice_as_fine_ranks_alike(monkeypatch):
     monkeypatch.setattr(
         pair_module, "searched_tilts_deg", lambda **beam: np.arange(0.0, searched_tilts_deg(**beam)[-1] + 0.1, 2.5)
     )
-    pair_module.pair_in_air.cache_clear()
+    forget_settings()
     try:
         fine = answer(PAPER, principles=ULTRASONIC, limit=10)
     finally:
-        pair_module.pair_in_air.cache_clear()
+        forget_settings()
     order = [[r.setups[0].detector_class.id for r in found.recommendations] for found in (coarse, fine)]
     assert order[0] == order[1]
     for rough, smooth in zip(coarse.recommendations, fine.recommendations, strict=True):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -22,6 +21,8 @@ from sheetmargin_service.selection.configured_pair import Served, build_configur
 from sheetmargin_service.selection.installation import class_of
 from sheetmargin_service.selection.installed_class import choice_of, class_result_at
 from sheetmargin_service.selection.targets import AS_SET
+
+from support.forget import forget_draws
 
 LIBRARY, CATALOGUE = load_library(), reference_catalogue()
 
@@ -53,20 +54,11 @@ def other_worlds(seed: int, *, set_anew: int | None = None) -> Iterator[None]:
         table[:, columns] = _drawn(set_anew)[:, columns]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(draws, "_table", lambda: table)
-        _forget()
+        forget_draws()
         yield
-    _forget()
+    forget_draws()
 
 
 def _drawn(seed: int) -> np.ndarray:
     points = qmc.Sobol(d=len(draws.UNKNOWNS), scramble=True, rng=np.random.default_rng(seed)).random(draws.COUNT)
     return np.clip(ndtri(points), -draws.REACH, draws.REACH)
-
-
-def _forget() -> None:
-    """What the service keeps may rest on the draws."""
-    for name, module in list(sys.modules.items()):
-        if name.startswith("sheetmargin_service.principles."):
-            for kept in vars(module).values():
-                if callable(getattr(kept, "cache_clear", None)) and kept is not draws.__dict__.get("_table"):
-                    kept.cache_clear()

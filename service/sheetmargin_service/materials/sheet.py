@@ -79,6 +79,10 @@ class Sheet:
     gloss: bool | None = None
     lap: Lap | None = None
 
+    def __hash__(self) -> int:
+        """By what tells most sheets apart: what was assumed of one has values that cannot be hashed."""
+        return hash((self.material_id, self.grammage_gsm, self.thickness_um, self.plies))
+
     @property
     def double_plies(self) -> int:
         """Plies that lie on one another where a double passes."""

@@ -17,6 +17,7 @@ from sheetmargin_service.acoustics.air import Air, absorption_db_per_m
 from sheetmargin_service.acoustics.contour import Contour
 from sheetmargin_service.detectors.demands import Demands
 from sheetmargin_service.detectors.model import DetectorClass
+from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Asked, ClassModel, Fact, Places, Principle, SignalDistribution
 from sheetmargin_service.principles.sound_beam import SoundBeam
@@ -105,7 +106,7 @@ class Ultrasonic(Principle[UltrasonicParameters]):
         for members in by_path.values():
             pair_group, known = (
                 pair_group_under(tuple(p for _, _, p in members), conditions),
-                dict[int, SheetLevels](),
+                dict[Sheet, SheetLevels](),
             )
             for index, (number, c, _) in enumerate(members):
                 made[number] = UltrasonicModel(detector_class=c, pair_group=pair_group, index=index, known=known)

@@ -14,7 +14,7 @@ from sheetmargin_service.principles.conditions import Conditions
 from sheetmargin_service.principles.protocol import Fact, Receiver, Settings, SignalDistribution, SignalTable
 from sheetmargin_service.principles.ultrasonic.facts import facts_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, Row
-from sheetmargin_service.principles.ultrasonic.pair_group import PairGroup, SheetLevels
+from sheetmargin_service.principles.ultrasonic.pair_group import PairGroup, SheetLevels, sheet_levels
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 
 Array = NDArray[np.float64]
@@ -25,13 +25,13 @@ Indices = NDArray[np.intp]
 class UltrasonicModel:
     """The class that stands at `index` of a group of pairs. N settings: its own that fit the line.
 
-    `known`: what is known of each sheet, by identity; classes that are asked together share them.
+    `known`: what is known of each sheet; classes that are asked together share them.
     """
 
     detector_class: DetectorClass
     pair_group: PairGroup
     index: int
-    known: dict[int, SheetLevels]
+    known: dict[Sheet, SheetLevels]
 
     @property
     def pair(self) -> Pair:
@@ -64,14 +64,14 @@ class UltrasonicModel:
 
     def levels_of(self, sheet: Sheet) -> SheetLevels:
         """What is known of a sheet before the group of pairs, computed once."""
-        if id(sheet) not in self.known:
-            self.known[id(sheet)] = SheetLevels(pair_group=self.pair_group, sheet=sheet)
-        return self.known[id(sheet)]
+        if sheet not in self.known:
+            self.known[sheet] = sheet_levels(self.pair_group, sheet)
+        return self.known[sheet]
 
     def forget_waves_but(self, sheets: Sequence[Sheet]) -> None:
         """Keep waves of the sheets in hand alone: those of a whole list would not fit."""
-        for key in self.known.keys() - {id(sheet) for sheet in sheets}:
-            self.known[key].forget_waves()
+        for sheet in self.known.keys() - set(sheets):
+            self.known[sheet].forget_waves()
 
     def signal_table(self, sheet: Sheet) -> SignalTable:
         return self.levels_of(sheet).signal_table.of(self._part)

@@ -48,9 +48,9 @@ Parabolas = Mapping[str, tuple[Array, Array]]
 """Slope and bend of levels over what is drawn, by its name."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class PairGroup:
-    """Pairs of a row under given conditions. `keep` (N,): the row's settings that fit the line."""
+    """Pairs of a row under given conditions, known by identity. `keep` (N,): the row's settings that fit the line."""
 
     row: Row
     conditions: Conditions
@@ -147,11 +147,11 @@ class PairGroup:
     def distributions(self, asked: Sequence[tuple[SheetLevels, int]]) -> list[SignalDistribution]:
         """Sheets, each at one setting, with every spread."""
         settings: dict[int, list[int]] = defaultdict(list)
+        by_id = {id(sheet): sheet for sheet, _ in asked}
         for sheet, setting in asked:
             settings[id(sheet)].append(setting)
-        by_id = {id(sheet): sheet for sheet, _ in asked}
-        pairs = {key: by_id[key].at_settings(settings[key]) for key in settings}
-        return [sheet.distribution(at, pairs[id(sheet)].at(settings[id(sheet)].index(at))) for sheet, at in asked]
+        found = {(key, at): one for key in settings for at, one in by_id[key].distributions(settings[key]).items()}
+        return [found[id(sheet), setting] for sheet, setting in asked]
 
     def open_spread(self, setting: int) -> Spread:
         """What is read without a sheet, whichever sheet is asked about."""
@@ -221,6 +221,7 @@ class SheetLevels:
     _drawn_samples: dict[tuple[int, ...], tuple[Complex, Poles] | None] = field(default_factory=dict)
     _double_weights: list[Array] = field(default_factory=list)
     _waves: KeptWaves = field(default_factory=KeptWaves)
+    _known: dict[int, SignalDistribution] = field(default_factory=dict)
 
     @cached_property
     def levels(self) -> Levels:
@@ -363,7 +364,15 @@ class SheetLevels:
         samples = self._drawn_samples[lines]
         return None if samples is None else self.levels.drawn_single(path, setting, samples)
 
-    def distribution(self, setting: int, others: Others) -> SignalDistribution:
+    def distributions(self, settings: Sequence[int]) -> dict[int, SignalDistribution]:
+        """Some settings with every spread, computed once."""
+        new = [at for at in dict.fromkeys(settings) if at not in self._known]
+        if new:
+            others = self.at_settings(new)
+            self._known.update({at: self._distribution(at, others.at(place)) for place, at in enumerate(new)})
+        return {at: self._known[at] for at in settings}
+
+    def _distribution(self, setting: int, others: Others) -> SignalDistribution:
         """One setting with every spread, from the branches of two sheets and of a ply fewer there."""
         single, fewer, (one, two) = self.single.branches.at(setting), others.fewer, self._placed
         double_db, weights, beside = others.double.attenuation_db, others.weights, self._beside(single, others.drawn[0])
@@ -451,6 +460,13 @@ class SheetLevels:
             "drift": (drift, drift),
             "air": (air, air),
         }
+
+
+@lru_cache(maxsize=6)
+def sheet_levels(pair_group: PairGroup, sheet: Sheet) -> SheetLevels:
+    """A sheet before a group, as the last questions left it: the next one is often about the same sheet on another
+    line. Of each path of integration (three) two sheets are kept, some 10 MB each."""
+    return SheetLevels(pair_group=pair_group, sheet=sheet)
 
 
 def _parabolas(levels: Array) -> tuple[Array, Array, Array]:

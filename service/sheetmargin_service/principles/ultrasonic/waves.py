@@ -48,10 +48,14 @@ class KeptWaves:
     def at(self, what: Hashable, frequency_hz: Array, compute: Callable[[Indices], Waves]) -> Waves:
         """Waves at some frequencies (F,); `compute` is asked for those, by their places, that are not known."""
         keys = [(what, hertz) for hertz in frequency_hz.tolist()]
-        new = [place for place, key in enumerate(keys) if key not in self.known]
+        # Others may forget meanwhile what is kept.
+        each = {key: kept for key in keys if (kept := self.known.get(key)) is not None}
+        new = [place for place, key in enumerate(keys) if key not in each]
         if new:
             found = compute(np.array(new))
-            self.known.update(zip([keys[place] for place in new], found.by_line(), strict=True))
+            computed = dict(zip([keys[place] for place in new], found.by_line(), strict=True))
+            self.known.update(computed)
             if len(new) == len(keys):
                 return found
-        return joined([self.known[key] for key in keys])
+            each |= computed
+        return joined([each[key] for key in keys])
