@@ -14,9 +14,12 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from prometheus_client import CollectorRegistry, generate_latest
+from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.parser import text_string_to_metric_families
 from sheetmargin_service.app import create_app, load_service
 from sheetmargin_service.config import Settings
+from sheetmargin_service.serving import metric_files
 from support.answers import CountingRecommend
 
 QUERY = "/v1/recommendations?material=copy-paper&grammage_gsm=80"
@@ -159,6 +162,26 @@ def test_counts_of_ended_processes_stay_and_their_files_go(tmp_path: Path) -> No
         [sys.executable, "-c", PROCESSES, str(tmp_path)], env=clean, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
+
+
+def test_a_process_that_begins_to_count_is_read_at_any_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def read() -> bytes:
+        registry = CollectorRegistry()
+        MultiProcessCollector(registry, path=str(tmp_path))  # type: ignore[no-untyped-call]
+        return generate_latest(registry)
+
+    real, read_meanwhile = os.posix_fallocate, []
+
+    def give_room(*how: int) -> None:
+        read_meanwhile.append(read())
+        real(*how)
+
+    monkeypatch.setenv(metric_files.DIRECTORY, str(tmp_path))
+    monkeypatch.setattr(os, "posix_fallocate", give_room)
+    metric_files.reserve(77)
+    assert len(read_meanwhile) == 3
+    assert sorted(file.stat().st_size for file in tmp_path.glob("*_77.db")) == [metric_files.ROOM] * 3
+    read()
 
 
 def test_the_dashboard_asks_for_what_is_counted(app: Flask) -> None:

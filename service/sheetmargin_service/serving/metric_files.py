@@ -69,8 +69,12 @@ def reserve(process: int) -> None:
 
 def _reserve(directory: Path, process: int | str) -> None:
     for kind in (*_KINDS, "gauge_livesum"):
-        with (directory / f"{kind}_{process}.db").open("ab") as file:
+        made = directory / f"{kind}_{process}.db"
+        # Who reads the counts meanwhile would stumble over a file that is still empty.
+        empty = made.with_suffix(".new")
+        with empty.open("wb") as file:
             os.posix_fallocate(file.fileno(), 0, ROOM)
+        empty.replace(made)
 
 
 def _remove(directory: Path, owner: int) -> None:
