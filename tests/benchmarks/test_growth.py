@@ -103,7 +103,7 @@ def test_grid(record_property: Record) -> None:
             sheet=PAPER,
             setup=InstalledSetup(detector_class="ultrasonic-300k", gap_mm=30.0),
             grid=Grid(
-                gap_mm=tuple(np.linspace(20.0, 50.0, side).round(2).tolist()),
+                gap_mm=tuple(np.linspace(20.0, 40.0, side).round(2).tolist()),
                 tilt_deg=tuple(np.linspace(0.0, 40.0, side).round(2).tolist()),
             ),
         )

@@ -20,6 +20,8 @@ from sheetmargin_service.serving.socket_timeouts import READ_S, PatientSocket
 
 PROBES = (b"GET /livez ", b"GET /readyz ")
 """How a probe's request begins."""
+LET_OTHERS_S = 0.005
+"""More than an idle worker takes to wake up, less than a step of a computation (a choice)."""
 _OURS = (errors.InvalidResponseHeader, errors.InvalidResponseHeaderName)
 _STATUS = {
     errors.LimitRequestLine: (414, "URI Too Long", "too-long"),
@@ -57,6 +59,16 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
     def init_process(self) -> None:
         self.probes = ThreadPoolExecutor(max_workers=1)
         super().init_process()
+
+    def accept(self, listener: socket.socket) -> None:
+        """Take a connection; while requests are under way here, only where no idle worker does at once."""
+        if self._under_way() > 0:
+            time.sleep(LET_OTHERS_S)
+        super().accept(listener)
+
+    def _under_way(self) -> int:
+        """Connections with a request that is answered or waits for a thread."""
+        return int(self.nr_conns) - len(self.keepalived_conns) - len(self.pending_conns)
 
     def enqueue_req(self, conn: TConn) -> None:
         if not isinstance(conn.sock, PatientSocket):
@@ -122,6 +134,5 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
 
     def report_waiting(self) -> None:
         """Set the gauge of connections with a request that wait for a thread."""
-        idle = len(self.keepalived_conns) + len(self.pending_conns)
-        waiting = max(0, int(self.nr_conns) - idle - int(self.cfg.threads))
+        waiting = max(0, self._under_way() - int(self.cfg.threads))
         self.app.wsgi().extensions["sheetmargin.metrics"].waiting.set(waiting)

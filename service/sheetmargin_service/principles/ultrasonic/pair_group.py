@@ -462,10 +462,10 @@ class SheetLevels:
         }
 
 
-@lru_cache(maxsize=6)
+@lru_cache(maxsize=3)
 def sheet_levels(pair_group: PairGroup, sheet: Sheet) -> SheetLevels:
     """A sheet before a group, as the last questions left it: the next one is often about the same sheet on another
-    line. Of each path of integration (three) two sheets are kept, some 10 MB each."""
+    line. Of each path of integration (three) one sheet is kept, some 10 MB."""
     return SheetLevels(pair_group=pair_group, sheet=sheet)
 
 
