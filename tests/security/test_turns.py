@@ -113,6 +113,29 @@ def test_a_long_list_keeps_a_quarter_beside_who_asks_for_sheets_all_the_time() -
     assert 0.15 < of_list / (of_list + of_sheets) < 0.38, (of_list, of_sheets)
 
 
+def test_short_ones_of_a_caller_go_one_after_another() -> None:
+    """Each alike: turn by turn all would end at the end."""
+    turns, ended = Turns(), []
+    begun = threading.Event()
+
+    def compute(number: int) -> None:
+        with turn_of(turns, "one"):
+            check_time()
+            begun.set()
+            work(0.15)
+            ended.append((number, time.monotonic()))
+
+    with ThreadPoolExecutor(4) as pool:
+        since = time.monotonic()
+        pool.submit(compute, 0)
+        assert begun.wait(10.0)
+        for number in range(1, 4):
+            pool.submit(compute, number)
+            time.sleep(0.01)
+    assert [number for number, _ in ended] == [0, 1, 2, 3]
+    assert ended[0][1] - since < 0.6 * (ended[-1][1] - since)
+
+
 def test_one_at_a_time_computes_and_others_do_while_one_sends() -> None:
     turns, inside, most = Turns(), [], []
 

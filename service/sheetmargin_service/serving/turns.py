@@ -3,7 +3,8 @@
 Python lets one thread compute at a time anyway, and changes between them as it likes. Here they change at the steps of
 a computation, so that who asks little does not wait for who asks much. Who comes is taken to have computed as much as
 the least of those who are there, but for CREDIT_S: so long others wait, and no longer, whatever anybody did before.
-A long computation counts dearer, so that sheets asked one by one go before a list of fifty.
+A long computation counts dearer, so that sheets asked one by one go before a list of fifty. Of one caller's, those that
+are short go one after another, before its long ones.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import count
 
 from sheetmargin_service.selection.time_limit import turns
 
@@ -30,13 +32,15 @@ class TooManyAtOnce(Exception):  # noqa: N818 - what it says
 
 @dataclass(eq=False, kw_only=True)
 class Turn:
-    """A computation of a caller, which is asked for at its first step. `used_s`: the processor time that it took."""
+    """A computation of a caller, which is asked for at its first step. `used_s`: the processor time that it took.
+    `number`: which of the process's it is, in the order in which they began."""
 
     turns: Turns
     name: Callable[[], str]
     caller: str | None = None
     used_s: float = 0.0
     since_s: float = 0.0
+    number: int = 0
 
     def wait(self, ends: float | None) -> None:
         """Go on if nobody waits who has used less; else wait until it is so, or until `ends` of the monotonic clock."""
@@ -66,6 +70,7 @@ class Turns:
     _under_way: list[Turn] = field(default_factory=list)
     _waiting: list[Turn] = field(default_factory=list)
     _used_s: dict[str, float] = field(default_factory=dict)
+    _numbers: Iterator[int] = field(default_factory=count)
 
     def wait(self, turn: Turn, ends: float | None) -> None:
         with self._changed:
@@ -104,7 +109,7 @@ class Turns:
             caller = turn.name()
             if self.at_once is not None and sum(one.caller == caller for one in self._under_way) >= self.at_once:
                 raise TooManyAtOnce
-            turn.caller = caller
+            turn.caller, turn.number = caller, next(self._numbers)
             if self._under_way:
                 least = min(self._used_s[one.caller or ""] for one in self._under_way) - CREDIT_S
                 # Who has computed less than that is as one who comes for the first time.
@@ -117,8 +122,9 @@ class Turns:
     def _is_next(self, turn: Turn) -> bool:
         return self._computing is None and turn is min(self._waiting, key=self._used)
 
-    def _used(self, turn: Turn) -> tuple[float, float]:
-        return self._used_s[turn.caller or ""], turn.used_s
+    def _used(self, turn: Turn) -> tuple[float, bool, float]:
+        long = turn.used_s > LIGHT_S
+        return self._used_s[turn.caller or ""], long, turn.used_s if long else turn.number
 
     def _count(self, turn: Turn) -> None:
         seconds = time.thread_time() - turn.since_s
