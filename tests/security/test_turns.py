@@ -272,8 +272,7 @@ def held(path: str, body: Any, **settings: Any) -> tuple[int, int, int]:
         if asked.sheets[0].grammage_gsm == 80:
             begun.set()
             while not go_on.is_set():
-                check_time()
-                time.sleep(0.001)
+                work(0.001)
         return CountingRecommend()(asked, **how)
 
     app = app_of(recommend=wait, **settings)
