@@ -14,7 +14,6 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from itertools import count
 
 from sheetmargin_service.selection.time_limit import turns
 
@@ -32,15 +31,13 @@ class TooManyAtOnce(Exception):  # noqa: N818 - what it says
 
 @dataclass(eq=False, kw_only=True)
 class Turn:
-    """A computation of a caller, which is asked for at its first step. `used_s`: the processor time that it took.
-    `number`: which of the process's it is, in the order in which they began."""
+    """A computation of a caller, which is asked for at its first step. `used_s`: the processor time that it took."""
 
     turns: Turns
     name: Callable[[], str]
     caller: str | None = None
     used_s: float = 0.0
     since_s: float = 0.0
-    number: int = 0
 
     def wait(self, ends: float | None) -> None:
         """Go on if nobody waits who has used less; else wait until it is so, or until `ends` of the monotonic clock."""
@@ -70,7 +67,6 @@ class Turns:
     _under_way: list[Turn] = field(default_factory=list)
     _waiting: list[Turn] = field(default_factory=list)
     _used_s: dict[str, float] = field(default_factory=dict)
-    _numbers: Iterator[int] = field(default_factory=count)
 
     def wait(self, turn: Turn, ends: float | None) -> None:
         with self._changed:
@@ -109,7 +105,7 @@ class Turns:
             caller = turn.name()
             if self.at_once is not None and sum(one.caller == caller for one in self._under_way) >= self.at_once:
                 raise TooManyAtOnce
-            turn.caller, turn.number = caller, next(self._numbers)
+            turn.caller = caller
             if self._under_way:
                 least = min(self._used_s[one.caller or ""] for one in self._under_way) - CREDIT_S
                 # Who has computed less than that is as one who comes for the first time.
@@ -124,7 +120,8 @@ class Turns:
 
     def _used(self, turn: Turn) -> tuple[float, bool, float]:
         long = turn.used_s > LIGHT_S
-        return self._used_s[turn.caller or ""], long, turn.used_s if long else turn.number
+        # Those under way stand in the order in which they began.
+        return self._used_s[turn.caller or ""], long, turn.used_s if long else self._under_way.index(turn)
 
     def _count(self, turn: Turn) -> None:
         seconds = time.thread_time() - turn.since_s
