@@ -14,6 +14,7 @@ from sheetmargin_service.acoustics.operators import gaussian_band
 from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.materials.material import Isotropic
 from sheetmargin_service.materials.stiffness import elastic_constants
+from sheetmargin_service.principles import class_models
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.ultrasonic import PRINCIPLE
 from sheetmargin_service.principles.ultrasonic.films import FILM_M, film_weights
@@ -21,6 +22,7 @@ from sheetmargin_service.principles.ultrasonic.levels import EVERY_FILM_MOVED, P
 from sheetmargin_service.principles.ultrasonic.pair_group import sheet_levels
 from sheetmargin_service.principles.ultrasonic.responses import DRAWS, SheetModel, first_order_cases
 from sheetmargin_service.principles.ultrasonic.waves import KeptWaves
+from sheetmargin_service.selection.defaults import conditions_of
 from sheetmargin_service.selection.recommend import recommend
 from support.principle_cases import at_angles, class_model, sheet
 from support.quadrature import Beam, integrate, lamb_angles
@@ -221,6 +223,21 @@ def test_what_is_not_known_moves_neighbouring_films_alike(class_id, name):
     changes = over[1:] - over[:1]
     off, size = (np.sqrt(np.einsum("ckn,k->cn", np.square(each), weights)) for each in (double[1:] - over[1:], changes))
     assert (off <= np.maximum(0.2, 0.05 * size)).all(), (off.max(), size.flat[off.argmax()])
+
+
+def test_a_setting_reads_alike_whatever_is_asked_with_it():
+    """Two PMMA plates have poles at 400 kHz and none at 300 kHz."""
+    ids = ("ultrasonic-300k", "ultrasonic-400k")
+    classes = [next(c for c in reference_catalogue().classes if c.id == name) for name in ids]
+    conditions, _ = conditions_of(Job(sheets=(SheetSpec(material="pmma", thickness_um=3000),)))
+    every = class_models(classes, conditions)[0].levels_of(SHEETS["PMMA"]).levels
+    cases = len(first_order_cases(SHEETS["PMMA"]))
+    settings = [(0, 47), (1, 47)]
+    both = every.at_settings(settings)
+    assert both._with_poles.tolist() == [False, True]
+    for place, setting in enumerate(settings):
+        alone = every.at_settings([setting]).double(cases).attenuation_db[..., 0]
+        assert both.double(cases).attenuation_db[..., place] == pytest.approx(alone, abs=1e-9)
 
 
 @pytest.mark.parametrize(("class_id", "name"), [("ultrasonic-180k", "paper"), ("ultrasonic-400k", "PMMA")])

@@ -44,6 +44,7 @@ from sheetmargin_service.principles.ultrasonic.waves import KeptWaves, Waves
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 Through = Callable[[SheetModel, Indices, Array, Complex], Complex]
 """Transmission of a model's branches (K,), at frequencies and sines: on its grid, or picked."""
 
@@ -187,18 +188,30 @@ class Levels:
     def double(self, cases: int) -> Branches:
         """The plies of a double, as its two pieces touch and as far as they cover the spot; first cases.
 
-        What is not known moves neighbouring films alike: it is asked for every second one, but where poles lie near.
+        What is not known moves neighbouring films alike: it is asked for every second one, but where poles lie near at
+        a pair's own frequencies, whatever others are asked about with it.
         """
         model, sheet = self.model.first(cases), self.sheet
-        has_poles = bool((self.span_rad[0] < self.span_rad[1]).any())
-        if cases == 1 or has_poles or sheet.contact != "air" or sheet.double_plies > 2:
+        with_poles = self._with_poles
+        if cases == 1 or with_poles.all() or sheet.contact != "air" or sheet.double_plies > 2:
             return self._lapping(model, *self._second(model))
         nominal = self.double(1)
         index, _ = film_weights(sheet.trapped_air, every=self.every_film)
         some = np.unique([*range(0, len(index), EVERY_FILM_MOVED), len(index) - 1])
         moved = self._lapping(model, self._with_films(model, index[None, some]), ONE).attenuation_db
         change = _between(moved - moved[:1], np.interp(np.arange(len(index)), some, np.arange(len(some))))
-        return replace(nominal, attenuation_db=nominal.attenuation_db + change)
+        attenuation_db = nominal.attenuation_db + change
+        if with_poles.any():
+            every = self._lapping(model, *self._second(model)).attenuation_db
+            attenuation_db = np.where(with_poles, every, attenuation_db)
+        return replace(nominal, attenuation_db=attenuation_db)
+
+    @property
+    def _with_poles(self) -> Flags:
+        """Whether two sheets have to be asked about poles at a setting, (N,)."""
+        lines = self.span_rad[0] < self.span_rad[1]
+        counts = [path.operator.at_nodes.shape[-1] for path in self.paths]
+        return np.repeat([lines[own].any() for own in self.lines], counts)
 
     def blocked(self, cases: int) -> Branches:
         """The same of a double whose pieces cling to each other, without air between them."""
