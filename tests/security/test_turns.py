@@ -21,6 +21,7 @@ from support.apps import app_of
 from werkzeug.test import TestResponse
 
 JOBS, BATCH = "/v1/recommendations", "/v1/recommendations/batch"
+SHEET_S = 0.4
 ONE, OTHER = "192.0.2.1", "192.0.2.2"
 
 
@@ -35,10 +36,14 @@ def turn_of(turns: Turns, caller: str) -> Iterator[Turn]:
 
 
 def work(seconds: float) -> None:
-    """Take so much of a processor, in small steps."""
-    ends = time.thread_time() + seconds
-    while time.thread_time() < ends:
+    """Take so much of a processor, in steps of some milliseconds, as a computation does."""
+    done = 0.0
+    while done < seconds:
         check_time()
+        begun = time.thread_time()
+        while (step := time.thread_time() - begun) < min(0.002, seconds - done):
+            pass
+        done += step
 
 
 def test_who_has_computed_least_goes_first() -> None:
@@ -89,50 +94,57 @@ def test_who_has_asked_nothing_for_long_keeps_others_waiting_no_longer_than_a_mo
 
 
 def test_a_long_list_keeps_a_quarter_beside_who_asks_for_sheets_all_the_time() -> None:
+    """A sheet is always there that waits; what the list has had is looked at while it does not compute."""
     turns, heavy, ends = Turns(), threading.Event(), threading.Event()
+    of_list: list[float] = []
+    with turn_of(turns, "list") as listed:
 
-    def long_list() -> float:
-        with turn_of(turns, "list"):
-            work(LIGHT_S)
-            begun = time.thread_time()
-            heavy.set()
-            while not ends.is_set():
-                check_time()
-            return time.thread_time() - begun
+        def long_list() -> None:
+            with listed.computing():
+                work(LIGHT_S)
+                heavy.set()
+                while not ends.is_set():
+                    work(0.01)
 
-    with ThreadPoolExecutor(1) as pool:
-        listed = pool.submit(long_list)
-        assert heavy.wait(30.0)
-        begun = time.thread_time()
-        for _ in range(8):
-            with turn_of(turns, "sheets"):
-                work(0.4)
-        of_sheets = time.thread_time() - begun
-        ends.set()
-        of_list = listed.result(timeout=60.0)
-    assert 0.15 < of_list / (of_list + of_sheets) < 0.38, (of_list, of_sheets)
+        def sheets() -> None:
+            for _ in range(4):
+                with turn_of(turns, "sheets"):
+                    check_time()
+                    of_list.append(listed.used_s)
+                    work(SHEET_S)
+
+        with ThreadPoolExecutor(3) as pool:
+            lists = pool.submit(long_list)
+            assert heavy.wait(30.0)
+            for asked in [pool.submit(sheets) for _ in range(2)]:
+                asked.result(timeout=60.0)
+            ends.set()
+            lists.result(timeout=60.0)
+    assert len(of_list) == 8
+    beside = of_list[-1] - of_list[0]
+    assert 0.15 < beside / (beside + 7 * SHEET_S) < 0.35, of_list
 
 
 def test_short_ones_of_a_caller_go_one_after_another() -> None:
     """Each alike: turn by turn all would end at the end."""
-    turns, ended = Turns(), []
-    begun = threading.Event()
+    turns, began, ended = Turns(), [], []
 
     def compute(number: int) -> None:
-        with turn_of(turns, "one"):
-            check_time()
-            begun.set()
+        def name() -> str:
+            began.append(number)
+            return "one"
+
+        turn = Turn(turns=turns, name=name)
+        with turn.computing():
             work(0.15)
             ended.append((number, time.monotonic()))
+        turn.end()
 
     with ThreadPoolExecutor(4) as pool:
         since = time.monotonic()
-        pool.submit(compute, 0)
-        assert begun.wait(10.0)
-        for number in range(1, 4):
+        for number in range(4):
             pool.submit(compute, number)
-            time.sleep(0.01)
-    assert [number for number, _ in ended] == [0, 1, 2, 3]
+    assert [number for number, _ in ended] == began
     assert ended[0][1] - since < 0.6 * (ended[-1][1] - since)
 
 
