@@ -39,14 +39,14 @@ def canonical(text: str, service: Service) -> str:
         '{"sheets": [{"material": "copy-paper", "grammage_gsm": 8e1}], "reference": "4711"}',
         '{"sheets": [{"material": "Copy  Paper", "grammage_gsm": 80}], "keep_sequence": false, "classes": []}',
         '{"sheets": [{"material": "Kopierpapier", "grammage_gsm": 80, "plies": 1, "double": {"contact": "air"}}]}',
-        '{"line": {"lanes": 1, "feeding": "singulated"}, "catalogue": "reference", "environment": {}, "sheets": '
+        '{"line": {"lanes": 1, "feeding": null}, "catalogue": "reference", "environment": {}, "sheets": '
         '[{"material": "\\u0063opy-paper", "grammage_gsm": 80.000, "double": {}}]}',
     ],
 )
 def test_spellings_of_one_question(service: Service, spelling: str) -> None:
     assert canonical(spelling, service) == (
         '{"catalogue":"reference","classes":[],"controller":{},"environment":{},"keep_sequence":false,"limit":5,'
-        '"line":{"body_through_frame":false,"feeding":"singulated","lanes":1},"prefer":{"principles":[]},"principles":[],'
+        '"line":{"body_through_frame":false,"lanes":1},"prefer":{"principles":[]},"principles":[],'
         '"require":{"housing":[],"output":[],"supply":[]},"sheets":[{"double":{"contact":"air","kind":"another-piece"},'
         '"grammage_gsm":80,"material":"copy-paper","plies":1,"surface":{},"trials":[]}],"targets":{}}'
     )

@@ -84,11 +84,20 @@ def test_what_is_taught_on_one_number_is_not_sure_of_the_other():
     assert made.signal_table(first).single.p99 == pytest.approx(made.signal_table(plate).single.p99)
 
 
+def test_sheets_with_a_shingle_pitch_are_a_stream(api):
+    said, unsaid = ({**STREAM, "feeding": feeding} for feeding in ("shingled", None))
+    one, other = (ask(api, line=line, classes=["ultrasonic-180k"]) for line in (said, unsaid))
+    assert one["ruled_out"] == other["ruled_out"]
+    assert one["recommendations"] == other["recommendations"]
+    assert one["verdict"] != ask(api, line={"sheet_length_mm": 700}, classes=["ultrasonic-180k"])["verdict"]
+
+
 def test_a_stream_is_asked_for_its_pitch_and_length(api):
     pitch, length = ("missing-field", "/line/shingle_pitch_mm"), ("missing-field", "/line/sheet_length_mm")
     assert refused(api, {"feeding": "shingled"}) == {pitch, length}
     assert refused(api, {"feeding": "shingled", "sheet_length_mm": 700, "sheet_spacing_mm": 200}) == {pitch}
     assert refused(api, {"feeding": "shingled", "shingle_pitch_mm": 200}) == {length}
+    assert refused(api, {"shingle_pitch_mm": 200}) == {length}
     setup = {"detector_class": "ultrasonic-180k", "gap_mm": 40}
     assert refused(api, {"feeding": "shingled"}, "predictions", sheet=BOARD, setup=setup) == {pitch, length}
 

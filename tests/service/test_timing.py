@@ -220,7 +220,8 @@ def test_a_stream_that_does_not_overlap_is_of_single_sheets():
 
 
 def test_a_pitch_of_sheets_that_come_one_by_one_is_told_as_unused():
-    timing = time_line(line=replace(FAST, shingle_pitch_mm=160.0), controller=CONTROLLER, reading=READING)
+    line = replace(FAST, feeding="singulated", shingle_pitch_mm=160.0)
+    timing = time_line(line=line, controller=CONTROLLER, reading=READING)
     assert pointers(timing) == {"/line/shingle_pitch_mm"}
     assert timing.fits is True
 

@@ -75,7 +75,7 @@ def _rising(found: dict[str, Any]) -> dict[str, Any]:
         found["p5"], found["p50"], found["p95"] = sorted((found["p5"], found["p50"], found["p95"]))
     if "edge_distance_mm" in found and "sheet_width_mm" in found:
         found["edge_distance_mm"] = min(found["edge_distance_mm"], found["sheet_width_mm"])
-    if found.get("feeding") == "shingled":
+    if found.get("feeding") == "shingled" or ("shingle_pitch_mm" in found and found.get("feeding") is None):
         # A stream is asked for both, and up to a hundred plies on one another are computed.
         found.setdefault("sheet_length_mm", 700.0)
         found.setdefault("shingle_pitch_mm", 200.0)

@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from sheetmargin.contract.job import Line
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.selection.targets import DEFAULTS_PPM, SUITABLE
 
@@ -451,7 +452,7 @@ def _time(job: Json, setup: Json) -> Iterator[str]:
         if timing[count] is not None and timing[count] < run:
             yield f"{timing[count]} {count}, of which {run:g} are needed"
     spacing, scan = line.get("sheet_spacing_mm"), controller.get("scan_ms")
-    if line.get("feeding") != "shingled" and None not in (spacing, scan, speed):
+    if not Line(**line).shingled and None not in (spacing, scan, speed):
         space_ms = 60.0 * spacing / speed
         if space_ms < 2.0 * scan:
             yield f"a space of {space_ms:.1f} ms, a scan of {scan} ms"

@@ -273,7 +273,7 @@ class Line:
     without a sheet is not known."""
     shingle_pitch_mm: float | None = field(default=None, metadata=about(unit="mm", gt=0, le=100_000))
     """Distance in mm from the leading edge of a sheet to that of the next where sheets overlap; needed with `feeding:
-    shingled`, not given otherwise."""
+    shingled`."""
     flutter_mm: float | None = field(default=None, metadata=about(unit="mm", ge=0, le=100))
     """Flutter of the sheet's height in mm: half width of the range that holds it 95 % of the time; a typical value is
     assumed if not given."""
@@ -283,8 +283,9 @@ class Line:
     max_tilt_deg: float | None = field(default=None, metadata=about(unit="deg", ge=0, le=80))
     """Largest tilt of the detector's axis against the sheet's normal, in °, that the machine has room for; limited only
     by the physics if not given."""
-    feeding: Feeding = "singulated"
-    """Whether sheets come one by one (`singulated`) or overlapping in a stream (`shingled`)."""
+    feeding: Feeding | None = None
+    """Whether sheets come one by one (`singulated`) or overlapping in a stream (`shingled`); if not given, they overlap
+    where a shingle pitch is given."""
     lanes: int = field(default=1, metadata=about(ge=1, le=64))
     """Number of lanes side by side, each with a detector of its own."""
     lane_pitch_mm: float | None = field(default=None, metadata=about(unit="mm", gt=0, le=20_000))
@@ -305,6 +306,11 @@ class Line:
     wash_down: bool | None = None
     """Whether the machine is cleaned with jets of hot water, so that the detector needs IP69K (IEC 60529); taken as no
     if not given."""
+
+    @property
+    def shingled(self) -> bool:
+        """Whether sheets overlap in a stream."""
+        return self.shingle_pitch_mm is not None if self.feeding is None else self.feeding == "shingled"
 
 
 @dataclass(frozen=True, kw_only=True)

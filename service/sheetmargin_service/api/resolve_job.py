@@ -95,7 +95,7 @@ def _falling(part: Any, place: str, *, low: str, high: str) -> Iterator[Fault]:
 def _unknown_stream(line: Line) -> Iterator[Fault]:
     """How many shingled sheets lie on one another follows from their length and their pitch alone."""
     for name in ("shingle_pitch_mm", "sheet_length_mm"):
-        if line.feeding == "shingled" and getattr(line, name) is None:
+        if line.shingled and getattr(line, name) is None:
             detail = "Enter this for shingled feeding: it decides how many sheets overlap."
             expected: str = asked_field(Line, name).expected  # type: ignore[attr-defined]
             yield Fault(code="missing-field", detail=detail, expected=expected, path=("line", name))

@@ -59,7 +59,7 @@ class Stream:
 def stream_of(line: Line) -> Stream | None:
     """The stream of a line; None where sheets do not lie on one another."""
     length, pitch = line.sheet_length_mm, line.shingle_pitch_mm
-    if line.feeding != "shingled" or length is None or pitch is None or pitch > length:
+    if not line.shingled or length is None or pitch is None or pitch > length:
         return None
     return Stream(length_mm=length, pitch_mm=pitch)
 

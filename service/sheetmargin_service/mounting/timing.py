@@ -157,7 +157,7 @@ def _lengths(line: Line, *, spot_mm: float, overlap_mm: float | None) -> _Length
             room_mm=pitch,
         )
     length, space = line.sheet_length_mm, _space_mm(line)
-    if line.feeding == "shingled" and space is None:
+    if line.shingled and space is None:
         length = None  # what is correct in the beam is not known
     sheet, free = _less(length, spot_mm), _less(space, spot_mm)
     return _Lengths(
@@ -172,7 +172,7 @@ def _lengths(line: Line, *, spot_mm: float, overlap_mm: float | None) -> _Length
 
 def _space_mm(line: Line) -> float | None:
     """The space between sheets that come one by one; also what a pitch leaves that is greater than a sheet."""
-    if line.feeding != "shingled":
+    if not line.shingled:
         return line.sheet_spacing_mm
     length, pitch = line.sheet_length_mm, line.shingle_pitch_mm
     return None if length is None or pitch is None else pitch - length
@@ -247,7 +247,7 @@ def _limit(tightest: _Demand | None) -> Note | None:
 def _feeding_notes(line: Line, *, spot_mm: float) -> list[Note]:
     """What is correct in a stream, and where it is not to be read."""
     length, pitch, stream = line.sheet_length_mm, line.shingle_pitch_mm, stream_of(line)
-    if line.feeding != "shingled":
+    if not line.shingled:
         unused = Note(code="pitch-not-used", values={"pointer": "/line/shingle_pitch_mm", "pitch_mm": pitch})
         return [] if pitch is None else [unused]
     if stream is None:
@@ -267,7 +267,7 @@ def _feeding_notes(line: Line, *, spot_mm: float) -> list[Note]:
 
 
 def _unknown(line: Line, controller: Controller) -> list[Note]:
-    between = "shingle_pitch_mm" if line.feeding == "shingled" else "sheet_spacing_mm"
+    between = "shingle_pitch_mm" if line.shingled else "sheet_spacing_mm"
     given = {
         "/line/speed_m_per_min": line.speed_m_per_min,
         "/line/sheet_length_mm": line.sheet_length_mm,

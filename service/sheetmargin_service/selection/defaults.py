@@ -52,7 +52,7 @@ def timed_by(job: Job) -> tuple[Assumed, tuple[Assumption, ...]]:
     speed_known = line.speed_m_per_min is not None
     given = any(_given(job, pointer) is not None for pointer in CONTROLLER)
     wanted = CONTROLLER if given or (speed_known and line.sheet_length_mm is not None) else {}
-    if given and speed_known and line.feeding == "singulated":
+    if given and speed_known and not line.shingled:
         wanted = wanted | SHEETS
     taken = {pointer: default for pointer, default in wanted.items() if _given(job, pointer) is None}
 

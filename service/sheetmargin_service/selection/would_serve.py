@@ -69,11 +69,11 @@ def _changes(job: Job) -> Iterator[tuple[str, dict[str, Scalar], Job]]:
         clean = replace(line, dust=False)
         changed = replace(job, environment=replace(environment, **steady), line=clean)
         yield "would-serve-clean-at-one-temperature", {**steady}, changed
-    if line.feeding == "shingled":
+    if line.shingled:
         yield (
             "would-serve-before-the-shingle",
             {},
-            replace(job, line=replace(line, feeding="singulated", shingle_pitch_mm=None)),
+            replace(job, line=replace(line, feeding=None, shingle_pitch_mm=None)),
         )
 
 

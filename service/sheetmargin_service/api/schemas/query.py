@@ -29,8 +29,8 @@ SINGLE = {
 
 WANTED = {
     "fields": FieldNames(
-        "Names of the fields that the answer is to have, with commas, such as `verdict,recommendations.chance`; all of "
-        "them if not given.",
+        "Names of the fields that the answer is to have, with commas, such as `verdict,recommendations.chance`: it has "
+        "no others then, though its schema requires them. The whole answer if not given.",
         of=Answer,
         load_default=None,
     )
