@@ -16,6 +16,7 @@ from sheetmargin_service.materials.library import load_library
 from sheetmargin_service.messages.names import Reader
 from sheetmargin_service.messages.say import say
 from sheetmargin_service.mounting.space import MountingSpace
+from sheetmargin_service.principles import principle_of
 from sheetmargin_service.principles.catalogues import reference_catalogue
 from sheetmargin_service.principles.protocol import Settings
 from sheetmargin_service.selection.recommend import recommend
@@ -259,3 +260,34 @@ def test_a_beam_over_the_sheets_edge_is_for_a_trial():
     assert told.values["edge_mm"] == 3.0 < told.values["least_mm"]
     assert over.setups[0].mounting.distances.edge_least_mm == pytest.approx(told.values["least_mm"], abs=0.05)
     assert over.sheets == free.sheets
+
+
+EDGE = ("beam-over-edge", "edge-in-reach")
+
+
+@pytest.mark.parametrize("class_id", ["ultrasonic-180k", "capacitive-200k"])
+def test_a_sheet_narrower_than_what_is_sensed_is_for_a_trial(class_id):
+    """Of a sheet whose width is told the axis is at most half of it from an edge."""
+    for line in ({"sheet_width_mm": 12.0}, {"sheet_width_mm": 400.0, "edge_distance_mm": 6.0}):
+        narrow = only(class_id, **line)
+        (told,) = (note for note in narrow.reasons if note.code in EDGE)
+        assert told.values["edge_mm"] == 6.0 < told.values["least_mm"]
+        assert narrow.verdict == "trial-needed"
+    assert not any(note.code in EDGE for note in only(class_id, sheet_width_mm=400.0).reasons)
+
+
+@pytest.mark.parametrize(
+    ("class_id", "reach_mm"),
+    [
+        ("capacitive-200k", 20.0),
+        ("eddy-current-10k", 12.5 + 15.0),
+        ("eddy-current-one-sided-1k", 12.5 + 0.5),
+        ("optical-850", 5.0),
+        ("thickness-roller", 5.0),
+        ("thickness-laser", 0.25),
+    ],
+)
+def test_how_far_a_class_without_a_beam_of_sound_senses(class_id, reach_mm):
+    c = CLASSES[class_id]
+    gap_mm = 1.0 if c.principle == "eddy-current-one-sided" else 30.0
+    assert principle_of(c).reach_mm(c.parameters, gap_mm=gap_mm) == pytest.approx(reach_mm)

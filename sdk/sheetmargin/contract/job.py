@@ -273,7 +273,7 @@ class Line:
     without a sheet is not known."""
     shingle_pitch_mm: float | None = field(default=None, metadata=about(unit="mm", gt=0, le=100_000))
     """Distance in mm from the leading edge of a sheet to that of the next where sheets overlap; needed with `feeding:
-    shingled`."""
+    shingled`, and not given where sheets come one by one."""
     flutter_mm: float | None = field(default=None, metadata=about(unit="mm", ge=0, le=100))
     """Flutter of the sheet's height in mm: half width of the range that holds it 95 % of the time; a typical value is
     assumed if not given."""

@@ -23,7 +23,7 @@ TOPICS = {
 }
 """What stays unchecked without an input, by the inputs that it needs; of the line's speed the first one missing is
 asked for."""
-LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
+LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge", "edge-in-reach")
 """Codes of the reasons by which the line lowers a verdict."""
 SAFETY = ("not-a-safety-device", "isolate-before-work")
 """Codes of the cautions that stand below every answer, in the words that every channel has them."""

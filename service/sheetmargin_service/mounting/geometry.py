@@ -27,7 +27,6 @@ from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.mounting.crosstalk import least_pitch_mm, turns
 from sheetmargin_service.mounting.space import SAFE_FLUTTER, MountingSpace
 from sheetmargin_service.mounting.threads import metric_thread
-from sheetmargin_service.principles.protocol import Fact
 from sheetmargin_service.principles.sound_beam import SoundBeam
 
 
@@ -104,21 +103,23 @@ def edge_least_mm(footprint: Footprint, space: MountingSpace) -> float:
     return 0.5 * footprint.across_mm + SAFE_FLUTTER * space.flutter_mm
 
 
-def over_edge(*, gap_mm: float, tilt_deg: float, space: MountingSpace, beam: SoundBeam) -> Fact | None:
-    """That a pair's beam reaches over the sheet's side edge; None where it does not, or the job does not tell."""
-    edge_mm = space.line.edge_distance_mm
-    if edge_mm is None:
-        return None
+def edge_at_most_mm(line: Line) -> float | None:
+    """How far the axis is from the nearest side edge, or can be at most, in the middle of a sheet of given width; None
+    where the job tells neither."""
+    if line.edge_distance_mm is not None or line.sheet_width_mm is None:
+        return line.edge_distance_mm
+    return 0.5 * line.sheet_width_mm
+
+
+def beam_edge_least_mm(*, gap_mm: float, tilt_deg: float, space: MountingSpace, beam: SoundBeam) -> float:
+    """How far a pair's axis must keep from a side edge."""
     footprint = footprint_on_sheet(
         distance_mm=max(_parts_mm(space, gap_mm=gap_mm, tilt_deg=tilt_deg)),
         tilt_deg=tilt_deg,
         beam=beam,
         flutter_mm=space.flutter_mm,
     )
-    least_mm = edge_least_mm(footprint, space)
-    if edge_mm >= least_mm:
-        return None
-    return Fact(code="beam-over-edge", values={"edge_mm": edge_mm, "least_mm": round(least_mm, 1)})
+    return edge_least_mm(footprint, space)
 
 
 def _parts_mm(space: MountingSpace, *, gap_mm: float, tilt_deg: float) -> tuple[float, float]:

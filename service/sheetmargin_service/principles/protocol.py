@@ -299,6 +299,10 @@ class Principle(ABC, Generic[P]):
         """What mounting, alignment and timing need to know of a pair's beam of sound; None of any other."""
         return None
 
+    def reach_mm(self, parameters: P, *, gap_mm: float) -> float:
+        """How far from its axis a class without a beam of sound senses: an edge within it changes the reading."""
+        return 0.0
+
     def echo_mm(self, parameters: P, air: Air) -> float:
         """The distance from which a face's echo off the sheet comes back when the gate has closed; 0 without a gate."""
         return 0.0

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.cached import cached_property
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.mounting.geometry import over_edge
+from sheetmargin_service.mounting.geometry import beam_edge_least_mm, edge_at_most_mm
 from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.mounting.stream import distribution_in_beam, signal_table_in_beam
 from sheetmargin_service.principles import class_models, distributions, principle_of
@@ -176,19 +176,28 @@ def fitting(space: MountingSpace, settings: Settings) -> Flags:
 
 
 def on_sheet(class_result: ClassResult) -> Flags:
-    """At which settings the whole beam meets the sheet, as far as the job tells where its edge is, (N,)."""
+    """At which settings all that is sensed is sheet, as far as the job tells where its edge is, (N,)."""
     settings = class_result.class_model.settings
-    if class_result.resolved_job.job.line.edge_distance_mm is None:
+    if edge_at_most_mm(class_result.resolved_job.job.line) is None:
         return np.ones(len(settings.gap_mm), dtype=bool)
     each = zip(settings.gap_mm.tolist(), settings.tilt_deg.tolist(), strict=True)
     return np.array([over_edge_at(class_result, gap_mm=gap, tilt_deg=tilt) is None for gap, tilt in each])
 
 
 def over_edge_at(class_result: ClassResult, *, gap_mm: float, tilt_deg: float) -> Fact | None:
-    """That the beam reaches over the sheet's edge at a setting; None of a class without a beam of sound."""
-    if class_result.sound_beam is None:
+    """That a class senses beyond the sheet's edge at a setting; None where it does not, or the job does not tell."""
+    edge_mm = edge_at_most_mm(class_result.resolved_job.job.line)
+    if edge_mm is None:
         return None
-    return over_edge(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=class_result.sound_beam)
+    if class_result.sound_beam is None:
+        code = "edge-in-reach"
+        least_mm = class_result.principle.reach_mm(class_result.detector_class.parameters, gap_mm=gap_mm)
+    else:
+        code, beam = "beam-over-edge", class_result.sound_beam
+        least_mm = beam_edge_least_mm(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=beam)
+    if edge_mm >= least_mm:
+        return None
+    return Fact(code=code, values={"edge_mm": edge_mm, "least_mm": round(least_mm, 1)})
 
 
 def distributions_at(asked: Sequence[tuple[ClassResult, int, Sequence[int]]]) -> list[dict[int, SignalDistribution]]:

@@ -29,7 +29,7 @@ MOST_ROWS = 12
 """Sheets in the table of the first page; more go on a second one."""
 ON_THE_PLATE = "illustrative-class"
 """A caution that stands beside the class's id."""
-LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge")
+LINE = ("too-fast", "maybe-too-fast", "pitch-must-hold", "beam-over-edge", "edge-in-reach")
 """Reasons by which the line lowers a verdict: they stand at the head of the page."""
 MOST_FOUND_OUT = 2
 """Inputs to find out that have room on the sheet."""

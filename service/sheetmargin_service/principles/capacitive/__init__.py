@@ -32,6 +32,10 @@ class Capacitive(Principle[CapacitiveParameters]):
     def head(self, parameters: CapacitiveParameters) -> Electrode:
         return Electrode(width_mm=parameters.electrode_width_mm, length_mm=parameters.electrode_length_mm)
 
+    def reach_mm(self, parameters: CapacitiveParameters, *, gap_mm: float) -> float:
+        """The guard keeps the field of the electrode within it."""
+        return 0.5 * parameters.electrode_width_mm
+
     def class_model(
         self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
     ) -> ClassModel | Fact:

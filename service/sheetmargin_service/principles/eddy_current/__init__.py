@@ -37,6 +37,10 @@ class EddyCurrent(Principle[EddyCurrentParameters]):
             recess_mm=parameters.recess_mm,
         )
 
+    def reach_mm(self, parameters: EddyCurrentParameters, *, gap_mm: float) -> float:
+        """The currents in the sheet spread about the coil as far again as it is from the sheet (a choice)."""
+        return parameters.coil_outer_radius_mm + 0.5 * gap_mm
+
     def class_model(
         self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
     ) -> ClassModel | Fact:

@@ -29,6 +29,10 @@ class Optical(Principle[OpticalParameters]):
     def head(self, parameters: OpticalParameters) -> Light:
         return Light(wavelength_nm=parameters.wavelength_nm, spot_diameter_mm=parameters.spot_diameter_mm)
 
+    def reach_mm(self, parameters: OpticalParameters, *, gap_mm: float) -> float:
+        """Half the spot's width."""
+        return 0.5 * parameters.spot_diameter_mm
+
     def class_model(
         self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
     ) -> ClassModel | Fact:

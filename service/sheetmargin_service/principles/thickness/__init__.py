@@ -44,6 +44,10 @@ class Thickness(Principle[ThicknessParameters]):
     def detector_kind(self, parameters: ThicknessParameters) -> str:
         return f"{self.id}-{parameters.contact}"
 
+    def reach_mm(self, parameters: ThicknessParameters, *, gap_mm: float) -> float:
+        """Half the roller's or the laser spot's width."""
+        return 0.5 * (parameters.contact_width_mm or parameters.spot_diameter_mm or 0.0)
+
     def class_model(
         self, detector_class: DetectorClass, conditions: Conditions, *, at: Places | None = None
     ) -> ClassModel | Fact:
