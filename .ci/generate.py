@@ -44,6 +44,13 @@ def catalogue_schema() -> Mapping[Path, str]:
     return {Path(schema.__file__).parent / "data" / schema.FILE: schema.written(principles())}
 
 
+def draws() -> Mapping[Path, str]:
+    """The points of which what is not known of a job is drawn, which ship with the package."""
+    from sheetmargin_service.principles import draws
+
+    return {Path(draws.__file__).parent / draws.POINTS: draws.points_written()}
+
+
 def settings() -> Mapping[Path, str]:
     """The table of settings in the guide of those who run the service."""
     from sheetmargin_service.config import settings_table
@@ -117,6 +124,7 @@ def image() -> Mapping[Path, str]:
 GENERATORS: Mapping[str, Generator] = {
     "description": description,
     "catalogue-schema": catalogue_schema,
+    "draws": draws,
     "settings": settings,
     "principles": principles,
     "guides": guides,

@@ -11,6 +11,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
+from functools import cache
 from importlib import resources
 from operator import ge, gt, le, lt
 from types import NoneType, UnionType
@@ -82,7 +83,7 @@ def build(kind: type[T], values: Any, *, where: Where, bounds: Mapping[str, Any]
             raise where.error(str(short)) from short
     if not isinstance(values, Mapping):
         raise where.error(f"expected a table, got {values!r}")
-    hints = get_type_hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]
     known = table_fields(kind)
     unknown = sorted(set(values) - set(known))
     if unknown:
@@ -101,6 +102,11 @@ def build(kind: type[T], values: Any, *, where: Where, bounds: Mapping[str, Any]
         broken = [name for name in re.findall(r"\w+", problems[0]) if name in values]
         raise FieldError(f"{where.words}: expected {problems[0]}", (*where.path, *broken[:1]))
     return result
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
 def _needed(field: Field[Any]) -> bool:

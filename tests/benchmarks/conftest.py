@@ -44,6 +44,7 @@ ROWS = {
     "exponent_sheets": ("exponent of cost over sheets before one class, 5 to 40", "at most 1.05"),
     "exponent_classes": ("exponent of cost over classes, 8 to 64", "at most 1.05"),
     "exponent_grid": ("exponent of cost over the points of a map, 100 to 1,600", "at most 1.05"),
+    "command_s": ("`sheetmargin recommend` of copy paper, by itself, s", ""),
     "start_s": ("start to the first answer, two workers, s", "4"),
     "worker_mb": ("memory of a worker, MB", "at most 120"),
     "operator_kb": ("operators of a class, kB", ""),

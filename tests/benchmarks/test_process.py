@@ -54,6 +54,18 @@ def test_a_post_over_a_call_in_the_process(tmp_path: Path, record_property: Reco
     assert found <= 1.6
 
 
+def test_one_command(record_property: Record) -> None:
+    """Reported: what an engineer waits for who asks at a shell, without a service."""
+    command = [sys.executable, "-m", "sheetmargin", "recommend", "--material", "copy-paper", "--grammage-gsm", "80"]
+
+    def seconds() -> float:
+        begun = time.perf_counter()
+        subprocess.run(command, capture_output=True, check=True)
+        return time.perf_counter() - begun
+
+    record_property("command_s", round(median(seconds() for _ in range(3)), 1))
+
+
 def test_a_server_starts_and_stands(tmp_path: Path, record_property: Record) -> None:
     """Reported: time to the first answer, memory of a worker (shared pages counted in parts), size of the operators."""
     begun = time.perf_counter()

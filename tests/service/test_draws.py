@@ -4,11 +4,13 @@ there."""
 from __future__ import annotations
 
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
 from scipy.special import ndtr
 from scipy.stats import norm, qmc
+from sheetmargin_service import principles
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles import draws
 from sheetmargin_service.principles.draws import (
@@ -29,6 +31,12 @@ from sheetmargin_service.selection.misreads import Readings, rates_of
 from support.forget import forget_draws
 from support.principle_cases import class_model, predictive, sheet
 from support.worlds import in_world
+
+
+def test_the_points_are_those_that_would_be_written():
+    """By scipy.stats.qmc, a general library."""
+    shipped = (resources.files(principles) / draws.POINTS).read_text(encoding="utf-8")
+    assert shipped == draws.points_written()
 
 
 def test_draws_are_standard_normal_and_apart():

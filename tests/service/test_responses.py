@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import qmc
 from sheetmargin.contract.job import Layer
 from sheetmargin.contract.job import Sheet as SheetSpec
 from sheetmargin_service.acoustics.air import humid_air
@@ -23,6 +24,7 @@ from sheetmargin_service.principles.ultrasonic.responses import (
     draw_films,
     drawn_cases,
     first_order_cases,
+    strata,
     wave_unknowns,
 )
 from support.multilayer import solve_by_eigenvalues
@@ -330,6 +332,13 @@ def test_draws_see_the_whole_distribution_at_every_joint():
         assert joint.std() == pytest.approx(deviation, rel=0.2)
     assert draws == pytest.approx(draw_films(index, weight, joints=3))
     assert np.max(np.abs(np.corrcoef(np.log(FILM_M[draws])) - np.eye(3))) < 0.5
+
+
+@pytest.mark.parametrize("joints", [1, 3, 40])
+def test_strata_are_those_of_a_general_library(joints):
+    """scipy.stats.qmc."""
+    wanted = qmc.LatinHypercube(d=joints, rng=np.random.default_rng(1)).random(DRAWS).T
+    assert np.array_equal(strata(joints), wanted)
 
 
 def test_foams_come_in_any_density_and_none_in_less_than_nothing():

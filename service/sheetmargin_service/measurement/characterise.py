@@ -17,8 +17,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import ndtri, stdtrit
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m
 from sheetmargin_service.acoustics.beam import open_path_db
@@ -185,7 +184,7 @@ def _radius(readings: Sequence[PairReading], known: Mapping[str, Any], air: Air)
         return None
     # Readings are rarely good to less than 0.1 dB, however well they happen to agree (a choice).
     variance = max(float(found.fun) / free_count, 0.01)
-    relative = float(student.ppf(0.5 + 0.5 * MANY, free_count)) * math.sqrt(2.0 * variance / curvature)
+    relative = float(stdtrit(free_count, 0.5 + 0.5 * MANY)) * math.sqrt(2.0 * variance / curvature)
     if relative > 0.01 * RADIUS_PCT:
         return None
     radius = math.exp(centre)
@@ -335,7 +334,7 @@ def _bypass(blocked: Estimate, noise: Estimate | None, level: Estimate, gain: Ga
 def _chance_db(*counts: int) -> float:
     """By how much two means of so many powers of noise may differ by chance (95 %): each power is exponentially
     distributed, so that its standard deviation is its mean."""
-    return float(norm.ppf(0.5 + 0.5 * MANY)) * 10.0 / math.log(10.0) * math.sqrt(sum(1.0 / count for count in counts))
+    return float(ndtri(0.5 + 0.5 * MANY)) * 10.0 / math.log(10.0) * math.sqrt(sum(1.0 / count for count in counts))
 
 
 def _scale(readings: Sequence[PairReading], least: Estimate | None) -> dict[str, Derived]:
@@ -372,7 +371,7 @@ def _mean(values: Sequence[float]) -> Estimate:
     count = len(values)
     if count < 2:
         return Estimate(mean=fmean(values), half_width=None, count=count)
-    width = float(student.ppf(0.5 + 0.5 * MANY, count - 1)) * stdev(values) / math.sqrt(count)
+    width = float(stdtrit(count - 1, 0.5 + 0.5 * MANY)) * stdev(values) / math.sqrt(count)
     return Estimate(mean=fmean(values), half_width=width, count=count)
 
 

@@ -8,7 +8,7 @@ from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtrc
 from sheetmargin.contract.answer import Answer, Setup, SheetSummary
 from sheetmargin.contract.job import Job
 from sheetmargin.contract.job import Sheet as SheetSpec
@@ -206,7 +206,7 @@ def _p_value(peak: Peak) -> float:
     square = np.sort(peak.misfit**2)
     outliers = min(int(np.sum(square > OUTLIER**2)), max(len(square) // 4, 1))
     right = square[: len(square) - outliers]
-    return float(chi2.sf(right.sum() + peak.at @ peak.at, len(right)))
+    return float(chdtrc(len(right), right.sum() + peak.at @ peak.at))
 
 
 def _residuals(misfit: Residuals, peak: Peak) -> tuple[Residual, ...]:

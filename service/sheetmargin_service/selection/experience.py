@@ -26,11 +26,11 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
-from scipy.stats import binom
+from scipy.special import bdtrc, logsumexp
 from sheetmargin.contract.trials import Trial
 
 from sheetmargin_service.principles.draws import COUNT, drift_weights, resampled
+from sheetmargin_service.selection.binomial import log_binomial
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Rates
 from sheetmargin_service.selection.targets import ORDER, Judgement, judge, verdict_of
 
@@ -128,8 +128,7 @@ def log_likelihood(trial: Trial, rates: Rates) -> Array:
     parts = Counter(tuple((n + turn) // trial.teach_ins for n in _fed(trial)) for turn in range(trial.teach_ins))
     for fed, turns in parts.items():
         singles, doubles = (
-            np.asarray(binom.logpmf(count, n, rate[..., None]))
-            for count, n, rate in zip(counts, fed, _pairs(rates), strict=True)
+            log_binomial(count, n, rate[..., None]) for count, n, rate in zip(counts, fed, _pairs(rates), strict=True)
         )
         by_drift = singles[..., :, None] + doubles[..., None, :]
         log_one: Array = np.asarray(logsumexp(by_drift, b=drift_weights()[:, None, None], axis=1))
@@ -144,7 +143,7 @@ def log_likelihood(trial: Trial, rates: Rates) -> Array:
 def p_value(trial: Trial, rates: Rates) -> float:
     """Chance of so many misreads or more over all draws, of the kind that comes off worst, as if of one teach-in."""
     each = zip(_misread(trial), _fed(trial), _pairs(rates), strict=True)
-    return min(float(np.mean(binom.sf(k - 1, n, rate) @ drift_weights())) for k, n, rate in each)
+    return min(float(np.mean(bdtrc(k - 1, n, rate) @ drift_weights())) for k, n, rate in each)
 
 
 def _misread(trial: Trial) -> tuple[int, int]:

@@ -16,12 +16,12 @@ from math import ceil, log, log1p
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import bdtr, betaincinv
-from scipy.stats import binom
 from sheetmargin.contract.job import Targets
 from sheetmargin.contract.notes import Note
 
 from sheetmargin_service.materials.sheet import Sheet
 from sheetmargin_service.principles.draws import drift_weights, weighted_quantiles
+from sheetmargin_service.selection.binomial import log_binomial
 from sheetmargin_service.selection.misreads import FLOOR_PPM, Rates
 
 Array = NDArray[np.float64]
@@ -86,7 +86,7 @@ def long_run_bound(
     equal size is summed over the drift of each, and the draws count by that.
     """
     each = np.arange(failures + 1)
-    by_drift = binom.pmf(each[:, None, None], max(sheets // teachings, 1), np.clip(rates, RAREST, 1.0))
+    by_drift = np.exp(log_binomial(each[:, None, None], max(sheets // teachings, 1), np.clip(rates, RAREST, 1.0)))
     one = by_drift @ drift_weights()
     likelihood = one
     for _ in range(teachings - 1):

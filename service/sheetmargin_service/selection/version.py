@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from types import CodeType
@@ -63,4 +64,4 @@ def _table(text: str) -> str:
     return repr(tomllib.loads(text))
 
 
-_READ = {".py": _program, ".toml": _table}
+_READ: dict[str, Callable[[str], str]] = {".py": _program, ".toml": _table, ".csv": str.strip}

@@ -305,8 +305,15 @@ def _described(description: str) -> dict[str, str]:
     return {"description": description} if description else {}
 
 
+def _itself(schema: T, _: Any) -> T:
+    """A schema never changes; what is declared with it is copied once for each thing that a call can answer."""
+    return schema
+
+
 class AnswerSchema(Schema):
     """A schema of an answer: names that it does not know may come with a later service."""
+
+    __deepcopy__ = _itself
 
     class Meta:
         unknown = INCLUDE
@@ -319,6 +326,7 @@ class StrictSchema(Schema):
     """
 
     makes: ClassVar[type[Any]]
+    __deepcopy__ = _itself
 
     class Meta:
         unknown = RAISE
