@@ -131,3 +131,10 @@ def test_a_face_may_be_too_small_or_too_near() -> None:
         half_angle_rad(wavenumber_per_m=100.0, radius_m=0.01)
     with pytest.raises(ValueError, match="half a wavelength"):
         open_path_coupling(wavenumber_per_m=WAVENUMBER, radius_m=RADIUS, gap_m=5e-4)
+
+
+def test_half_of_the_power_is_heard_at_the_half_angle() -> None:
+    for wavenumber_radius in (1.7, 5.0, 40.0):
+        angle = half_angle_rad(wavenumber_per_m=100.0 * wavenumber_radius, radius_m=0.01)
+        heard = piston_directivity(wavenumber_radius=wavenumber_radius, sine=np.sin(angle))
+        assert heard**2 == pytest.approx(0.5, rel=1e-12)

@@ -20,11 +20,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import erfc, j0, j1
 
 from sheetmargin_service.acoustics.legendre import (
@@ -64,9 +63,8 @@ def piston_directivity(*, wavenumber_radius: ArrayLike, sine: ArrayLike) -> Arra
     return np.asarray(np.where(on_axis, 1.0, 2.0 * j1(x) / np.where(on_axis, 1.0, x)))
 
 
-@cache
-def _half_power_argument() -> float:
-    return float(brentq(lambda x: 2.0 * j1(x) / x - np.sqrt(0.5), 1.0, 2.0, xtol=1e-12))
+_HALF_POWER = 1.6163399483107
+"""Where 2 J1(x)/x is the root of a half."""
 
 
 def half_angle_rad(*, wavenumber_per_m: float, radius_m: float) -> float:
@@ -74,7 +72,7 @@ def half_angle_rad(*, wavenumber_per_m: float, radius_m: float) -> float:
 
     Raises ValueError for a face so small that there is none (k a below 1.616).
     """
-    sine = _half_power_argument() / (wavenumber_per_m * radius_m)
+    sine = _HALF_POWER / (wavenumber_per_m * radius_m)
     if sine > 1.0:
         raise ValueError(f"a face of radius {radius_m} m has no -3 dB angle at {wavenumber_per_m} rad/m")
     return float(np.arcsin(sine))

@@ -16,7 +16,6 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize_scalar
 from scipy.special import ndtri, stdtrit
 
 from sheetmargin_service.acoustics.air import Air, absorption_db_per_m
@@ -174,6 +173,8 @@ def _radius(readings: Sequence[PairReading], known: Mapping[str, Any], air: Air)
     nodes = np.linspace(math.log(RADII_MM[0]), math.log(RADII_MM[1]), 60)
     best = int(np.argmin([squares(float(node)) for node in nodes]))
     bounds = (float(nodes[max(0, best - 1)]), float(nodes[min(len(nodes) - 1, best + 1)]))
+    from scipy.optimize import minimize_scalar
+
     found = minimize_scalar(squares, bounds=bounds, method="bounded")
     centre, free_count = float(found.x), len(free) - 1 - len(set(gains.tolist()))
     if free_count < 1 or best in (0, len(nodes) - 1):

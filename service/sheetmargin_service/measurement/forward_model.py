@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from sheetmargin_service.acoustics.air import Air
 from sheetmargin_service.detectors.model import DetectorClass
@@ -27,6 +26,9 @@ from sheetmargin_service.principles.ultrasonic.levels import levels_of
 from sheetmargin_service.principles.ultrasonic.pair import Pair, pair_at
 from sheetmargin_service.principles.ultrasonic.parameters import UltrasonicParameters
 from sheetmargin_service.selection.time_limit import check_time
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 Array = NDArray[np.float64]
 MASS, STIFFNESS, LOSS = range(3)
@@ -156,6 +158,8 @@ def tabled(physics: Physics) -> Tabled:
         levels = [physics.levels(np.zeros(3))] * TABLE_NODES
     else:
         levels = [physics.levels(_at_stiffness(x)) for x in nodes]
+    from scipy.interpolate import CubicSpline
+
     every = slice(None, None, SLOPE_EVERY)
     slopes = [_slopes(physics, _at_stiffness(x), here) for x, here in zip(nodes[every], levels[every], strict=True)]
     return Tabled(

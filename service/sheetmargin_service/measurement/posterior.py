@@ -20,7 +20,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.special import logsumexp
 
 Array = NDArray[np.float64]
@@ -46,6 +45,8 @@ class Peak:
 
 def find_peak(*, misfit: Callable[[Array], Array], slope: Callable[[Array], Array], start: Array) -> Peak:
     """The peak by `start` (m,) of the posterior for `misfit(x)` (n,) with its derivatives `slope(x)` (n, m)."""
+    from scipy.optimize import least_squares
+
     unknowns = len(start)
     identity = np.eye(unknowns)
 

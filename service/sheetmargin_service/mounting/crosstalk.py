@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from functools import lru_cache
 from math import atan2, ceil, hypot, log10, sin
 
-from scipy.optimize import brentq
 from scipy.special import hankel1
 
 from sheetmargin_service.acoustics.beam import open_path_coupling
@@ -52,7 +52,8 @@ def least_pitch_mm(*, gap_mm: float, beam: SoundBeam, body_diameter_mm: float, n
 
     if excess(body_diameter_mm) <= 0.0:
         return body_diameter_mm
-    return float(brentq(excess, body_diameter_mm, _FURTHEST_MM, xtol=1e-3))
+    microns = range(round(1e3 * body_diameter_mm), round(1e3 * _FURTHEST_MM))
+    return 1e-3 * (microns.start + bisect_left(microns, True, key=lambda at: excess(1e-3 * at) <= 0.0))
 
 
 def turns(*, lanes: int, pitch_mm: float | None, least_mm: float) -> int:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import quad
 from scipy.special import j0, j1, struve
 
 from sheetmargin_service.principles.eddy_current.parameters import EddyCurrentParameters
@@ -59,6 +58,8 @@ def self_coupling(coil: Coil) -> float:
     def integrand(x: float) -> float:
         radial = radial_moment(np.asarray(x)) - radial_moment(np.asarray(x * inner))
         return float(2.0 * radial**2 * (x * length + np.expm1(-x * length)) / x**6)
+
+    from scipy.integrate import quad
 
     # The integrand falls as x^-4: what lies beyond 200 is below 1e-6 of the whole.
     value, _ = quad(integrand, 1e-3, 200.0, limit=500, epsabs=0.0, epsrel=1e-7)
