@@ -82,7 +82,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 @pytest.hookimpl(hookwrapper=True)
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> Iterator[None]:
     yield
-    reports = [r for key in ("passed", "failed") for r in terminalreporter.getreports(key) if r.when == "call"]
+    reports = [
+        r for key in ("passed", "failed", "xfailed") for r in terminalreporter.getreports(key) if r.when == "call"
+    ]
     figures = {name: value for report in reports for name, value in report.user_properties}
     if not figures:
         return

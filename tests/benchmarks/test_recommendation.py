@@ -66,13 +66,17 @@ def record_spread(record_property: Record, name: str, costs: dict[str, float]) -
     record_property(f"{name}_each", {sheet: round(cost) for sheet, cost in costs.items()})
 
 
+AIM_MISSED = pytest.mark.xfail(strict=True, raises=AssertionError, reason="an aim that is missed: docs/benchmarks.md")
+
+
+@AIM_MISSED
 def test_the_default_call(record_property: Record) -> None:
     """All classes, as `sheetmargin recommend` and a GET ask it."""
     unit = plane_wave_solution()
     costs = {name: ratio(asked(spec), unit, units=40, times=5) for name, spec in sheets().items()}
     record_spread(record_property, "default_call", costs)
-    assert median(costs.values()) <= 360.0
-    assert max(costs.values()) <= 2400.0
+    assert median(costs.values()) <= 100.0
+    assert max(costs.values()) <= 250.0
 
 
 def test_the_same_sheet_on_another_line(record_property: Record) -> None:
@@ -91,6 +95,7 @@ QUESTION = {
 }
 
 
+@AIM_MISSED
 def test_the_selectors_resolved_job(record_property: Record) -> None:
     """One sheet with a line, through the whole service but the network; never the same question twice."""
     client = create_app(service=load_service(Settings())).test_client()
@@ -137,6 +142,7 @@ def test_a_sheet_of_five_layers(record_property: Record) -> None:
     assert cost <= 4.0
 
 
+@AIM_MISSED
 def test_ten_sheets_of_stock(record_property: Record) -> None:
     """Every fifth of a converter's stock."""
     cost = ratio(asked(*stock()[::5]), plane_wave_solution(), units=200, times=3)

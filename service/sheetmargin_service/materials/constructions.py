@@ -77,7 +77,7 @@ def resolve_construction(name: str) -> str:
         code="unknown-construction",
         field="construction",
         detail=Filled("{name!r} is not a construction of the library.", name=name[:100]),
-        expected="a name of a construction",
+        expected=Filled("one of {names}", names=", ".join(load_constructions())),
         suggestions=construction_names().suggest(name),
     )
 
