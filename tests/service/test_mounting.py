@@ -11,7 +11,7 @@ from sheetmargin.contract.mounting import Geometry, Window
 from sheetmargin_service.acoustics.beam import open_path_coupling
 from sheetmargin_service.detectors.model import Housing
 from sheetmargin_service.mounting.crosstalk import least_pitch_mm, neighbour_level_db, turns
-from sheetmargin_service.mounting.geometry import footprint_on_sheet, mount
+from sheetmargin_service.mounting.geometry import beam_edge_least_mm, beam_edge_most_mm, footprint_on_sheet, mount
 from sheetmargin_service.mounting.space import TILT_STEP_DEG, MountingSpace
 from sheetmargin_service.principles.sound_beam import SoundBeam
 
@@ -255,3 +255,16 @@ def test_least_pitch_brings_neighbours_down_to_the_bypass():
 )
 def test_lanes_take_turns_until_those_that_sound_together_stand_apart(lanes, pitch, expected):
     assert turns(lanes=lanes, pitch_mm=pitch, least_mm=300.0) == expected
+
+
+@given(
+    gaps_mm=st.tuples(st.floats(5.0, 200.0), st.floats(5.0, 200.0)),
+    tilts_deg=st.tuples(st.floats(0.0, 60.0), st.floats(0.0, 60.0)),
+    flutter_mm=st.floats(0.0, 4.0),
+)
+def test_no_smaller_gap_and_tilt_needs_more_of_the_sheet(gaps_mm, tilts_deg, flutter_mm):
+    space = place(ROOMY, flutter_mm=flutter_mm)
+    most = beam_edge_most_mm(gap_mm=max(gaps_mm), tilt_deg=max(tilts_deg), space=space, beam=BEAM)
+    for gap_mm in gaps_mm:
+        for tilt_deg in tilts_deg:
+            assert beam_edge_least_mm(gap_mm=gap_mm, tilt_deg=tilt_deg, space=space, beam=BEAM) <= most + 1e-9

@@ -122,6 +122,12 @@ def beam_edge_least_mm(*, gap_mm: float, tilt_deg: float, space: MountingSpace, 
     return edge_least_mm(footprint, space)
 
 
+def beam_edge_most_mm(*, gap_mm: float, tilt_deg: float, space: MountingSpace, beam: SoundBeam) -> float:
+    """What no setting up to a gap and a tilt needs more than: a footprint is longer than wide, and longest at both."""
+    longest = footprint_on_sheet(distance_mm=gap_mm, tilt_deg=tilt_deg, beam=beam, flutter_mm=space.flutter_mm)
+    return 0.5 * longest.along_mm + SAFE_FLUTTER * space.flutter_mm
+
+
 def _parts_mm(space: MountingSpace, *, gap_mm: float, tilt_deg: float) -> tuple[float, float]:
     """Of a gap, what is below the sheet and above it; halves where the pair does not fit."""
     placed = space.emitter_distance_mm(gap_mm=gap_mm, tilt_deg=tilt_deg)

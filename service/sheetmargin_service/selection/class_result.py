@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sheetmargin_service.cached import cached_property
 from sheetmargin_service.detectors.model import DetectorClass
-from sheetmargin_service.mounting.geometry import beam_edge_least_mm, edge_at_most_mm
+from sheetmargin_service.mounting.geometry import beam_edge_least_mm, beam_edge_most_mm, edge_at_most_mm
 from sheetmargin_service.mounting.space import MountingSpace
 from sheetmargin_service.mounting.stream import distribution_in_beam, signal_table_in_beam
 from sheetmargin_service.principles import class_models, distributions, principle_of
@@ -177,9 +177,15 @@ def fitting(space: MountingSpace, settings: Settings) -> Flags:
 
 def on_sheet(class_result: ClassResult) -> Flags:
     """At which settings all that is sensed is sheet, as far as the job tells where its edge is, (N,)."""
-    settings = class_result.class_model.settings
-    if edge_at_most_mm(class_result.resolved_job.job.line) is None:
-        return np.ones(len(settings.gap_mm), dtype=bool)
+    settings, beam = class_result.class_model.settings, class_result.sound_beam
+    edge_mm, everywhere = edge_at_most_mm(class_result.resolved_job.job.line), np.ones(len(settings.gap_mm), dtype=bool)
+    if edge_mm is None:
+        return everywhere
+    if beam is not None:
+        # Most sheets are far wider than any beam.
+        gap_mm, tilt_deg = float(settings.gap_mm.max()), float(settings.tilt_deg.max())
+        if edge_mm >= beam_edge_most_mm(gap_mm=gap_mm, tilt_deg=tilt_deg, space=class_result.space, beam=beam):
+            return everywhere
     each = zip(settings.gap_mm.tolist(), settings.tilt_deg.tolist(), strict=True)
     return np.array([over_edge_at(class_result, gap_mm=gap, tilt_deg=tilt) is None for gap, tilt in each])
 

@@ -418,10 +418,10 @@ def strata(joints: int) -> Array:
     `scipy.stats.qmc`, which takes a third of a second to import."""
     (rng,) = np.random.default_rng(1).spawn(1)
     within = rng.uniform(size=(DRAWS, joints)).T
-    strata = np.tile(np.arange(1, DRAWS + 1), (joints, 1))
-    for stratum in strata:
-        rng.shuffle(stratum)
-    return np.asarray((strata - within) / DRAWS)
+    places = np.tile(np.arange(1, DRAWS + 1), (joints, 1))
+    for of_joint in places:
+        rng.shuffle(of_joint)
+    return np.asarray((places - within) / DRAWS)
 
 
 def draw_films(index: Indices, weight: Array, *, joints: int) -> Indices:
